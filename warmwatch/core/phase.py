@@ -1,0 +1,14 @@
+"""What the vehicle is doing, from engine speed and road speed."""
+
+from collections.abc import Mapping
+from enum import StrEnum
+
+
+class Phase(StrEnum):
+    """What the vehicle is doing; `loaded` is standing with the engine held well above idle."""
+
+    OFF = "off"
+    IDLE = "idle"
+    LOADED = "loaded"
+    DRIVING = "driving"
+    UNKNOWN = "unknown"

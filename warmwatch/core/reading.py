@@ -1,0 +1,62 @@
+"""What goes into the fold: readings, marks and ticks. Every one is written down before it is used."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from types import MappingProxyType
+
+_NONE: Mapping[str, str] = MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One poll of the link.
+
+    `values` maps quantity names (see units.QUANTITIES) to numbers; `doubts` maps a quantity to the
+    reason why the link itself does not believe it (an error code, a broken answer). `raw` keeps the
+    bytes as hex text. `elapsed_s` comes from a clock that never runs back, `utc_s` is wall time in
+    seconds since 1970 where it is known.
+    """
+
+    elapsed_s: float
+    values: Mapping[str, float]
+    doubts: Mapping[str, str] = _NONE
+    raw: str = ""
+    utc_s: float | None = None
+
+
+class MarkName(StrEnum):
+    """What the mechanic may say happened."""
+
+    PLUG_OUT = "plug-out"
+    DRIP = "drip"
+    PLUG_IN = "plug-in"
+    TOPPED_UP = "topped-up"
+    LEVEL_SET = "level-set"
+    ACKNOWLEDGE = "acknowledge"
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """What the mechanic says happened; `note` is free text."""
+
+    elapsed_s: float
+    name: MarkName
+    note: str = ""
+    utc_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """Silence from the link, at the moment when silence alone changes something.
+
+    A non-empty `gap` says that continuity is lost at once, and why (the laptop slept).
+    """
+
+    elapsed_s: float
+    gap: str = ""
+    utc_s: float | None = None
+
+
+Item = Reading | Mark | Tick

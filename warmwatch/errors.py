@@ -1,0 +1,42 @@
+"""One tree of errors; each says in one sentence what happened and what to do.
+
+WarmwatchError           exit 1
+├── UsageError           exit 2  a wrong option, address, column, band or file name
+├── LinkError            exit 1
+│   ├── LinkLost                 the far end went away; reopened with back-off
+│   └── LinkRefused              it cannot be opened at all, and waiting will not help
+├── InputError           exit 1  a file that holds something else than it should
+└── RecordingError       exit 1  a recording that cannot be written or read
+"""
+
+
+class WarmwatchError(Exception):
+    """The base: `str(error)` is the sentence shown to the user."""
+
+    exit_code = 1
+
+
+class UsageError(WarmwatchError):
+    """The command was given something it cannot use."""
+
+    exit_code = 2
+
+
+class LinkError(WarmwatchError):
+    """Something is wrong with the way readings come in."""
+
+
+class LinkLost(LinkError):
+    """The far end went away (cable, ignition, bus, port); opening it anew may help."""
+
+
+class LinkRefused(LinkError):
+    """The link cannot be opened, and trying again will not help."""
+
+
+class InputError(WarmwatchError):
+    """A file holds something else than it should."""
+
+
+class RecordingError(WarmwatchError):
+    """A recording cannot be written or read."""

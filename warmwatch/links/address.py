@@ -1,0 +1,55 @@
+"""A link's address: `KIND:REST?option=value&option=value`; a bare path ending in .csv means csv."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from urllib.parse import parse_qsl
+
+from warmwatch.errors import UsageError
+
+KINDS = {
+    "csv": "a recording, or any CSV file",
+    "lines": "one number a line, or name=value pairs; `lines:-` is standard input",
+    "demo": "an invented vehicle on a virtual bus",
+    "can": "request and answer over ISO-TP on a CAN interface",
+    "broadcast": "listens only: J1939, or signals of a database file",
+    "serial": "an AT-command text adapter",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """Where readings come from."""
+
+    kind: str
+    rest: str
+    options: Mapping[str, str] = field(default_factory=dict)
+
+    def __str__(self) -> str:
+        tail = "&".join(f"{key}={value}" for key, value in self.options.items())
+        return f"{self.kind}:{self.rest}" + (f"?{tail}" if tail else "")
+
+
+def parse_address(text: str) -> Address:
+    """Return the Address for a text; UsageError names the known kinds when it is none."""
+    path, _, tail = text.partition("?")
+    kind, colon, rest = path.partition(":")
+    if not (colon and kind in KINDS):
+        if not path.lower().endswith(".csv"):
+            known = ", ".join(f"{name}:" for name in KINDS)
+            raise UsageError(
+                f"{text!r} is no link address: begin with one of {known} or name a .csv file."
+            )
+        kind, rest = "csv", path
+    return Address(kind, rest, _options(text, tail))
+
+
+def _options(text: str, tail: str) -> dict[str, str]:
+    if not tail:
+        return {}
+    try:
+        pairs = parse_qsl(tail, keep_blank_values=True, strict_parsing=True)
+    except ValueError:
+        raise UsageError(
+            f"The options in {text!r} cannot be read: write ?name=value&name=value."
+        ) from None
+    return dict(pairs)

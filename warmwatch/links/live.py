@@ -1,0 +1,131 @@
+"""A live link: one thread, one bounded wait and one queue around a port that may go away.
+
+A lost port is closed and never used again; a new one is opened after a back-off, for as long as
+the watch runs. Whatever the port raises becomes a notice in plain words, so the thread cannot die
+silently.
+"""
+
+import queue
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from warmwatch.core.reading import Reading
+from warmwatch.errors import LinkError, LinkRefused
+from warmwatch.links.base import WAIT_S, LinkItem, Notice
+from warmwatch.links.clock import Clock
+
+BACKOFF_S = (0.5, 1.0, 2.0, 5.0)
+_QUEUE_LENGTH = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Values:
+    """What one poll brought, not yet stamped."""
+
+    values: Mapping[str, float]
+    doubts: Mapping[str, str] = field(default_factory=dict)
+    raw: str = ""
+
+
+Polled = Values | Notice
+
+
+class Port(Protocol):
+    """One opened port. It is used by one thread only, and never again after a loss."""
+
+    def poll(self) -> list[Polled]:
+        """Wait at most about WAIT_S and return what came (nothing is fine).
+
+        Raises LinkLost when the far end is gone and EOFError at the end of the input.
+        """
+
+    def close(self) -> None:
+        """Free the port; must not raise and must not hang."""
+
+
+class LiveLink:
+    """Runs `open_port` and its polls on a thread of its own; `items` starts it."""
+
+    replay = False
+
+    def __init__(
+        self,
+        open_port: Callable[[], Port],
+        clock: Clock,
+        about: Mapping[str, object],
+        poll_s: float | None = None,
+    ) -> None:
+        self.poll_s = poll_s
+        self._open_port = open_port
+        self._clock = clock
+        self._about = about
+        self._queue: queue.Queue[Reading | Notice | Exception] = queue.Queue(_QUEUE_LENGTH)
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._failures = 0
+
+    def describe(self) -> Mapping[str, object]:
+        return self._about
+
+    def elapsed_s(self) -> float:
+        return self._clock.elapsed_s()
+
+    def items(self) -> Iterator[LinkItem]:
+        self._thread = threading.Thread(target=self._run, name="link", daemon=True)
+        self._thread.start()
+        while not self._stop.is_set():
+            try:
+                item = self._queue.get(timeout=WAIT_S)
+            except queue.Empty:
+                yield None
+                continue
+            if isinstance(item, EOFError):
+                return
+            if isinstance(item, Exception):
+                raise item
+            yield item
+
+    def close(self) -> None:
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join(timeout=2.0)
+
+    def _run(self) -> None:
+        while not self._stop.is_set():
+            try:
+                self._poll_one_port()
+            except (LinkRefused, EOFError) as error:
+                self._put(error)
+                return
+            except LinkError as error:
+                self._put(Notice(str(error), lost=True))
+            except Exception as error:  # a driver may raise anything; blindness must be told
+                self._put(Notice(f"The link failed: {error!r}.", lost=True))
+            self._stop.wait(BACKOFF_S[min(self._failures, len(BACKOFF_S) - 1)])
+            self._failures += 1
+
+    def _poll_one_port(self) -> None:
+        port = self._open_port()
+        try:
+            while not self._stop.is_set():
+                for polled in port.poll():
+                    self._put(self._stamped(polled))
+        finally:
+            port.close()
+
+    def _stamped(self, polled: Polled) -> Reading | Notice:
+        if isinstance(polled, Notice):
+            return polled
+        self._failures = 0
+        now_s, utc_s = self._clock.elapsed_s(), self._clock.utc_s()
+        return Reading(now_s, polled.values, polled.doubts, polled.raw, utc_s)
+
+    def _put(self, item: Reading | Notice | Exception) -> None:
+        while not self._stop.is_set():
+            try:
+                self._queue.put(item, timeout=WAIT_S)
+            except queue.Full:
+                continue
+            return
