@@ -2,8 +2,6 @@
 
 from dataclasses import dataclass
 
-from warmwatch.core.phase import Phase
-
 
 @dataclass(frozen=True, slots=True)
 class Forecast:

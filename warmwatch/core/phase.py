@@ -1,6 +1,5 @@
 """What the vehicle is doing, from engine speed and road speed."""
 
-from collections.abc import Mapping
 from enum import StrEnum
 
 

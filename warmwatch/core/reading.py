@@ -1,4 +1,4 @@
-"""What goes into the fold: readings, marks and ticks. Every one is written down before it is used."""
+"""What goes into the fold: readings, marks and ticks, each written down before it is used."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -68,9 +68,7 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("voltage_v", "V", 0.0, 60.0, "supply voltage at the control unit"),
         Quantity("in_park", "0/1", 0.0, 1.0, "selector in park (1) or not (0)"),
         Quantity("oil_level_pct", "%", 0.0, 125.0, "transmission oil level"),
-        Quantity(
-            "oil_level_offset_l", "l", -62.5, 62.5, "transmission oil above (+) or below full"
-        ),
+        Quantity("oil_level_offset_l", "l", -62.5, 62.5, "transmission oil over (+) or under full"),
         Quantity("oil_level_timer_min", "min", 0.0, 13.0, "countdown to a valid oil level"),
         Quantity("oil_level_status", "code", 0.0, 15.0, "oil level measurement status"),
     )

@@ -9,7 +9,7 @@ from warmwatch.core.reading import Item
 from warmwatch.links.address import Address
 
 WAIT_S = 0.2
-"""The longest that any link may block: Ctrl-C, keys and the blind timer are served at least so often."""
+"""The longest that a link may block: keys, Ctrl-C and the blind timer are served so often."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ class Link(Protocol):
         """Now, on the clock that stamps this link's readings."""
 
     def items(self) -> Iterator[LinkItem]:
-        """Yield readings and notices as they come, None after WAIT_S of nothing; ends at the end."""
+        """Yield readings and notices as they come, and None after WAIT_S of nothing."""
 
     def close(self) -> None:
         """Stop and free the port; may be called twice, and while `items` waits."""
