@@ -1,0 +1,1 @@
+"""How good the forecasts are, on measured and on simulated warm-ups."""
