@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from warmwatch.core.reading import Reading
+from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.errors import LinkError, LinkRefused
 from warmwatch.links.base import WAIT_S, LinkItem, Notice
 from warmwatch.links.clock import Clock
@@ -29,7 +29,16 @@ class Values:
     raw: str = ""
 
 
-Polled = Values | Notice
+@dataclass(frozen=True, slots=True)
+class MarkLine:
+    """A mark that came in through the port, not yet stamped."""
+
+    name: MarkName
+    note: str = ""
+
+
+Polled = Values | MarkLine | Notice
+_Stamped = Reading | Mark | Notice
 
 
 class Port(Protocol):
@@ -61,7 +70,7 @@ class LiveLink:
         self._open_port = open_port
         self._clock = clock
         self._about = about
-        self._queue: queue.Queue[Reading | Notice | Exception] = queue.Queue(_QUEUE_LENGTH)
+        self._queue: queue.Queue[_Stamped | Exception] = queue.Queue(_QUEUE_LENGTH)
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._failures = 0
@@ -115,14 +124,16 @@ class LiveLink:
         finally:
             port.close()
 
-    def _stamped(self, polled: Polled) -> Reading | Notice:
+    def _stamped(self, polled: Polled) -> _Stamped:
         if isinstance(polled, Notice):
             return polled
-        self._failures = 0
         now_s, utc_s = self._clock.elapsed_s(), self._clock.utc_s()
+        if isinstance(polled, MarkLine):
+            return Mark(now_s, polled.name, polled.note, utc_s)
+        self._failures = 0
         return Reading(now_s, polled.values, polled.doubts, polled.raw, utc_s)
 
-    def _put(self, item: Reading | Notice | Exception) -> None:
+    def _put(self, item: _Stamped | Exception) -> None:
         while not self._stop.is_set():
             try:
                 self._queue.put(item, timeout=WAIT_S)
