@@ -1,11 +1,8 @@
 """What goes into the fold: readings, marks and ticks, each written down before it is used."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
-from types import MappingProxyType
-
-_NONE: Mapping[str, str] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +17,7 @@ class Reading:
 
     elapsed_s: float
     values: Mapping[str, float]
-    doubts: Mapping[str, str] = _NONE
+    doubts: Mapping[str, str] = field(default_factory=dict)
     raw: str = ""
     utc_s: float | None = None
 

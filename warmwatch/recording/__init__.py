@@ -1,1 +1,1 @@
-
+"""The recording: an append-only CSV with a digest chain, and its sidecar."""

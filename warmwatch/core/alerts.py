@@ -1,0 +1,105 @@
+"""When a forecast or a temperature is worth saying aloud: each alert once an approach."""
+
+from warmwatch.core.band import Band, Place
+from warmwatch.core.events import EventKind
+from warmwatch.core.forecast import Forecast
+from warmwatch.core.job import Job
+
+NEAR_C = 1.0
+"""So close to an edge no forecast is needed."""
+STEADY_S = 10.0
+"""A forecast has to stay below the lead for so long before it is said: the first ones jump."""
+TOP_STEADY_S = 5.0
+DULL_CHANCE = 0.25
+"""Below this chance for DULL_S the fluid is said to level off; above BRIGHT_CHANCE all is well."""
+DULL_S = 60.0
+BRIGHT_CHANCE = 0.6
+RELEASE_C = 3.0
+
+
+class _Held:
+    """True once a condition has held without a break for a given time."""
+
+    def __init__(self, needed_s: float) -> None:
+        self._needed_s = needed_s
+        self._since_s: float | None = None
+
+    def step(self, elapsed_s: float, holds: bool) -> bool:
+        if not holds:
+            self._since_s = None
+            return False
+        if self._since_s is None:
+            self._since_s = elapsed_s
+        return elapsed_s - self._since_s >= self._needed_s
+
+
+class Alerts:
+    """Turns forecasts into `nearing`, `top-nearing` and `levelling-off`."""
+
+    def __init__(self, job: Job) -> None:
+        self._band: Band = job.band
+        self._lead_s = job.lead_s
+        self._top_lead_s = job.top_lead_s
+        self.rearm()
+
+    def rearm(self) -> None:
+        """A new approach begins: everything may be said once more."""
+        self._said: set[EventKind] = set()
+        self._soon = _Held(STEADY_S)
+        self._top_soon = _Held(TOP_STEADY_S)
+        self._dull = _Held(DULL_S)
+
+    def step(
+        self, elapsed_s: float, place: Place, fluid_c: float, forecast: Forecast
+    ) -> EventKind | None:
+        """Take the forecast at a reading and return what is worth saying, if anything."""
+        if place is Place.INSIDE:
+            return self._once(
+                EventKind.TOP_NEARING, self._top_is_near(elapsed_s, fluid_c, forecast)
+            )
+        if place is not Place.BELOW:
+            return None
+        if self._once(EventKind.NEARING, self._band_is_near(elapsed_s, fluid_c, forecast)):
+            return EventKind.NEARING
+        if forecast.chance >= BRIGHT_CHANCE:
+            self._said.discard(EventKind.LEVELLING_OFF)
+        dull = self._dull.step(elapsed_s, forecast.chance <= DULL_CHANCE)
+        return self._once(EventKind.LEVELLING_OFF, dull)
+
+    def _once(self, kind: EventKind, holds: bool) -> EventKind | None:
+        if not holds or kind in self._said:
+            return None
+        self._said.add(kind)
+        return kind
+
+    def _band_is_near(self, elapsed_s: float, fluid_c: float, forecast: Forecast) -> bool:
+        soon = self._soon.step(elapsed_s, _within(forecast, self._lead_s))
+        return soon or self._band.low_c - fluid_c <= NEAR_C
+
+    def _top_is_near(self, elapsed_s: float, fluid_c: float, forecast: Forecast) -> bool:
+        soon = self._top_soon.step(elapsed_s, _within(forecast, self._top_lead_s))
+        close = self._band.high_c - fluid_c <= NEAR_C and forecast.rate_c_per_min > 0
+        return soon or close
+
+
+def _within(forecast: Forecast, lead_s: float) -> bool:
+    return forecast.q50_s is not None and forecast.q50_s <= lead_s
+
+
+class Ceiling:
+    """Tells once when two readings reached a ceiling; again only after a real fall."""
+
+    def __init__(self, name: str, limit_c: float) -> None:
+        self._name = name
+        self._limit_c = limit_c
+        self._count = 0
+
+    def step(self, value_c: float) -> str:
+        """Take a value in degC; return the reason to be told, or an empty text."""
+        if value_c < self._limit_c - RELEASE_C:
+            self._count = 0
+        elif value_c >= self._limit_c:
+            self._count += 1
+            if self._count == 2:
+                return f"{self._name} at {value_c:g} °C, the ceiling is {self._limit_c:g} °C"
+        return ""

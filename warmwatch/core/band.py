@@ -1,0 +1,178 @@
+"""The band and the window tracker: when the fluid is inside, and when that may be claimed.
+
+The rules:
+- Both edges belong to the band.
+- A change of place is confirmed when every reading since the first crossing agrees for
+  `confirm_s` (on-delay), with at least two readings. Crossing and confirmation are both reported.
+- After a window was left at an edge, coming back over that edge needs one quantisation step more
+  (deadband), so that a jittering, quantised signal does not chatter. The deadband never widens the
+  band: a reading outside it is never counted as inside for longer than the delay.
+- No claim survives lost continuity: a gap ends the window at the last good reading, and what
+  follows is judged as from the start.
+(Delay and deadband as in alarm management, ISA-18.2 and EEMUA 191.)
+
+    place before   confirmed place   event
+    unseen         below             -
+    unseen         inside            entered
+    unseen         above             left-high, without a window: too warm from the start
+    below          inside            entered
+    below          above             left-high, without a window: crossed between two readings
+    inside         below             left-low
+    inside         above             left-high
+    above          inside            entered
+    above          below             left-low, without a window
+"""
+
+import math
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from warmwatch.core.events import EventKind
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A temperature range in degC, both edges inclusive; ValueError when it is none."""
+
+    low_c: float
+    high_c: float
+
+    def __post_init__(self) -> None:
+        if not self.low_c < self.high_c:
+            raise ValueError("the lower edge of the band must be below the upper edge")
+
+    def __contains__(self, fluid_c: float) -> bool:
+        return self.low_c <= fluid_c <= self.high_c
+
+
+class Place(StrEnum):
+    """Where the fluid is, seen from the band."""
+
+    UNSEEN = "unseen"
+    BELOW = "below"
+    INSIDE = "inside"
+    ABOVE = "above"
+
+
+_EVENTS: dict[tuple[Place, Place], EventKind] = {
+    (Place.UNSEEN, Place.INSIDE): EventKind.ENTERED,
+    (Place.UNSEEN, Place.ABOVE): EventKind.LEFT_HIGH,
+    (Place.BELOW, Place.INSIDE): EventKind.ENTERED,
+    (Place.BELOW, Place.ABOVE): EventKind.LEFT_HIGH,
+    (Place.INSIDE, Place.BELOW): EventKind.LEFT_LOW,
+    (Place.INSIDE, Place.ABOVE): EventKind.LEFT_HIGH,
+    (Place.ABOVE, Place.INSIDE): EventKind.ENTERED,
+    (Place.ABOVE, Place.BELOW): EventKind.LEFT_LOW,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """One stay inside the band; times in elapsed seconds, `left_s` is None while it lasts.
+
+    `entered_s` and `left_s` are confirmations, the `crossed` times the first readings past the
+    edge. `min_c` and `max_c` cover every good reading between the two crossings.
+    """
+
+    entered_s: float
+    entered_crossed_s: float
+    min_c: float
+    max_c: float
+    left_s: float | None = None
+    left_crossed_s: float | None = None
+    ended_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """A confirmed change of place; `ended` is the window that ended with it, if one did."""
+
+    kind: EventKind
+    crossed_s: float
+    ended: Window | None
+
+
+class WindowTracker:
+    """Follows one band over good readings.
+
+    >>> tracker = WindowTracker(Band(80, 90), deadband_c=1.0, confirm_s=3.0)
+    >>> [crossing.kind for t in range(6) if (crossing := tracker.step(t, 79.0 + t))]
+    [<EventKind.ENTERED: 'entered'>]
+    """
+
+    def __init__(self, band: Band, *, deadband_c: float, confirm_s: float) -> None:
+        self.band = band
+        self.place = Place.UNSEEN
+        self.window: Window | None = None
+        # A band narrower than two deadbands must stay reachable from either side.
+        self._deadband_c = min(deadband_c, (band.high_c - band.low_c) / 2)
+        self._confirm_s = confirm_s
+        self._left_low = False
+        self._left_high = False
+        self._candidate: Place | None = None
+        self._since_s = 0.0
+        self._count = 0
+        self._low_c, self._high_c = math.inf, -math.inf
+
+    def step(self, elapsed_s: float, fluid_c: float) -> Crossing | None:
+        """Take one good reading; return the change of place that it confirms, if any."""
+        zone = self._zone(fluid_c)
+        if zone is self.place:
+            self._widen(min(fluid_c, self._low_c), max(fluid_c, self._high_c))
+            self._forget_candidate()
+            return None
+        self._consider(zone, elapsed_s, fluid_c)
+        if self._count < 2 or elapsed_s - self._since_s < self._confirm_s:
+            return None
+        return self._confirm(zone, elapsed_s)
+
+    def lose(self, last_good_s: float, why: str) -> Window | None:
+        """Continuity is lost: end and return the open window, and start anew."""
+        ended = self.window
+        if ended is not None:
+            ended = replace(ended, left_s=last_good_s, left_crossed_s=last_good_s, ended_by=why)
+        self.place, self.window = Place.UNSEEN, None
+        self._left_low = self._left_high = False
+        self._forget_candidate()
+        return ended
+
+    def _zone(self, fluid_c: float) -> Place:
+        low_c = self.band.low_c + (self._deadband_c if self._left_low else 0.0)
+        high_c = self.band.high_c - (self._deadband_c if self._left_high else 0.0)
+        if self.place is Place.INSIDE:
+            low_c, high_c = self.band.low_c, self.band.high_c
+        if fluid_c < low_c:
+            return Place.BELOW
+        return Place.ABOVE if fluid_c > high_c else Place.INSIDE
+
+    def _consider(self, zone: Place, elapsed_s: float, fluid_c: float) -> None:
+        if zone is not self._candidate:
+            self._forget_candidate()
+            self._candidate, self._since_s = zone, elapsed_s
+        self._count += 1
+        self._low_c = min(self._low_c, fluid_c)
+        self._high_c = max(self._high_c, fluid_c)
+
+    def _forget_candidate(self) -> None:
+        self._candidate, self._since_s, self._count = None, 0.0, 0
+        self._low_c, self._high_c = math.inf, -math.inf
+
+    def _widen(self, low_c: float, high_c: float) -> None:
+        window = self.window
+        if window is None or (window.min_c <= low_c and high_c <= window.max_c):
+            return
+        low_c, high_c = min(window.min_c, low_c), max(window.max_c, high_c)
+        self.window = replace(window, min_c=low_c, max_c=high_c)
+
+    def _confirm(self, zone: Place, elapsed_s: float) -> Crossing | None:
+        kind = _EVENTS.get((self.place, zone))
+        crossed_s, ended = self._since_s, self.window
+        if ended is not None:
+            ended = replace(ended, left_s=elapsed_s, left_crossed_s=crossed_s, ended_by=str(kind))
+        self._left_low = kind is EventKind.LEFT_LOW
+        self._left_high = kind is EventKind.LEFT_HIGH
+        self.place, self.window = zone, None
+        if zone is Place.INSIDE:
+            self.window = Window(elapsed_s, crossed_s, self._low_c, self._high_c)
+        self._forget_candidate()
+        return None if kind is None else Crossing(kind, crossed_s, ended)

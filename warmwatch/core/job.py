@@ -1,0 +1,96 @@
+"""One vehicle visit: the band, the labels and every limit the fold works with."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+from warmwatch.core.band import Band
+
+ABSURD_BAND_C = 150.0
+"""No check temperature is so hot: degF were meant."""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What the watch is to watch for; temperatures in degC, times in seconds.
+
+    `unit` is the unit of show ("C" or "F"). `poll_s` is the usual time between readings where the
+    link knows it. Raises ValueError, naming the key, when a value makes no sense.
+    """
+
+    band: Band
+    vehicle: str = ""
+    method: str = ""
+    band_source: str = ""
+    unit: str = "C"
+    lead_s: float = 180.0
+    top_lead_s: float = 120.0
+    deadband_c: float = 1.0
+    confirm_s: float = 3.0
+    blind_s: float = 5.0
+    poll_s: float | None = None
+    hold_limit_s: float = 5.0
+    rest_s: float = 60.0
+    fluid_ceiling_c: float = 110.0
+    coolant_ceiling_c: float = 115.0
+
+    def __post_init__(self) -> None:
+        if self.band.high_c > ABSURD_BAND_C:
+            raise ValueError(
+                f"band: {self.band.low_c:g} to {self.band.high_c:g} °C is hotter than any check "
+                f"temperature; if °F were meant, write {self.band.low_c:g}F:{self.band.high_c:g}F"
+            )
+        if self.unit not in ("C", "F"):
+            raise ValueError(f"unit: {self.unit!r} is neither C nor F")
+        for name in _TIMES:
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value > 0):
+                raise ValueError(f"{name}: {value!r} is not a time above zero")
+        for name in ("deadband_c", "fluid_ceiling_c", "coolant_ceiling_c"):
+            if not math.isfinite(getattr(self, name)) or getattr(self, name) < 0:
+                raise ValueError(f"{name}: {getattr(self, name)!r} is not a temperature")
+
+    @property
+    def blind_limit_s(self) -> float:
+        """How long silence may last: `blind_s`, or three usual poll periods where that is more."""
+        return max(self.blind_s, 3.0 * (self.poll_s or 0.0))
+
+
+_TIMES = ("lead_s", "top_lead_s", "confirm_s", "blind_s", "hold_limit_s", "rest_s")
+_KEYS = {field.name: field.type for field in fields(Job) if field.name != "band"}
+
+
+def job_to_mapping(job: Job) -> dict[str, Any]:
+    """Return the job as JSON values; `job_from_mapping` reads it back."""
+    plain = {name: getattr(job, name) for name in _KEYS}
+    return {"band": {"low_c": job.band.low_c, "high_c": job.band.high_c}, **plain}
+
+
+def job_from_mapping(mapping: Mapping[str, Any]) -> Job:
+    """Return the job that `job_to_mapping` gave.
+
+    Unknown keys are refused: a limit that is misspelt must not be silently without effect. Raises
+    ValueError naming the key.
+    """
+    band = mapping.get("band")
+    if not isinstance(band, Mapping) or not {"low_c", "high_c"} <= band.keys():
+        raise ValueError("band: low_c and high_c are needed")
+    job = Job(Band(_number("band", band["low_c"]), _number("band", band["high_c"])))
+    return replace(job, **{key: _checked(key, mapping[key]) for key in mapping if key != "band"})
+
+
+def _checked(key: str, value: Any) -> Any:
+    if key not in _KEYS:
+        raise ValueError(f"{key}: there is no such key; known are band, {', '.join(_KEYS)}")
+    if _KEYS[key] is str:
+        if not isinstance(value, str):
+            raise ValueError(f"{key}: a text in quotes is needed, not {value!r}")
+        return value
+    return None if value is None and key == "poll_s" else _number(key, value)
+
+
+def _number(key: str, value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError(f"{key}: a number is needed, not {value!r}")
+    return float(value)

@@ -1,0 +1,255 @@
+"""The fold that ties the core together: readings, marks and ticks in, events and forecasts out.
+
+Deterministic and bounded: the same items give the same results, live or replayed, however they are
+split, and memory does not grow with time. What silence alone causes is stamped with its due time,
+so that it is the same whether a tick or the next reading brings it to light.
+"""
+
+import math
+from dataclasses import dataclass
+
+from warmwatch.core.alerts import Alerts, Ceiling
+from warmwatch.core.band import Place, Window, WindowTracker
+from warmwatch.core.events import Event, EventKind
+from warmwatch.core.forecast import Forecast, Forecaster
+from warmwatch.core.hold import HoldTimer
+from warmwatch.core.job import Job
+from warmwatch.core.phase import Phase, PhaseTracker
+from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
+from warmwatch.core.trust import Trust, Verdict
+
+Result = Event | Forecast
+
+DOUBT_QUIET_S = 60.0
+"""The same doubt is told at most so often; every doubtful reading is counted and kept."""
+KEPT_WINDOWS = 100
+COOLANT_FRESH_S = 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """What a screen may show: the state after the last item. Times in elapsed seconds."""
+
+    elapsed_s: float
+    place: Place
+    blind: bool
+    fluid_c: float | None
+    last_good_s: float | None
+    phase: Phase
+    held_s: float | None
+    rest_left_s: float | None
+    forecast: Forecast | None
+    window: Window | None
+    windows: tuple[Window, ...]
+    plug_out_s: float | None
+    readings: int
+    doubtful: int
+    gaps: int
+
+
+class Watch:
+    """Folds items into events and forecasts for one job.
+
+    >>> from warmwatch.core.band import Band
+    >>> watch = Watch(Job(Band(80, 90)))
+    >>> [result.kind for t in range(4) for result in watch.step(Reading(t, {"fluid_c": 85.0}))
+    ...  if isinstance(result, Event)]
+    [<EventKind.ENTERED: 'entered'>]
+    """
+
+    def __init__(self, job: Job, forecaster: Forecaster | None = None) -> None:
+        self.job = job
+        self.blind = False
+        self.windows: list[Window] = []
+        self.readings = self.doubtful = self.gaps = 0
+        self._tracker = WindowTracker(job.band, deadband_c=job.deadband_c, confirm_s=job.confirm_s)
+        self._trust = Trust()
+        self._phases = PhaseTracker(max(5.0, job.blind_limit_s))
+        self._forecaster = forecaster or Forecaster()
+        self._alerts = Alerts(job)
+        self._holds = HoldTimer(job.hold_limit_s, job.rest_s)
+        self._fluid_ceiling = Ceiling("fluid", job.fluid_ceiling_c)
+        self._coolant_ceiling = Ceiling("coolant", job.coolant_ceiling_c)
+        self._now_s = 0.0
+        self._seen_since_s = 0.0
+        self._good: tuple[float, float] | None = None
+        self._forecast: Forecast | None = None
+        self._forecast_second = -1
+        self._doubts_told: dict[str, float] = {}
+        self._slow: dict[str, tuple[float, float]] = {}
+        self._plug_out_s: float | None = None
+
+    @property
+    def due_s(self) -> float:
+        """The elapsed time at which silence alone changes something; infinite while blind."""
+        return math.inf if self.blind else self._seen_since_s + self.job.blind_limit_s
+
+    def step(self, item: Item) -> list[Result]:
+        """Take one item and return what it brings to light, oldest first."""
+        if self.readings == 0 and self._now_s == 0.0 and isinstance(item, Reading):
+            self._seen_since_s = item.elapsed_s  # a recording need not begin at zero
+        results = self._silence(item)
+        self._now_s = max(self._now_s, item.elapsed_s)
+        if isinstance(item, Reading):
+            self.readings += 1
+            results += self._reading(item)
+        elif isinstance(item, Mark):
+            self._mark(item)
+        return results
+
+    def snapshot(self) -> Snapshot:
+        """Return the state now; cheap, and never changed afterwards."""
+        return Snapshot(
+            elapsed_s=self._now_s,
+            place=self._tracker.place,
+            blind=self.blind,
+            fluid_c=None if self._good is None else self._good[1],
+            last_good_s=None if self._good is None else self._good[0],
+            phase=self._phases.phase,
+            held_s=self._holds.held_s(self._now_s),
+            rest_left_s=self._holds.rest_left_s(self._now_s),
+            forecast=self._forecast,
+            window=self._tracker.window,
+            windows=tuple(self.windows),
+            plug_out_s=self._plug_out_s,
+            readings=self.readings,
+            doubtful=self.doubtful,
+            gaps=self.gaps,
+        )
+
+    def _silence(self, item: Item) -> list[Result]:
+        if isinstance(item, Tick) and item.gap and not self.blind:
+            return [self._go_blind(item.elapsed_s, item.gap)]
+        if self.due_s < item.elapsed_s or (isinstance(item, Tick) and self.due_s <= item.elapsed_s):
+            return [self._go_blind(self.due_s, "")]
+        return []
+
+    def _go_blind(self, at_s: float, reason: str) -> Event:
+        self.blind = True
+        self.gaps += 1
+        self._lose_continuity("blind")
+        silent_s = self.job.blind_limit_s
+        reason = reason or f"no good reading of the fluid for {silent_s:g} s"
+        return Event(at_s, EventKind.BLIND, self._fluid_c, reason=reason)
+
+    @property
+    def _fluid_c(self) -> float | None:
+        return None if self._good is None else self._good[1]
+
+    def _lose_continuity(self, why: str) -> None:
+        self._keep(self._tracker.lose(self._good[0] if self._good else 0.0, why))
+        self._alerts.rearm()
+        self._forecaster.restart()
+        self._forecast = None
+
+    def _keep(self, window: Window | None) -> None:
+        if window is not None:
+            self.windows = [*self.windows, window][-KEPT_WINDOWS:]
+
+    def _reading(self, reading: Reading) -> list[Result]:
+        verdict = self._trust.judge(reading)
+        if verdict is not None and verdict.reason == "time does not run forward":
+            return self._doubt(reading, verdict)
+        phase = self._phases.step(reading.elapsed_s, reading.values)
+        self._remember_slow(reading)
+        results: list[Result] = []
+        if verdict is not None and verdict.fluid_c is None:
+            results += self._doubt(reading, verdict)
+        elif verdict is not None and verdict.fluid_c is not None:
+            results += self._good_reading(reading, verdict.fluid_c, verdict)
+        results += self._holds.step(reading.elapsed_s, phase, self._fluid_c)
+        return results + self._too_hot(reading, verdict)
+
+    def _doubt(self, reading: Reading, verdict: Verdict) -> list[Result]:
+        self.doubtful += 1
+        cause = verdict.reason.split(" ")[0] if "jump" in verdict.reason else verdict.reason
+        told_s = self._doubts_told.get(cause)
+        if told_s is not None and (self.blind or reading.elapsed_s - told_s < DOUBT_QUIET_S):
+            return []
+        if len(self._doubts_told) > KEPT_WINDOWS:
+            self._doubts_told.clear()
+        self._doubts_told[cause] = reading.elapsed_s
+        return [Event(reading.elapsed_s, EventKind.DOUBTFUL, self._fluid_c, reason=verdict.reason)]
+
+    def _good_reading(self, reading: Reading, fluid_c: float, verdict: Verdict) -> list[Result]:
+        now_s = reading.elapsed_s
+        results: list[Result] = []
+        if verdict.fresh and not self.blind:
+            self.gaps += 1
+            self._lose_continuity("jump")
+        self._good, self._seen_since_s = (now_s, fluid_c), now_s
+        if self.blind:
+            self.blind = False
+            self._doubts_told.clear()
+            results.append(Event(now_s, EventKind.SEEING, fluid_c))
+        results += self._cross(now_s, fluid_c)
+        self._forecaster.update(
+            now_s,
+            fluid_c,
+            phase=self._phases.phase,
+            coolant_c=self._latest("coolant_c", now_s),
+            ambient_c=self._latest("ambient_c", now_s),
+            engine_rpm=self._phases.latest("engine_rpm", now_s),
+            speed_kmh=self._phases.latest("speed_kmh", now_s),
+        )
+        return results + self._look_ahead(now_s, fluid_c)
+
+    def _cross(self, now_s: float, fluid_c: float) -> list[Result]:
+        crossing = self._tracker.step(now_s, fluid_c)
+        if crossing is None:
+            return []
+        self._keep(crossing.ended)
+        self._alerts.rearm()
+        reason = ""
+        if crossing.kind is not EventKind.ENTERED and crossing.ended is None:
+            reason = "outside the band, and not seen inside it before"
+        return [Event(now_s, crossing.kind, fluid_c, crossing.crossed_s, reason)]
+
+    def _look_ahead(self, now_s: float, fluid_c: float) -> list[Result]:
+        second = int(now_s)
+        if second == self._forecast_second:
+            return []
+        self._forecast_second = second
+        place, band = self._tracker.place, self.job.band
+        if place is Place.ABOVE:
+            self._forecast = None
+            return []
+        target_c, edge = (band.high_c, "high") if place is Place.INSIDE else (band.low_c, "low")
+        self._forecast = self._forecaster.to_edge(now_s, target_c, edge)
+        kind = self._alerts.step(now_s, place, fluid_c, self._forecast)
+        if kind is None:
+            return [self._forecast]
+        return [self._forecast, Event(now_s, kind, fluid_c, reason=self._why(kind))]
+
+    def _why(self, kind: EventKind) -> str:
+        forecast = self._forecast
+        if kind is not EventKind.LEVELLING_OFF or forecast is None or forecast.level_c is None:
+            return ""
+        return f"levelling off near {forecast.level_c:.0f} °C"
+
+    def _remember_slow(self, reading: Reading) -> None:
+        for name in ("coolant_c", "ambient_c"):
+            if name in reading.values:
+                self._slow[name] = (reading.elapsed_s, reading.values[name])
+
+    def _latest(self, name: str, now_s: float) -> float | None:
+        seen = self._slow.get(name)
+        return None if seen is None or now_s - seen[0] > COOLANT_FRESH_S else seen[1]
+
+    def _too_hot(self, reading: Reading, verdict: Verdict | None) -> list[Result]:
+        reasons = []
+        if verdict is not None and verdict.fluid_c is not None:
+            reasons.append(self._fluid_ceiling.step(verdict.fluid_c))
+        if "coolant_c" in reading.values:
+            reasons.append(self._coolant_ceiling.step(reading.values["coolant_c"]))
+        return [
+            Event(reading.elapsed_s, EventKind.TOO_HOT, self._fluid_c, reason=reason)
+            for reason in reasons
+            if reason
+        ]
+
+    def _mark(self, mark: Mark) -> None:
+        if mark.name is MarkName.PLUG_OUT:
+            self._plug_out_s = mark.elapsed_s
+        elif mark.name in (MarkName.PLUG_IN, MarkName.LEVEL_SET):
+            self._plug_out_s = None

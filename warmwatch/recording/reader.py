@@ -1,0 +1,126 @@
+"""Reads a recording: row by row for the fold, as a DataFrame for everybody else."""
+
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from warmwatch.core.units import QUANTITIES
+from warmwatch.errors import RecordingError
+from warmwatch.recording.rows import COLUMNS, HEADER, split_line, unguard
+from warmwatch.recording.sidecar import read_sidecar
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+MAX_LINE = 1 << 16
+"""No line of a recording is so long; a file with longer ones is something else."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One whole line: its number in the file (the header is 1), its text and its cells."""
+
+    number: int
+    line: str
+    cells: dict[str, str]
+
+
+class RowReader:
+    """Iterates over the whole rows of a recording, in bounded memory.
+
+    After the iteration `torn` tells what the last line is if it is not whole (empty text when all
+    is whole), and `closed` whether the recording was closed properly. A broken line before the end
+    raises RecordingError.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.torn = ""
+        self.closed = False
+
+    def __iter__(self) -> Iterator[Row]:
+        pending: Row | None = None
+        for number, line, whole in iter_lines(self.path):
+            if number == 1:
+                if line != HEADER:
+                    raise RecordingError(f"{self.path.name} is no warmwatch recording.")
+                continue
+            self._refuse_what_follows_a_tear(number)
+            row = self._row(number, line, whole)
+            if row is not None:
+                pending = row
+                yield row
+        self.closed = pending is not None and pending.cells["kind"] == "closed" and not self.torn
+
+    def _refuse_what_follows_a_tear(self, number: int) -> None:
+        if self.torn:
+            raise RecordingError(
+                f"{self.path.name} is broken at row {number - 1} and goes on after it: "
+                "it was changed or damaged."
+            )
+
+    def _row(self, number: int, line: str, whole: bool) -> Row | None:
+        if whole:
+            try:
+                return Row(number, line, split_line(line))
+            except ValueError:
+                pass
+        self.torn = f"row {number} is torn ({len(line)} characters of it are left)"
+        return None
+
+
+def iter_lines(path: Path) -> Iterator[tuple[int, str, bool]]:
+    """Yield (line number, text without line end, whether the line end was there).
+
+    Raises RecordingError for a file that cannot be read, or whose lines are longer than MAX_LINE.
+    """
+    try:
+        with path.open("rb") as file:
+            number = 0
+            while data := file.readline(MAX_LINE):
+                number += 1
+                if len(data) == MAX_LINE:
+                    raise RecordingError(f"{path.name} is no recording: line {number} never ends.")
+                text = data.rstrip(b"\r\n").decode("utf-8", "replace")
+                yield number, text, data.endswith(b"\n")
+    except OSError as error:
+        raise RecordingError(f"Cannot read {path} ({error.strerror or error}).") from None
+
+
+def is_recording(path: Path) -> bool:
+    """Return whether the file begins like one of our recordings; False when it cannot be read."""
+    try:
+        with path.open("rb") as file:
+            first = file.readline(len(HEADER) + 8)
+    except OSError:
+        return False
+    return first.removeprefix(b"\xef\xbb\xbf").rstrip(b"\r\n") == HEADER.encode()
+
+
+def read_recording(path: str | Path) -> "pd.DataFrame":
+    """Return a recording as a DataFrame, one row for each line, columns as in recording.rows.
+
+    `time` is datetime64 (UTC), `elapsed_s`, `crossed_s` and the quantities are float64 with NaN for
+    empty, the rest is text with "" for empty. `.attrs` holds `sidecar` (dict), `torn` (what is
+    wrong with the last line, left out of the frame; empty text when nothing) and `closed` (bool). Raises
+    RecordingError when the file is no recording or is broken before its end.
+    """
+    import pandas as pd
+
+    path = Path(path)
+    reader = RowReader(path)
+    lines = [row.line for row in reader]
+    numbers = ("elapsed_s", "crossed_s", *QUANTITIES)
+    frame = pd.read_csv(
+        io.StringIO("\n".join([HEADER, *lines])),
+        dtype={name: "float64" if name in numbers else "str" for name in COLUMNS},
+        keep_default_na=False,
+        na_values={name: [""] for name in numbers},
+    )
+    frame["time"] = pd.to_datetime(frame["time"].replace("", None), utc=True, format="ISO8601")
+    for name in ("text", "other", "doubts", "raw"):
+        frame[name] = frame[name].map(unguard)
+    frame.attrs = {"sidecar": read_sidecar(path), "torn": reader.torn, "closed": reader.closed}
+    return frame

@@ -1,0 +1,173 @@
+"""The recording's rows: one line of RFC 4180 CSV for each reading, mark, tick and event.
+
+    time        UTC, ISO 8601, empty where it is not known
+    elapsed_s   seconds on a clock that never runs back
+    kind        reading, mark, tick, event, opened, closed
+    name        the mark or the event
+    fluid_c ... one column for each quantity of core.units.QUANTITIES
+    other       further values by name, a JSON object
+    crossed_s   for window events: the first reading past the edge
+    text        the note of a mark, the reason of an event or of a gap
+    doubts      what the link doubts and why, a JSON object
+    raw         the bytes that the fluid temperature was read from, as hex
+    digest      SHA-256 over the digest of the row before and this row's text up to here
+
+Numbers are written with `repr`, so that they read back the same. Free text never holds a line end
+and never begins like a spreadsheet formula: see `guard` and `unguard`.
+"""
+
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+from warmwatch.core.events import Event
+from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
+from warmwatch.core.units import QUANTITIES
+
+_LEAD = ("time", "elapsed_s", "kind", "name")
+_TAIL = ("other", "crossed_s", "text", "doubts", "raw", "digest")
+COLUMNS = (*_LEAD, *QUANTITIES, *_TAIL)
+HEADER = ",".join(COLUMNS)
+
+
+def utc_text(utc_s: float | None) -> str:
+    """Return seconds since 1970 as `2026-01-31T12:00:00.000Z`, empty for None."""
+    if utc_s is None:
+        return ""
+    moment = datetime.fromtimestamp(utc_s, tz=UTC)
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def utc_seconds(text: str) -> float | None:
+    """Return what `utc_text` was given, to the millisecond; ValueError when it is no time."""
+    if not text:
+        return None
+    return datetime.fromisoformat(text.replace("Z", "+00:00")).timestamp()
+
+
+def guard(text: str) -> str:
+    """Make free text safe to stand in a cell: one line, and no spreadsheet formula."""
+    text = text.encode("utf-8", "replace").decode("utf-8")  # a lone surrogate is no text
+    for plain, escaped in _ESCAPES:
+        text = text.replace(plain, escaped)
+    return "'" + text if text[:1] in ("=", "+", "-", "@", "'", "\t") else text
+
+
+def unguard(cell: str) -> str:
+    """Return the text that `guard` was given."""
+    cell = cell[1:] if cell[:1] == "'" else cell
+    parts = cell.split("\\\\")
+    for plain, escaped in _ESCAPES[1:]:
+        parts = [part.replace(escaped, plain) for part in parts]
+    return "\\".join(parts)
+
+
+# The backslash stands first: it must be escaped before it escapes others.
+_ESCAPES = (("\\", "\\\\"), ("\n", "\\n"), ("\r", "\\r"), ("\0", "\\0"))
+
+
+def item_cells(item: Item) -> dict[str, str]:
+    """Return the cells of an input of the fold."""
+    cells = {"time": utc_text(item.utc_s), "elapsed_s": repr(item.elapsed_s)}
+    if isinstance(item, Reading):
+        return cells | _reading_cells(item)
+    if isinstance(item, Mark):
+        return cells | {"kind": "mark", "name": str(item.name), "text": guard(item.note)}
+    return cells | {"kind": "tick", "text": guard(item.gap)}
+
+
+def _reading_cells(reading: Reading) -> dict[str, str]:
+    cells = {"kind": "reading", "raw": guard(reading.raw)}
+    others = {}
+    for name, value in reading.values.items():
+        if name in QUANTITIES:
+            cells[name] = repr(value)
+        else:
+            others[name] = value
+    cells["other"] = _object(others)
+    cells["doubts"] = _object(reading.doubts)
+    return cells
+
+
+def _object(mapping: Mapping[str, object]) -> str:
+    return guard(json.dumps(mapping, ensure_ascii=False)) if mapping else ""
+
+
+def event_cells(event: Event, utc_s: float | None) -> dict[str, str]:
+    """Return the cells of an event; `utc_s` is the wall time of the item that brought it."""
+    return {
+        "time": utc_text(utc_s),
+        "elapsed_s": repr(event.elapsed_s),
+        "kind": "event",
+        "name": str(event.kind),
+        "fluid_c": "" if event.fluid_c is None else repr(event.fluid_c),
+        "crossed_s": "" if event.crossed_s is None else repr(event.crossed_s),
+        "text": guard(event.reason),
+    }
+
+
+def cells_item(cells: Mapping[str, str]) -> Item | None:
+    """Return the input of the fold that a row holds, None for events and the like.
+
+    Raises ValueError when a cell cannot be read.
+    """
+    kind = cells["kind"]
+    if kind not in ("reading", "mark", "tick"):
+        return None
+    elapsed_s, utc_s = float(cells["elapsed_s"]), utc_seconds(cells["time"])
+    if kind == "mark":
+        return Mark(elapsed_s, MarkName(cells["name"]), unguard(cells["text"]), utc_s)
+    if kind == "tick":
+        return Tick(elapsed_s, unguard(cells["text"]), utc_s)
+    values = {name: float(cells[name]) for name in QUANTITIES if cells[name]}
+    values |= {name: float(value) for name, value in _members(cells["other"])}
+    doubts = {name: str(why) for name, why in _members(cells["doubts"])}
+    return Reading(elapsed_s, values, doubts, unguard(cells["raw"]), utc_s)
+
+
+def _members(cell: str) -> Iterable[tuple[str, Any]]:
+    members = json.loads(unguard(cell)) if cell else {}
+    if not isinstance(members, dict):
+        raise ValueError(f"{cell!r} is no JSON object")
+    return members.items()
+
+
+class Chain:
+    """The running digest: each row's digest covers the row and the digest before it."""
+
+    def __init__(self, first_line: str = HEADER) -> None:
+        self.digest = _sha256(first_line)
+
+    def seal(self, cells: Mapping[str, str]) -> str:
+        """Return the row's line, without its line end, closed by its digest."""
+        body = _line([cells.get(name, "") for name in COLUMNS[:-1]])
+        self.digest = _sha256(self.digest + body)
+        return f"{body},{self.digest}"
+
+    def check(self, line: str) -> bool:
+        """Take the next line; return whether its digest is the one it must have."""
+        body, _, digest = line.rpartition(",")
+        self.digest = _sha256(self.digest + body)
+        return digest == self.digest
+
+
+def split_line(line: str) -> dict[str, str]:
+    """Return the cells of one line by column; ValueError when the count is wrong."""
+    row = next(csv.reader([line], strict=True), [])
+    if len(row) != len(COLUMNS):
+        raise ValueError(f"{len(row)} cells where {len(COLUMNS)} are needed")
+    return dict(zip(COLUMNS, row, strict=True))
+
+
+def _line(row: Sequence[str]) -> str:
+    out = io.StringIO()
+    csv.writer(out, lineterminator="").writerow(row)
+    return out.getvalue()
+
+
+def _sha256(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()

@@ -1,0 +1,94 @@
+"""The sidecar: what a recording is about, as W3C "CSV on the Web" metadata.
+
+Written once when the recording is opened and never changed; its digest stands in the recording's
+first row, so the digest chain covers it too.
+"""
+
+import hashlib
+import json
+import platform
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from warmwatch import __version__
+from warmwatch.core.job import Job, job_from_mapping, job_to_mapping
+from warmwatch.core.units import QUANTITIES
+from warmwatch.errors import RecordingError
+from warmwatch.recording.rows import COLUMNS
+
+FORMAT = "warmwatch recording 1"
+_MEANINGS = {
+    "time": ("datetime", "wall time in UTC"),
+    "elapsed_s": ("number", "seconds on a clock that never runs back"),
+    "kind": ("string", "reading, mark, tick, event, opened or closed"),
+    "name": ("string", "the mark or the event"),
+    "other": ("string", "further values by name, a JSON object"),
+    "crossed_s": ("number", "for window events: the first reading past the edge"),
+    "text": ("string", "note or reason"),
+    "doubts": ("string", "what the link doubts and why, a JSON object"),
+    "raw": ("string", "the bytes that the fluid temperature was read from, as hex"),
+    "digest": ("string", "SHA-256 over the digest of the row before and this row"),
+}
+
+
+def sidecar_path(recording: Path) -> Path:
+    """Return the path of a recording's sidecar."""
+    return recording.with_name(recording.name + "-metadata.json")
+
+
+def sidecar_text(name: str, job: Job, link: str, about: Mapping[str, object]) -> str:
+    """Return the sidecar of the recording file `name`."""
+    document = {
+        "@context": "http://www.w3.org/ns/csvw",
+        "url": name,
+        "dialect": {"header": True, "delimiter": ",", "encoding": "utf-8"},
+        "tableSchema": {"columns": [_column(column) for column in COLUMNS]},
+        "warmwatch:format": FORMAT,
+        "warmwatch:job": job_to_mapping(job),
+        "warmwatch:link": {"address": link, **about},
+        "warmwatch:versions": {"warmwatch": __version__, "python": platform.python_version()},
+    }
+    return json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+
+
+def _column(name: str) -> dict[str, str]:
+    if name in QUANTITIES:
+        quantity = QUANTITIES[name]
+        return {
+            "name": name,
+            "titles": name,
+            "datatype": "number",
+            "dc:description": f"{quantity.meaning}, {quantity.unit}",
+        }
+    datatype, meaning = _MEANINGS[name]
+    return {"name": name, "titles": name, "datatype": datatype, "dc:description": meaning}
+
+
+def text_digest(text: str) -> str:
+    """Return the SHA-256 of a sidecar's text, as the first row keeps it."""
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def read_sidecar(recording: Path) -> dict[str, Any]:
+    """Return the sidecar of a recording; RecordingError when it is missing or broken."""
+    path = sidecar_path(recording)
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise RecordingError(
+            f"The sidecar {path.name} is missing: keep it beside the recording."
+        ) from None
+    except (OSError, ValueError, RecursionError) as error:
+        raise RecordingError(f"The sidecar {path.name} cannot be read: {error}.") from None
+    if not isinstance(document, dict) or document.get("warmwatch:format") != FORMAT:
+        raise RecordingError(f"{path.name} is not the sidecar of a warmwatch recording.")
+    return document
+
+
+def sidecar_job(document: Mapping[str, Any]) -> Job:
+    """Return the job that a sidecar keeps; RecordingError when it cannot be one."""
+    try:
+        return job_from_mapping(document["warmwatch:job"])
+    except (KeyError, ValueError, TypeError, AttributeError) as error:
+        raise RecordingError(f"The sidecar's job cannot be used: {error}.") from None

@@ -1,0 +1,160 @@
+"""Writes a recording as things happen; synced at least once a second, whole lines only."""
+
+import contextlib
+import os
+import time
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import BinaryIO
+
+from warmwatch.core.events import Event
+from warmwatch.core.job import Job
+from warmwatch.core.reading import Item
+from warmwatch.errors import RecordingError
+from warmwatch.recording.rows import HEADER, Chain, event_cells, item_cells, utc_text
+from warmwatch.recording.sidecar import sidecar_path, sidecar_text, text_digest
+
+SYNC_S = 1.0
+LINE_END = "\r\n"
+
+
+class Recorder:
+    """One recording being written. Open it with `create`.
+
+    Each line reaches the operating system at once and the disk within SYNC_S. RecordingError tells
+    that the disk would not take more; what was written stays readable.
+    """
+
+    def __init__(self, path: Path, file: BinaryIO, opened: Mapping[str, str]) -> None:
+        self.path = path
+        self.rows = 0
+        self._file = file
+        self._chain = Chain()
+        self._size = 0
+        self._synced_s = time.monotonic()
+        self._unsynced = False
+        self._append(HEADER)
+        self._write(opened)
+        self.sync()
+
+    def item(self, item: Item) -> None:
+        """Write an input of the fold, before it is folded."""
+        self._write(item_cells(item))
+        self.sync_if_due()
+
+    def event(self, event: Event, utc_s: float | None) -> None:
+        """Write an event, and let the disk have it at once."""
+        self._write(event_cells(event, utc_s))
+        self.sync()
+
+    def sync_if_due(self) -> None:
+        """Let the disk have what it does not have yet, if that is older than SYNC_S."""
+        if self._unsynced and time.monotonic() - self._synced_s >= SYNC_S:
+            self.sync()
+
+    def sync(self) -> None:
+        """Let the disk have everything now."""
+        try:
+            os.fsync(self._file.fileno())
+        except OSError as error:
+            raise self._failed(error) from None
+        self._synced_s, self._unsynced = time.monotonic(), False
+
+    def close(self, elapsed_s: float, utc_s: float | None) -> None:
+        """Write the closing row and close the file; a second call does nothing."""
+        if self._file.closed:
+            return
+        cells = {"time": utc_text(utc_s), "elapsed_s": repr(elapsed_s), "kind": "closed"}
+        self._write({**cells, "text": f"rows={self.rows}"})
+        self.sync()
+        self._file.close()
+
+    def abandon(self) -> None:
+        """Close the file without the closing row, after a failure."""
+        with contextlib.suppress(OSError):
+            self._file.close()
+
+    def _write(self, cells: Mapping[str, str]) -> None:
+        self._append(self._chain.seal(cells))
+        self.rows += 1
+
+    def _append(self, line: str) -> None:
+        data = (line + LINE_END).encode("utf-8")
+        try:
+            written = self._file.write(data)
+            if written != len(data):
+                raise OSError("the disk took only part of a line")
+        except OSError as error:
+            raise self._failed(error) from None
+        self._size += len(data)
+        self._unsynced = True
+
+    def _failed(self, error: OSError) -> RecordingError:
+        with contextlib.suppress(OSError):  # a half line would only look like damage
+            os.ftruncate(self._file.fileno(), self._size)
+        why = error.strerror or str(error)
+        return RecordingError(
+            f"No longer recorded: {self.path} cannot be written ({why}); what was written stays."
+        )
+
+
+def create(
+    folder: Path, job: Job, link: str, about: Mapping[str, object], utc_s: float
+) -> Recorder:
+    """Create the recording's two files in `folder` and return the Recorder.
+
+    The name is the start time and the job's labels; a taken name gets a number. Raises
+    RecordingError when the folder cannot be written.
+    """
+    stem = _stem(job, utc_s)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        path, file = _first_free(folder, stem)
+    except OSError as error:
+        raise RecordingError(
+            f"Cannot record in {folder} ({error.strerror or error}): give a folder that can be "
+            "written with --record DIR, or go without with --no-record."
+        ) from None
+    text = sidecar_text(path.name, job, link, about)
+    opened = {
+        "time": utc_text(utc_s),
+        "elapsed_s": "0.0",
+        "kind": "opened",
+        "text": f"sidecar={text_digest(text)}",
+    }
+    try:
+        _write_through(sidecar_path(path), text)
+        return Recorder(path, file, opened)
+    except OSError as error:
+        raise RecordingError(f"Cannot record in {folder} ({error.strerror or error}).") from None
+
+
+def _stem(job: Job, utc_s: float) -> str:
+    start = datetime.fromtimestamp(utc_s, tz=UTC).strftime("%Y-%m-%dT%H-%M-%SZ")
+    labels = [_plain(label) for label in (job.vehicle, job.method)]
+    return "_".join([start, *(label for label in labels if label)])
+
+
+def _plain(label: str) -> str:
+    kept = "".join(char if char.isalnum() or char in "-." else "-" for char in label)
+    return kept.strip("-.")[:40]
+
+
+def _first_free(folder: Path, stem: str) -> tuple[Path, BinaryIO]:
+    number = 1
+    while True:
+        path = folder / (f"{stem}.csv" if number == 1 else f"{stem}_{number}.csv")
+        if not sidecar_path(path).exists():
+            try:
+                return path, path.open("xb", buffering=0)
+            except FileExistsError:
+                pass
+        number += 1
+
+
+def _write_through(path: Path, text: str) -> None:
+    with path.open("x", encoding="utf-8", newline="") as file:
+        file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
