@@ -11,12 +11,12 @@ from typing import BinaryIO, Protocol
 
 from warmwatch.errors import LinkRefused, UsageError
 from warmwatch.links.address import Address
-from warmwatch.links.base import WAIT_S, Link, Notice
+from warmwatch.links.base import WAIT_S, Link
 from warmwatch.links.clock import SystemClock
 from warmwatch.links.line_text import LineFormat, LineSplitter, UnreadableLine, read_line
 from warmwatch.links.live import LiveLink, Polled
+from warmwatch.links.tally import Tally
 
-TELL_EVERY_S = 30.0
 _CHUNK = 65536
 _OPTIONS = ("unit", "poll", "decimal", "baud", "usb")
 
@@ -62,7 +62,7 @@ class LinesPort:
         self._form = form
         # A pipe starts at a line's beginning; whoever opens a serial port may be in mid-line.
         self._splitter = LineSplitter(skip_first=bool(hint))
-        self._garbage = GarbageCount(hint, now_s)
+        self._garbage = Tally("A line", "line", hint, now_s)
         self._ended = False
 
     def poll(self) -> list[Polled]:
@@ -86,40 +86,6 @@ class LinesPort:
             return read_line(line, self._form)
         except UnreadableLine as error:
             return self._garbage.seen(line, str(error))
-
-
-class GarbageCount:
-    """Tells the first unreadable line at once, and the others summed up every TELL_EVERY_S."""
-
-    def __init__(self, hint: str, now_s: Callable[[], float]) -> None:
-        self._hint = hint
-        self._now_s = now_s
-        self._untold = 0
-        self._last = ""
-        self._told_s: float | None = None
-
-    def seen(self, line: str, why: str) -> Notice | None:
-        """Count one line; return the notice of the very first."""
-        if self._told_s is None:
-            self._told_s = self._now_s()
-            return Notice(
-                f"A line cannot be read and is left out: {_shown(line)} ({why}).{self._hint}"
-            )
-        self._untold += 1
-        self._last = line
-        return None
-
-    def due(self, *, at_end: bool) -> list[Notice]:
-        """Return the sum of what was not told yet, when it is time."""
-        if not self._untold or self._told_s is None:
-            return []
-        if not at_end and self._now_s() - self._told_s < TELL_EVERY_S:
-            return []
-        count, self._untold, self._told_s = self._untold, 0, self._now_s()
-        lines = "1 more line" if count == 1 else f"{count} more lines"
-        return [
-            Notice(f"{lines} could not be read, the last one {_shown(self._last)}.{self._hint}")
-        ]
 
 
 class DescriptorBytes:
@@ -218,7 +184,3 @@ def _positive(address: Address, name: str) -> float | None:
     if not 0.0 < number < 1e9:
         raise UsageError(f"?{name}={text} must be a number above 0.")
     return number
-
-
-def _shown(line: str) -> str:
-    return repr(line if len(line) <= 60 else f"{line[:57]}...")
