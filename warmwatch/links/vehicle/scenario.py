@@ -1,0 +1,92 @@
+"""Scenarios: from which temperatures the invented vehicle starts, and its stages."""
+
+from dataclasses import dataclass, replace
+from random import Random
+
+from warmwatch.core.reading import MarkName
+from warmwatch.errors import UsageError
+from warmwatch.links.vehicle.driver import PlannedMark, Stage, Way
+from warmwatch.links.vehicle.plant import Temperatures
+
+VISIT = "drive-idle"
+"""The default: a drive, idling in park into the band, the check, and the way home uphill."""
+
+LONGEST_MIN = 240.0
+_PLAIN_MIN = 45.0
+
+METHODS = {
+    VISIT: "a drive, then idling in park into the band, the check, and a drive uphill",
+    Way.IDLE.value: "idling in park",
+    Way.HEATER.value: "idling in park with the cabin heater at its highest",
+    Way.FAST_IDLE.value: "idling in park at 1300 1/min",
+    Way.DRIVE.value: "driving in town",
+    Way.LOADED.value: "holds of 5 s against the brakes with a minute of rest between",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """What will be done, from which start; `seed` settles the small differences between runs."""
+
+    method: str
+    stages: tuple[Stage, ...]
+    start: Temperatures
+    ambient_c: float
+    seed: int
+
+
+def make_scenario(
+    method: str = VISIT,
+    *,
+    seed: int = 1,
+    minutes: float | None = None,
+    band_c: tuple[float, float] = (80.0, 90.0),
+    start_c: float | None = None,
+    ambient_c: float | None = None,
+) -> Scenario:
+    """Return the scenario of a method; what is not given is drawn from the seed.
+
+    Raises UsageError for an unknown method or a length out of range.
+    """
+    if method not in METHODS:
+        raise UsageError(f"The demo knows no method {method!r}: use {', '.join(METHODS)}.")
+    if minutes is not None and not 0.0 < minutes <= LONGEST_MIN:
+        raise UsageError(f"The demo can last up to {LONGEST_MIN:g} minutes, not {minutes:g}.")
+    chance = Random(f"start {seed}")  # noqa: S311 - an invented start, no secret
+    drawn_ambient_c = round(chance.uniform(24.0, 28.0), 1)
+    warmer_c = 7.0 if method == VISIT else 0.0  # it has not stood for long
+    drawn_start_c = chance.uniform(43.0, 46.0) + warmer_c
+    drawn_coolant_c = chance.uniform(56.0, 62.0) + warmer_c
+    air_c = drawn_ambient_c if ambient_c is None else ambient_c
+    if start_c is not None:
+        fluid_c, coolant_c = start_c, max(start_c, air_c)
+    else:
+        fluid_c, coolant_c = min(drawn_start_c, band_c[0] - 20.0), drawn_coolant_c
+    start = Temperatures(fluid_c, fluid_c, fluid_c - 1.0, coolant_c)
+    return Scenario(method, _stages(method, minutes, band_c), start, air_c, seed)
+
+
+def _stages(method: str, minutes: float | None, band_c: tuple[float, float]) -> tuple[Stage, ...]:
+    if method == VISIT:
+        return _visit(*band_c)
+    return (Stage(Way(method), 60.0 * (_PLAIN_MIN if minutes is None else minutes)),)
+
+
+def _visit(low_c: float, high_c: float) -> tuple[Stage, ...]:
+    check = (
+        PlannedMark(45.0, MarkName.PLUG_OUT),
+        PlannedMark(80.0, MarkName.DRIP),
+        PlannedMark(130.0, MarkName.PLUG_IN),
+    )
+    return (
+        Stage(Way.DRIVE, 2400.0, until_c=low_c - 3.0),
+        Stage(Way.IDLE, 2400.0, until_c=low_c + 0.7),
+        Stage(Way.IDLE, 180.0, marks=check),
+        Stage(Way.HILL, 2400.0, until_c=high_c + 1.5),
+        Stage(Way.DRIVE, 40.0),
+    )
+
+
+def colder(scenario: Scenario, kelvin: float) -> Scenario:
+    """Return the scenario on a day colder by `kelvin`; the start temperatures stay."""
+    return replace(scenario, ambient_c=scenario.ambient_c - kelvin)
