@@ -63,7 +63,7 @@ class Assembler:
         self._total = 0
 
     def receive(self, data: bytes) -> Assembled:
-        """Take one frame, without its address byte if it has one; unused bytes at its end do not matter."""
+        """Take one frame, without an address byte; unused bytes at its end do not matter."""
         fault = frame_fault(data, self._extended)
         if fault:
             return Assembled(fault=fault)
@@ -105,3 +105,10 @@ class Assembler:
     def _given_up(self, fault: str) -> Assembled:
         self.reset()
         return Assembled(fault=fault)
+
+
+def single_frame(payload: bytes, padding: int = 0xCC) -> bytes:
+    """Return the 8-byte single frame of a payload of 1 to 7 bytes (no address byte)."""
+    if not 1 <= len(payload) <= 7:
+        raise ValueError("a single frame holds one to seven bytes")
+    return (bytes([len(payload)]) + payload).ljust(8, bytes([padding]))

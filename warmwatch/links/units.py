@@ -1,0 +1,100 @@
+"""Who can be asked on a CAN bus, and at which identifiers (ISO 15765-2, ISO 15765-4)."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from warmwatch.errors import UsageError
+
+TESTER = 0xF1
+"""The address of an external tester in 29-bit and extended addressing."""
+
+_FIRST_ANSWER, _LAST_ANSWER = 0x7E8, 0x7EF
+_ANSWER_OFFSET = 8
+_FIXED = 0x18DA0000
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Unit:
+    """One control unit: the CAN identifiers it answers from and is asked at.
+
+    `target` is the address byte in front of each frame to it, with extended addressing only.
+    """
+
+    answer_id: int
+    request_id: int
+    target: int | None = None
+    tester: int = TESTER
+
+    @property
+    def wide(self) -> bool:
+        """True when its identifiers have 29 bits."""
+        return self.answer_id > 0x7FF or self.request_id > 0x7FF
+
+    @property
+    def label(self) -> str:
+        """The answering identifier in hex digits, as it shows on the bus."""
+        return f"{self.answer_id:08X}" if self.wide else f"{self.answer_id:03X}"
+
+
+@dataclass(frozen=True, slots=True)
+class Addressing:
+    """A way to reach units. `functional_id` reaches all of them at once, where there is one."""
+
+    name: str
+    functional_id: int | None
+    only: Unit | None = None
+
+    def unit_at(self, target: int, answer_id: int | None = None) -> Unit:
+        """Return the unit asked at `target`, as written in a signal file."""
+        if self.only is not None:
+            return Unit(answer_id or self.only.answer_id, self.only.request_id, target)
+        if self.name == "fixed" and target <= 0xFF:
+            target = _FIXED | target << 8 | TESTER
+        return Unit(_usual_answer(target) if answer_id is None else answer_id, target)
+
+    def sender(self, answer_id: int, wide: bool) -> Unit | None:
+        """Return the unit that answers from an identifier of the legislated ranges."""
+        if self.only is not None:
+            return self.only if answer_id == self.only.answer_id else None
+        if wide:
+            fixed = answer_id & 0x1FFFFF00 == _FIXED | TESTER << 8
+            return Unit(answer_id, _usual_answer(answer_id)) if fixed else None
+        legislated = _FIRST_ANSWER <= answer_id <= _LAST_ANSWER
+        return Unit(answer_id, answer_id - _ANSWER_OFFSET) if legislated else None
+
+
+NORMAL = Addressing("normal", 0x7DF)
+FIXED = Addressing("fixed", 0x18DB33F1)
+
+
+def _usual_answer(request_id: int) -> int:
+    if request_id <= 0x7FF:
+        return request_id + _ANSWER_OFFSET
+    to, sender = request_id >> 8 & 0xFF, request_id & 0xFF
+    return request_id & ~0xFFFF | sender << 8 | to
+
+
+def addressings(options: Mapping[str, str]) -> tuple[Addressing, ...]:
+    """Return the ways to try, in order, from a link address's options.
+
+    `addressing` is `normal` (11 bits), `fixed` (29 bits), `extended` or left out (the first two
+    are tried). Extended addressing needs `request_id`, `answer_id` and `target`, in hex digits.
+    """
+    name = options.get("addressing", "")
+    if name == "extended":
+        keys = ("request_id", "answer_id", "target")
+        request_id, answer_id, target = (_hex_option(options, key) for key in keys)
+        return (Addressing("extended", None, Unit(answer_id, request_id, target & 0xFF)),)
+    known = {"": (NORMAL, FIXED), "normal": (NORMAL,), "fixed": (FIXED,)}
+    if name not in known:
+        raise UsageError(f"addressing={name} is unknown: use normal, fixed or extended.")
+    return known[name]
+
+
+def _hex_option(options: Mapping[str, str], key: str) -> int:
+    try:
+        return int(options[key], 16)
+    except KeyError:
+        raise UsageError(f"addressing=extended needs {key}= too, in hex digits.") from None
+    except ValueError:
+        raise UsageError(f"{key}={options[key]} is no hex number.") from None
