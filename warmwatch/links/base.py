@@ -14,10 +14,14 @@ WAIT_S = 0.2
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """What a link sees, in plain words; `lost` is true when no reading can come until it mends."""
+    """Something to be told in plain words.
+
+    `lost` says that no reading can come until it mends; `alarm` that it must be heard, too.
+    """
 
     text: str
     lost: bool = False
+    alarm: bool = False
 
 
 LinkItem = Item | Notice | None

@@ -1,1 +1,1 @@
-
+"""What people and programs see and hear of the watch."""

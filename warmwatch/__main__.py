@@ -1,0 +1,5 @@
+"""`python -m warmwatch` is the same as `warmwatch`."""
+
+from warmwatch.commands.main import main
+
+main()

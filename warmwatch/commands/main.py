@@ -1,0 +1,84 @@
+"""The command line. Each command is imported only when it is used, so that help is instant."""
+
+import os
+import sys
+from importlib import import_module
+
+import click
+
+from warmwatch.errors import WarmwatchError
+
+INTERRUPTED = 130
+
+COMMANDS = {
+    "demo": "Run the whole thing with an invented vehicle: no hardware, about 20 seconds.",
+    "watch": "Watch a link until the fluid is in the band, and after.",
+    "plot": "Draw a recording as a picture.",
+    "tones": "Play and name each tone, to learn them.",
+    "signals": "List the values that can be asked for.",
+    "link": "Try a link and say, step by step, what it sees.",
+}
+
+
+class Lazy(click.Group):
+    """Knows the commands' names and first lines without importing them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = import_module(f"warmwatch.commands.{cmd_name}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(
+    cls=Lazy,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(package_name="warmwatch", message="warmwatch %(version)s")
+def cli() -> None:
+    """Say when transmission fluid is inside its check-temperature band, and record the proof.
+
+    Hot fluid and metal burn; a running engine makes carbon monoxide; a vehicle can move. Follow
+    the service information of the vehicle; it comes before anything this program says.
+    """
+
+
+def main() -> None:
+    """Run the command line and exit: 0 done, 1 failed, 2 wrong usage, 130 ended by Ctrl-C."""
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(arguments: list[str]) -> int:
+    """Run the command line and return its exit code; every error is one sentence on stderr."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        result = cli.main(arguments, prog_name="warmwatch", standalone_mode=False)
+        sys.stdout.flush()
+        return result if isinstance(result, int) else 0
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except WarmwatchError as error:
+        click.echo(f"warmwatch: {error}", err=True)
+        return error.exit_code
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("warmwatch: ended by Ctrl-C.", err=True)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # What reads the output has gone; stdout must not complain again at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except OSError as error:
+        where = f" {error.filename}" if error.filename else ""
+        click.echo(f"warmwatch: {error.strerror or error}{where}.", err=True)
+        return 1

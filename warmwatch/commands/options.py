@@ -1,0 +1,110 @@
+"""What a command line says, turned into a job and an address."""
+
+import tomllib
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from warmwatch.core.band import Band
+from warmwatch.core.job import ABSURD_BAND_C, Job, job_from_mapping
+from warmwatch.core.units import parse_temperature
+from warmwatch.errors import UsageError
+from warmwatch.links.address import Address
+from warmwatch.recording.reader import is_recording
+from warmwatch.recording.sidecar import read_sidecar, sidecar_job
+
+
+def parse_band(text: str, unit: str = "C") -> Band:
+    """Return the band of `80:90`, `185F:203F` or `29,5:50`; UsageError when it is none."""
+    low, colon, high = text.partition(":")
+    try:
+        if not colon:
+            raise ValueError("two temperatures with a colon between them are needed")
+        # A unit behind the second temperature alone is meant for both.
+        stated = high.strip()[-1:].upper()
+        low_unit = stated if stated in ("C", "F") else unit
+        edges = parse_temperature(low, low_unit), parse_temperature(high, unit)
+        band = Band(*edges)
+    except ValueError as error:
+        raise UsageError(f"--band {text}: {error}; write it like 80:90 or 176F:194F.") from None
+    if band.high_c > ABSURD_BAND_C:
+        raise UsageError(
+            f"--band {text} is up to {band.high_c:g} °C, hotter than any check temperature: if °F "
+            f"were meant, write {low.strip()}F:{high.strip()}F or add --unit F."
+        )
+    return band
+
+
+def read_job_file(path: Path) -> dict[str, Any]:
+    """Return a job file's keys; UsageError names the file and the line when it is no TOML."""
+    try:
+        with path.open("rb") as file:
+            return tomllib.load(file)
+    except FileNotFoundError:
+        raise UsageError(f"There is no job file {path}: check the name.") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(f"The job file {path} cannot be read: {error}.") from None
+    except tomllib.TOMLDecodeError as error:
+        raise UsageError(f"The job file {path} is no TOML: {error}.") from None
+
+
+def make_job(
+    address: Address, job_file: Path | None, band: str | None, unit: str | None, **given: Any
+) -> Job:
+    """Return the job from a job file, the options (which win) and, for a recording, its sidecar.
+
+    `given` holds further Job fields; None means not given. Raises UsageError.
+    """
+    mapping = read_job_file(job_file) if job_file is not None else {}
+    file_band = mapping.pop("band", None)
+    unit = unit or str(mapping.pop("unit", "C"))
+    base = _job_of_recording(address)
+    chosen = _chosen_band(band, file_band, unit, base)
+    try:
+        start = Job(chosen) if base is None or job_file is not None else replace(base, band=chosen)
+        known = {key: value for key, value in given.items() if value is not None}
+        plain = {"low_c": chosen.low_c, "high_c": chosen.high_c}
+        job = job_from_mapping({"band": plain, **mapping}) if mapping else start
+        return replace(job, unit=unit, **known)
+    except ValueError as error:
+        where = f"The job file {job_file}: " if job_file is not None else ""
+        raise UsageError(f"{where}{error}.") from None
+
+
+def _job_of_recording(address: Address) -> Job | None:
+    path = Path(address.rest)
+    if address.kind != "csv" or not is_recording(path):
+        return None
+    return sidecar_job(read_sidecar(path))
+
+
+def _chosen_band(option: str | None, from_file: Any, unit: str, base: Job | None) -> Band:
+    if option is not None:
+        return parse_band(option, unit)
+    if from_file is not None:
+        if not isinstance(from_file, str):
+            raise UsageError('band: a text like "80:90" or "176F:194F" is needed in the job file.')
+        return parse_band(from_file, unit)
+    if base is not None:
+        return base.band
+    raise UsageError(
+        "The band is missing: give the check temperature from the service information, "
+        "as in --band 80:90 or --band 176F:194F."
+    )
+
+
+def with_columns(address: Address, columns: Iterable[str], unit: str | None) -> Address:
+    """Return the address with `--column quantity=NAME` and the unit as its options."""
+    options = dict(address.options)
+    for column in columns:
+        name, equals, value = column.partition("=")
+        if not equals or not value:
+            raise UsageError(f"--column {column}: write it like --column fluid_c=NAME.")
+        if address.kind != "csv":
+            raise UsageError(f"--column is for CSV files; {address.kind}: names its values itself.")
+        options[name] = value
+    foreign_csv = address.kind == "csv" and not is_recording(Path(address.rest))
+    if unit is not None and "unit" not in options and (foreign_csv or address.kind == "lines"):
+        options["unit"] = unit
+    return replace(address, options=options)

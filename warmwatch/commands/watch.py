@@ -1,0 +1,173 @@
+"""`warmwatch watch LINK`: the whole act of waiting for the band."""
+
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from warmwatch.commands.options import make_job, with_columns
+from warmwatch.core.job import Job
+from warmwatch.core.watch import Watch
+from warmwatch.errors import UsageError
+from warmwatch.links import Address, Link, open_link, parse_address
+from warmwatch.links.keyboard import HELP, Keyboard
+from warmwatch.outputs.base import Output, Summary
+from warmwatch.outputs.guard import Guarded
+from warmwatch.outputs.jsonlines import JsonLines
+from warmwatch.outputs.plain import PlainLines
+from warmwatch.outputs.words import band_text
+from warmwatch.recording.writer import Recorder, create
+from warmwatch.session import Session, Until
+
+INTERRUPTED = 130
+RECORDINGS = Path("warmwatch-recordings")
+CAUTIONS = (
+    "Caution: fluid and metal in the band burn at a touch; keep clear of moving parts; run the "
+    "engine in open air or with extraction; secure the vehicle against moving and falling. "
+    "Service information comes first."
+)
+
+
+@click.command("watch")
+@click.argument("link")
+@click.option("--band", metavar="LOW:HIGH", help="Check temperature, as 80:90 or 176F:194F.")
+@click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of bare numbers and of show.")
+@click.option("--job", "job_file", type=click.Path(path_type=Path), help="Job file (TOML).")
+@click.option("--vehicle", help="Label of the vehicle, free text.")
+@click.option("--method", help="Label of the way of warming up, such as idle or drive.")
+@click.option("--lead", type=float, metavar="MIN", help="How early nearing comes [default: 3].")
+@click.option("--column", "columns", multiple=True, metavar="QUANTITY=NAME", help="Name a column.")
+@click.option("--pace", metavar="real|N|max", help="Pace of a replay [default: max].")
+@click.option("--until", metavar="left|entered|SECONDS", help="When to end by itself.")
+@click.option("--record", type=click.Path(path_type=Path), metavar="DIR", help="Where to record.")
+@click.option("--no-record", is_flag=True, help="Do not record.")
+@click.option("--json", "as_json", is_flag=True, help="JSON Lines on stdout.")
+@click.option("--quiet", is_flag=True, help="No sound.")
+@click.option("--speak", is_flag=True, help="Speak the signals, too.")
+def command(
+    link: str,
+    band: str | None,
+    unit: str | None,
+    job_file: Path | None,
+    vehicle: str | None,
+    method: str | None,
+    lead: float | None,
+    columns: Sequence[str],
+    pace: str | None,
+    until: str | None,
+    record: Path | None,
+    no_record: bool,
+    as_json: bool,
+    quiet: bool,
+    speak: bool,
+) -> int:
+    """Watch LINK: a CSV file, `lines:-`, `demo:`, `can:...`, `serial:...` or `broadcast:...`.
+
+    Signals when the band is near, entered, about to be left and left, and records everything.
+    """
+    if record is not None and no_record:
+        raise UsageError("--record and --no-record cannot be used together.")
+    address = with_columns(parse_address(link), columns, unit)
+    lead_s = None if lead is None else lead * 60.0
+    job = make_job(address, job_file, band, unit, vehicle=vehicle, method=method, lead_s=lead_s)
+    ends = parse_until(until)
+    opened = open_link(address, pace=parse_pace(pace))
+    folder = None if no_record else record or RECORDINGS
+    return run_watch(
+        opened, address, job, folder=folder, until=ends, as_json=as_json, quiet=quiet, speak=speak
+    )
+
+
+def parse_pace(text: str | None) -> float | None:
+    """Return recorded seconds per second; None is as fast as possible."""
+    if text is None or text == "max":
+        return None
+    try:
+        pace = 1.0 if text == "real" else float(text)
+    except ValueError:
+        pace = 0.0
+    if not 0.0 < pace < 1e6:
+        raise UsageError(f"--pace {text}: write real, max, or how many times faster, such as 20.")
+    return pace
+
+
+def parse_until(text: str | None) -> Until:
+    """Return when to end."""
+    if text is None:
+        return Until()
+    if text in ("left", "entered"):
+        return Until(event=text)
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = 0.0
+    if not 0.0 < seconds < 1e9:
+        raise UsageError(f"--until {text}: write left, entered, or a number of seconds.")
+    return Until(seconds=seconds)
+
+
+def run_watch(
+    link: Link,
+    address: Address,
+    job: Job,
+    *,
+    folder: Path | None,
+    until: Until,
+    as_json: bool,
+    quiet: bool,
+    speak: bool,
+) -> int:
+    """Run one watch and return the exit code."""
+    if job.poll_s is None:
+        job = replace(job, poll_s=link.poll_s)
+    recorder = _recorder(link, address, job, folder)
+    keyboard = Keyboard() if sys.stdin.isatty() and address.rest != "-" else None
+    if not as_json:
+        _greet(job, address, recorder, keyboard)
+    outputs = [Guarded(output, _tell) for output in _outputs(job, as_json, quiet, speak)]
+    session = Session(
+        link,
+        Watch(job),
+        outputs,
+        address=str(address),
+        recorder=recorder,
+        keyboard=keyboard,
+        until=until,
+    )
+    return exit_code(session.run(), outputs)
+
+
+def exit_code(summary: Summary, outputs: Sequence[Guarded]) -> int:
+    """Return 130 after Ctrl-C, 1 when the recording or the first output was lost, else 0."""
+    if summary.stopped_by == "interrupt":
+        return INTERRUPTED
+    return 1 if summary.view.recording_trouble or outputs[0].failed else 0
+
+
+def _recorder(link: Link, address: Address, job: Job, folder: Path | None) -> Recorder | None:
+    if folder is None:
+        return None
+    return create(folder, job, str(address), link.describe(), time.time())
+
+
+def _outputs(job: Job, as_json: bool, quiet: bool, speak: bool) -> list[Output]:
+    shown: Output = JsonLines(sys.stdout) if as_json else PlainLines(sys.stdout, sys.stderr, job)
+    return [shown]
+
+
+def _greet(
+    job: Job, address: Address, recorder: Recorder | None, keyboard: Keyboard | None
+) -> None:
+    click.echo(f"Watching {address} for {band_text(job.band, job.unit)}.")
+    where = "Not recorded." if recorder is None else f"Recording to {recorder.path}"
+    click.echo(where)
+    click.echo(CAUTIONS)
+    if keyboard is not None:
+        click.echo(HELP[0].upper() + HELP[1:] + ".")
+
+
+def _tell(text: str) -> None:
+    click.echo(f"warmwatch: {text}", err=True)

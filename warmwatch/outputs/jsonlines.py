@@ -1,0 +1,103 @@
+"""JSON Lines on a stream, for other programs. One object a line; see docs/json.md."""
+
+import json
+from collections.abc import Mapping
+from typing import TextIO
+
+from warmwatch.core.band import Window
+from warmwatch.core.events import Event
+from warmwatch.core.forecast import Forecast
+from warmwatch.core.reading import Mark, Reading
+from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.recording.rows import utc_text
+
+
+class JsonLines:
+    """Writes each reading, mark, event and forecast, and at the end the summary."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def take(self, entry: Entry) -> None:
+        line = entry_object(entry)
+        if line is not None:
+            self._stream.write(json.dumps(line, ensure_ascii=False, allow_nan=False) + "\n")
+            self._stream.flush()
+
+    def show(self, view: View) -> None:
+        """Nothing: every line is written as it happens."""
+
+    def close(self, summary: Summary) -> None:
+        line = summary_object(summary)
+        self._stream.write(json.dumps(line, ensure_ascii=False, allow_nan=False) + "\n")
+        self._stream.flush()
+
+
+def entry_object(entry: Entry) -> dict[str, object] | None:
+    """Return the JSON object of an entry; None for notices, which are for people."""
+    if isinstance(entry, Reading):
+        head: dict[str, object] = {"kind": "reading", "elapsed_s": entry.elapsed_s}
+        head |= {"time": utc_text(entry.utc_s) or None, **entry.values}
+        return head | ({"doubts": dict(entry.doubts)} if entry.doubts else {})
+    if isinstance(entry, Event):
+        return event_object(entry)
+    if isinstance(entry, Forecast):
+        return forecast_object(entry)
+    if isinstance(entry, Mark):
+        mark = {"kind": "mark", "elapsed_s": entry.elapsed_s, "mark": str(entry.name)}
+        return {**mark, "note": entry.note}
+    return None
+
+
+def event_object(event: Event) -> dict[str, object]:
+    """Return the JSON object of an event."""
+    line: dict[str, object] = {"kind": "event", "elapsed_s": event.elapsed_s}
+    line |= {"event": str(event.kind), "fluid_c": event.fluid_c}
+    if event.crossed_s is not None:
+        line["crossed_s"] = event.crossed_s
+    return line | ({"reason": event.reason} if event.reason else {})
+
+
+def forecast_object(forecast: Forecast) -> dict[str, object]:
+    """Return the JSON object of a forecast."""
+    return {
+        "kind": "forecast",
+        "elapsed_s": forecast.elapsed_s,
+        "edge": forecast.edge,
+        "q10_s": forecast.q10_s,
+        "q50_s": forecast.q50_s,
+        "q90_s": forecast.q90_s,
+        "chance": forecast.chance,
+        "level_c": forecast.level_c,
+        "rate_c_per_min": forecast.rate_c_per_min,
+    }
+
+
+def summary_object(summary: Summary) -> dict[str, object]:
+    """Return the JSON object of the summary."""
+    view, snapshot = summary.view, summary.view.snapshot
+    open_window = [snapshot.window] if snapshot.window is not None else []
+    return {
+        "kind": "summary",
+        "windows": [window_object(window) for window in (*snapshot.windows, *open_window)],
+        "readings": snapshot.readings,
+        "doubtful": snapshot.doubtful,
+        "gaps": snapshot.gaps,
+        "blind": snapshot.blind,
+        "recording": view.recording or None,
+        "recording_trouble": view.recording_trouble or None,
+        "stopped_by": summary.stopped_by,
+    }
+
+
+def window_object(window: Window) -> Mapping[str, object]:
+    """Return the JSON object of a window."""
+    return {
+        "entered_s": window.entered_s,
+        "entered_crossed_s": window.entered_crossed_s,
+        "left_s": window.left_s,
+        "left_crossed_s": window.left_crossed_s,
+        "ended_by": window.ended_by or None,
+        "min_c": window.min_c,
+        "max_c": window.max_c,
+    }

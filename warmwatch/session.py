@@ -1,0 +1,209 @@
+"""Runs a link through a Watch into the recording and the outputs.
+
+The only place where time, threads and I/O meet. The order for each item is fixed: written to the
+recording, folded, its events written, then shown. Nothing that shows can stop or slow the watch; a
+recording that fails is told loudly and the watch goes on.
+"""
+
+import signal
+import time
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from types import FrameType
+
+from warmwatch.core.events import Event, EventKind
+from warmwatch.core.forecast import Forecast
+from warmwatch.core.reading import Item, Mark, Reading, Tick
+from warmwatch.core.watch import Watch
+from warmwatch.errors import RecordingError
+from warmwatch.links.base import Link, Notice
+from warmwatch.links.keyboard import Keyboard, KeyReader
+from warmwatch.outputs.base import Entry, Output, Summary, View
+from warmwatch.recording.writer import Recorder
+
+SHOW_EVERY_S = 0.25
+_LEFT = (EventKind.LEFT_HIGH, EventKind.LEFT_LOW)
+
+
+@dataclass(frozen=True, slots=True)
+class Until:
+    """When to end by itself: at an event ("left", "entered"), or after seconds, or never."""
+
+    event: str = ""
+    seconds: float | None = None
+
+
+class Session:
+    """One run. `run` returns the summary; the caller closes nothing."""
+
+    def __init__(
+        self,
+        link: Link,
+        watch: Watch,
+        outputs: Sequence[Output],
+        *,
+        address: str,
+        recorder: Recorder | None = None,
+        keyboard: Keyboard | None = None,
+        until: Until = Until(),
+        marks: Callable[[], Iterable[Mark]] = tuple,
+    ) -> None:
+        self._link = link
+        self._watch = watch
+        self._outputs = outputs
+        self._address = address
+        self._recorder = recorder
+        self._recording = "" if recorder is None else str(recorder.path)
+        self._recording_trouble = ""
+        self._keyboard = keyboard
+        self._keys = KeyReader()
+        self._until = until
+        self._marks = marks
+        self._stopped_by = ""
+        self._link_trouble = ""
+        self._values: dict[str, float] = {}
+        self._value_s: dict[str, float] = {}
+        self._first_s: float | None = None
+        self._utc_s: float | None = None
+        self._had_window = False
+        self._shown_s = 0.0
+
+    def run(self) -> Summary:
+        """Run until the link ends, `until` is met, the mechanic ends it, or Ctrl-C."""
+        previous = signal.signal(signal.SIGINT, self._interrupt)
+        terminate = signal.signal(signal.SIGTERM, self._interrupt)
+        try:
+            if self._keyboard is not None:
+                self._keyboard.open()
+            self._loop()
+        finally:
+            self._link.close()
+            if self._keyboard is not None:
+                self._keyboard.close()
+            self._close_recording()
+            signal.signal(signal.SIGINT, previous)
+            signal.signal(signal.SIGTERM, terminate)
+        summary = Summary(self._view(), self._stopped_by or "end of input")
+        for output in self._outputs:
+            output.close(summary)
+        return summary
+
+    def _interrupt(self, number: int, frame: FrameType | None) -> None:
+        # Only a note is made here: closing in the middle of a write would break the digest chain.
+        self._stopped_by = "interrupt"
+
+    def _loop(self) -> None:
+        for item in self._link.items():
+            if isinstance(item, Notice):
+                self._tell(item)
+            elif item is not None:
+                self._fold(item)
+            self._serve()
+            if self._stopped_by:
+                return
+
+    def _serve(self) -> None:
+        """What has to happen often, whether or not a reading came."""
+        for mark in self._marks():
+            self._fold(mark)
+        self._serve_keys()
+        now_s = self._link.elapsed_s()
+        if now_s >= self._watch.due_s:
+            self._fold(Tick(now_s, utc_s=self._wall_time()))
+        self._record(lambda recorder: recorder.sync_if_due())
+        if time.monotonic() - self._shown_s >= SHOW_EVERY_S:
+            self._shown_s = time.monotonic()
+            self._show()
+
+    def _show(self) -> None:
+        view = self._view()
+        for output in self._outputs:
+            output.show(view)
+
+    def _serve_keys(self) -> None:
+        if self._keyboard is None:
+            return
+        for char in self._keyboard.drain():
+            act = self._keys.feed(char)
+            if act is None:
+                continue
+            if act.quits:
+                self._stopped_by = "key"
+            elif act.mark is not None:
+                now_s = self._link.elapsed_s()
+                self._fold(Mark(now_s, act.mark, act.note, self._wall_time()))
+
+    def _wall_time(self) -> float | None:
+        return self._utc_s if self._link.replay else time.time()
+
+    def _fold(self, item: Item) -> None:
+        self._record(lambda recorder: recorder.item(item))
+        self._utc_s = item.utc_s
+        if self._first_s is None:
+            self._first_s = item.elapsed_s
+        if isinstance(item, Reading):
+            self._link_trouble = ""
+            self._values.update(item.values)
+            self._value_s.update(dict.fromkeys(item.values, item.elapsed_s))
+        if not isinstance(item, Tick):
+            self._pass_on(item)
+        for result in self._watch.step(item):
+            self._result(result, item)
+        self._stop_when_due(item)
+
+    def _result(self, result: Event | Forecast, item: Item) -> None:
+        if isinstance(result, Event):
+            self._record(lambda recorder: recorder.event(result, item.utc_s))
+            self._stop_at(result)
+        self._pass_on(result)
+
+    def _stop_at(self, event: Event) -> None:
+        left = event.kind in _LEFT and self._had_window
+        self._had_window |= event.kind is EventKind.ENTERED
+        entered = event.kind is EventKind.ENTERED
+        if (self._until.event == "left" and left) or (self._until.event == "entered" and entered):
+            self._stopped_by = "until"
+
+    def _stop_when_due(self, item: Item) -> None:
+        if self._until.seconds is None or self._first_s is None:
+            return
+        if item.elapsed_s - self._first_s >= self._until.seconds:
+            self._stopped_by = self._stopped_by or "until"
+
+    def _tell(self, notice: Notice) -> None:
+        if notice.lost:
+            self._link_trouble = notice.text
+        self._pass_on(notice)
+
+    def _pass_on(self, entry: Entry) -> None:
+        for output in self._outputs:
+            output.take(entry)
+
+    def _record(self, act: Callable[[Recorder], None]) -> None:
+        if self._recorder is None:
+            return
+        try:
+            act(self._recorder)
+        except RecordingError as error:
+            self._recorder.abandon()
+            self._recorder = None
+            self._recording_trouble = str(error)
+            self._pass_on(Notice(str(error), alarm=True))
+
+    def _close_recording(self) -> None:
+        end_s = self._watch.snapshot().elapsed_s
+        self._record(lambda recorder: recorder.close(end_s, self._wall_time()))
+
+    def _view(self) -> View:
+        return View(
+            job=self._watch.job,
+            snapshot=self._watch.snapshot(),
+            now_s=self._link.elapsed_s(),
+            values=dict(self._values),
+            value_s=dict(self._value_s),
+            link=self._address,
+            link_trouble=self._link_trouble,
+            recording=self._recording,
+            recording_trouble=self._recording_trouble,
+            prompt=self._keys.typing or "",
+        )
