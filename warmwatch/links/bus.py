@@ -46,6 +46,19 @@ def open_bus(channel: str, options: Mapping[str, object]) -> "can.BusABC":
         ) from error
 
 
+def seconds_option(options: Mapping[str, str], key: str, default: float) -> float:
+    """Return a number of seconds above 0 and up to an hour."""
+    if key not in options:
+        return default
+    try:
+        seconds = float(options[key])
+    except ValueError:
+        seconds = 0.0
+    if not 0.0 < seconds <= 3600.0:
+        raise UsageError(f"{key}={options[key]} is no number of seconds above 0.")
+    return seconds
+
+
 def _typed(text: str) -> object:
     if text.lower() in ("true", "false"):
         return text.lower() == "true"

@@ -9,10 +9,10 @@ import time
 from collections.abc import Generator, Mapping
 from dataclasses import asdict, dataclass
 
-from warmwatch.errors import LinkLost, UsageError
+from warmwatch.errors import LinkLost
 from warmwatch.links.address import Address
 from warmwatch.links.base import WAIT_S, Notice
-from warmwatch.links.bus import bus_options, open_bus
+from warmwatch.links.bus import bus_options, open_bus, seconds_option
 from warmwatch.links.clock import Clock, SystemClock
 from warmwatch.links.live import LiveLink, Polled
 from warmwatch.links.plan import Plan
@@ -179,16 +179,3 @@ def settings_of(address: Address) -> CanSettings:
         answer_s=seconds_option(options, "answer", 0.4),
         addressings=addressings(options),
     )
-
-
-def seconds_option(options: Mapping[str, str], key: str, default: float) -> float:
-    """Return a number of seconds above 0 and up to an hour."""
-    if key not in options:
-        return default
-    try:
-        seconds = float(options[key])
-    except ValueError:
-        seconds = 0.0
-    if not 0.0 < seconds <= 3600.0:
-        raise UsageError(f"{key}={options[key]} is no number of seconds above 0.")
-    return seconds

@@ -1,0 +1,125 @@
+"""`broadcast:CHANNEL?interface=...`: listens to what a bus says by itself, and never transmits.
+
+Without `database=` it reads SAE J1939-71; with `database=FILE` the signals named in further options
+(`fluid_c=Message.Signal`). `poll=SECONDS` is the pause between readings. Every other option goes to
+python-can.
+"""
+
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from warmwatch.core.units import QUANTITIES
+from warmwatch.errors import LinkLost, UsageError
+from warmwatch.links.address import Address
+from warmwatch.links.base import WAIT_S, Notice
+from warmwatch.links.bus import bus_options, open_bus, seconds_option
+from warmwatch.links.clock import SystemClock
+from warmwatch.links.listening import Heard, J1939Ear, Listened
+from warmwatch.links.live import LiveLink, Polled
+
+if TYPE_CHECKING:
+    import can
+
+OWN_OPTIONS = frozenset({"database", "poll", *QUANTITIES})
+SILENT_S = 3.0
+NO_FLUID_S = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class BroadcastSettings:
+    """What to listen to; `ear` turns frames into values. Times in seconds."""
+
+    channel: str
+    options: Mapping[str, object]
+    ear: Heard
+    poll_s: float = 1.0
+
+
+class BroadcastPort:
+    """One opened bus, of which nothing but `recv` is used."""
+
+    def __init__(self, settings: BroadcastSettings) -> None:
+        self._settings = settings
+        self._bus = open_bus(settings.channel, settings.options)
+        self._opened_s = self._last_frame_s = time.monotonic()
+        self._listened = Listened(settings.ear, settings.poll_s)
+        self._told: set[str] = set()
+
+    def poll(self) -> list[Polled]:
+        """Listen for WAIT_S, or until readings are due."""
+        import can
+
+        until_s = time.monotonic() + WAIT_S
+        while True:
+            left_s = until_s - time.monotonic()
+            try:
+                message = self._bus.recv(max(0.0, left_s))
+            except (can.CanError, OSError) as error:
+                raise LinkLost(f"{self._settings.channel} is gone: {error}.") from error
+            if message is not None:
+                self._take(message)
+            due = self._listened.due(time.monotonic())
+            if due or message is None or left_s <= 0:
+                return [*due, *self._notices()]
+
+    def close(self) -> None:
+        self._bus.shutdown()
+
+    def _take(self, message: "can.Message") -> None:
+        now_s = time.monotonic()
+        if message.is_error_frame:
+            self._listened.bus_errors += 1
+        elif not message.is_remote_frame:
+            self._last_frame_s = now_s
+            wide = message.is_extended_id
+            self._listened.hear(message.arbitration_id, wide, bytes(message.data), now_s)
+
+    def _notices(self) -> list[Polled]:
+        now_s = time.monotonic()
+        channel = self._settings.channel
+        if now_s - self._last_frame_s > SILENT_S:
+            errors = self._listened.bus_errors
+            why = "it reports errors: is the bitrate right" if errors else "is the ignition on"
+            raise LinkLost(f"{channel} is silent; {why}?")
+        if not self._listened.fluid_heard and now_s - self._opened_s > NO_FLUID_S:
+            return self._once(
+                f"{channel} carries traffic, but no transmission fluid temperature: "
+                f"{self._settings.ear.wanted}."
+            )
+        return []
+
+    def _once(self, text: str) -> list[Polled]:
+        if text in self._told:
+            return []
+        self._told.add(text)
+        return [Notice(text, alarm=True)]
+
+
+def open_address(address: Address, pace: float | None) -> LiveLink:
+    """Return the link of a `broadcast:` address; `pace` is ignored, a vehicle has its own."""
+    settings = settings_of(address)
+    about = {"address": str(address), "signals": list(settings.ear.facts())}
+    return LiveLink(lambda: BroadcastPort(settings), SystemClock(), about, settings.poll_s)
+
+
+def settings_of(address: Address) -> BroadcastSettings:
+    """Return the settings in an address's options; UsageError says which one is wrong."""
+    options = bus_options(address, OWN_OPTIONS)
+    if options["interface"] == "slcan":  # a wrong bitrate then cannot disturb the vehicle
+        options.setdefault("listen_only", True)
+    poll_s = seconds_option(address.options, "poll", 1.0)
+    return BroadcastSettings(address.rest, options, _ear(address), poll_s)
+
+
+def _ear(address: Address) -> Heard:
+    wanted = {name: address.options[name] for name in QUANTITIES if name in address.options}
+    if "database" not in address.options:
+        if wanted:
+            name, signal = next(iter(wanted.items()))
+            raise UsageError(f"{name}={signal} needs database=FILE, where the signal is defined.")
+        return J1939Ear()
+    from warmwatch.links.database import DatabaseEar
+
+    return DatabaseEar(address.options["database"], wanted)
