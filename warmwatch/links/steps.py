@@ -1,6 +1,6 @@
 """What trying a link shows, step by step: `warmwatch link` prints it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
@@ -31,3 +31,46 @@ class TryAddress(Protocol):
 
     def __call__(self, address: Address) -> Iterator[Step]:
         """Yield steps as they are taken, each bounded in time; never raises a LinkError."""
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """One reading that came while a link was tried; `at_s` on any clock that never runs back."""
+
+    at_s: float
+    values: Mapping[str, float]
+    doubts: Mapping[str, str]
+
+
+def reading_steps(readings: Sequence[Heard]) -> list[Step]:
+    """Return what the readings of a trial show: the fluid now, the rest now, and the rate."""
+    return [_fluid_step(readings), _others_step(readings), _rate_step(readings)]
+
+
+def _fluid_step(readings: Sequence[Heard]) -> Step:
+    name = "fluid temperature now"
+    for reading in reversed(readings):
+        if doubt := reading.doubts.get("fluid_c"):
+            return Step(name, StepState.FAILED, f"not believed: {doubt}", "check the signal file")
+        if "fluid_c" in reading.values:
+            return Step(name, StepState.OK, f"{reading.values['fluid_c']:.1f} °C")
+    advice = "name the vehicle's own identifier with signals=FILE.toml, or use --find-temperature"
+    return Step(name, StepState.FAILED, "none came", advice)
+
+
+def _others_step(readings: Sequence[Heard]) -> Step:
+    latest: dict[str, float] = {}
+    for reading in readings:
+        latest.update(reading.values)
+    latest.pop("fluid_c", None)
+    shown = ", ".join(f"{name} {value:g}" for name, value in sorted(latest.items()))
+    return Step("other values now", StepState.OK if shown else StepState.UNKNOWN, shown or "none")
+
+
+def _rate_step(readings: Sequence[Heard]) -> Step:
+    times = [reading.at_s for reading in readings if "fluid_c" in reading.values]
+    times = times or [reading.at_s for reading in readings]
+    if len(times) < 2 or times[-1] <= times[0]:
+        return Step("readings a second", StepState.UNKNOWN, "too few came to tell")
+    rate = (len(times) - 1) / (times[-1] - times[0])
+    return Step("readings a second", StepState.OK, f"{rate:.1f}")

@@ -15,8 +15,9 @@ from warmwatch.links.tally import Tally
 from warmwatch.links.text_adapter import Answer, Headers, Word, read_answer
 from warmwatch.links.text_talk import Adapter, Ask, Pause, Settle, Wish, accepted
 from warmwatch.links.units import FIXED, NORMAL, Unit
-from warmwatch.signals import Signal, decode, obd, uds
+from warmwatch.signals import Signal, decode
 from warmwatch.signals.answers import Conduct, Refusal, parse_refusal, split_records
+from warmwatch.signals.readonly import check_reading
 
 TOLERANCE = {"degC": 2.0, "1/min": 400.0, "km/h": 10.0}
 """A change of more than this from one answer to the next is asked for again, by unit."""
@@ -25,7 +26,6 @@ CONFIRMATIONS = 3
 LOST_AFTER_UNREADABLE = 6
 LOST_AFTER_SILENCES = 2
 PENDING_PAUSE_S = 0.5
-_READ_SERVICES = (obd.SERVICE, uds.SERVICE)
 
 Exchanging = Generator[Wish, str | None, Outcome]
 
@@ -43,9 +43,8 @@ _NOTHING = _Heard(Outcome(), (), {})
 
 
 def request_text(request: Request) -> str:
-    """Return the hex digits to send; ValueError for a service that does not only read."""
-    if request.service not in _READ_SERVICES:
-        raise ValueError(f"service {request.service:02X} is not sent: warmwatch only reads")
+    """Return the hex digits to send; NotReading for a request that does more than read."""
+    check_reading(request.payload)
     return request.payload.hex().upper()
 
 

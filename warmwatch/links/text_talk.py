@@ -88,13 +88,14 @@ class Adapter:
     knows_header: bool = True
 
 
-def greet(baud: int | None, other_bauds: Sequence[int]) -> Generator[Wish, str | None, str]:
-    """Reset the adapter, at another speed if need be, and return what it calls itself.
+def greet(bauds: Sequence[int | None]) -> Generator[Wish, str | None, str]:
+    """Reset the adapter, at each speed in turn, and return what it calls itself.
 
+    The first speed is the one that the port was opened at; None leaves it alone.
     Raises LinkLost when nothing with a prompt answers.
     """
     heard = False
-    for number, speed in enumerate((baud, *other_bauds)):
+    for number, speed in enumerate(bauds):
         if number and speed is not None:
             yield Speed(speed)
         for _ in range(1 if number else 2):

@@ -1,0 +1,136 @@
+"""A whole session with a text adapter: set up, survey the vehicle, then poll. No I/O.
+
+The requests come from the same survey and plan as those of `can:`; only the way to put one and to
+read its answer is different.
+"""
+
+from collections.abc import Callable, Generator, Sequence
+from dataclasses import dataclass
+
+from warmwatch.core.units import QUANTITIES
+from warmwatch.errors import LinkLost
+from warmwatch.links.base import Notice
+from warmwatch.links.live import Values
+from warmwatch.links.plan import NO_FLUID, Plan
+from warmwatch.links.question import FLUID, Question, questions
+from warmwatch.links.steps import Step, StepState
+from warmwatch.links.survey import Asking, Survey
+from warmwatch.links.tally import Tally
+from warmwatch.links.text_exchange import TextBus
+from warmwatch.links.text_talk import (
+    IGNITION,
+    Bus,
+    Pause,
+    Wish,
+    battery,
+    find_bus,
+    greet,
+    set_up,
+)
+from warmwatch.links.units import FIXED, NORMAL
+from warmwatch.signals import Signal, standard_table
+
+SILENT_CYCLES = 3
+RATE_OVER_CYCLES = 20
+LOW_VOLTS = 11.5
+OFFER = "signals to ask for"
+"""The step that ends the setting up; polls follow."""
+
+Talking = Generator[Wish, str | None, None]
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What to read and how often; `poll_s` is the shortest time between two polls."""
+
+    signals: tuple[Signal, ...] = ()
+    poll_s: float = 0.2
+    bus: Bus = Bus.AUTO
+    bauds: tuple[int | None, ...] = (None,)
+
+
+def serve(wanted: Wanted, tally: Tally, now_s: Callable[[], float]) -> Talking:
+    """Set up, survey and poll until the link is lost. Raises LinkLost and LinkRefused."""
+    bus, asked = yield from arrive(wanted, tally)
+    yield from _poll(bus, Plan(asked), wanted.poll_s, tally, now_s)
+
+
+def arrive(
+    wanted: Wanted, tally: Tally
+) -> Generator[Wish, str | None, tuple[TextBus, list[Question]]]:
+    """Set up the adapter and find out what can be asked of whom."""
+    name = yield from greet(wanted.bauds)
+    called = f"it calls itself {name!r}" if name else "it does not say what it is"
+    yield Step("adapter answers", StepState.OK, called)
+    unknown = yield from set_up(wanted.bus)
+    yield _battery_step((yield from battery()))
+    adapter = yield from find_bus(wanted.bus, unknown)
+    bus = TextBus(adapter, (*wanted.signals, *standard_table()), tally)
+    survey = Survey(bus.everybody)
+    yield from _drive(survey.run(), bus)
+    yield from _survey_steps(survey)
+    unit_at = (FIXED if adapter.wide else NORMAL).unit_at
+    asked = questions(wanted.signals, survey.offers, unit_at, bus.everybody)
+    yield _offer_step(asked)
+    return bus, asked
+
+
+def _poll(
+    bus: TextBus, plan: Plan, poll_s: float, tally: Tally, now_s: Callable[[], float]
+) -> Talking:
+    first_s, cycles = now_s(), 0
+    while True:
+        began_s = now_s()
+        yield from _drive(plan.cycle(began_s), bus)
+        fluid = False
+        for polled in plan.take():
+            fluid = fluid or (isinstance(polled, Values) and FLUID in polled.values)
+            yield polled
+        yield from tally.due()
+        if plan.silent_cycles >= SILENT_CYCLES:
+            raise LinkLost(f"The adapter works, but the vehicle is silent: {IGNITION}.")
+        yield Pause(max(0.0, poll_s - (now_s() - began_s)))
+        cycles += fluid
+        if cycles == RATE_OVER_CYCLES:
+            yield Notice(
+                f"This adapter gives {cycles / (now_s() - first_s):.1f} readings a second."
+            )
+
+
+def _drive(asking: Asking, bus: TextBus) -> Talking:
+    """Put each request through the adapter and hand back what came of it."""
+    try:
+        request = next(asking)
+        while True:
+            outcome = yield from bus.exchange(request)
+            request = asking.send(outcome)
+    except StopIteration:
+        return
+
+
+def _battery_step(volts: float | None) -> Step:
+    name = "voltage at the plug"
+    if volts is None:
+        return Step(name, StepState.UNKNOWN, "the adapter cannot tell")
+    if volts < LOW_VOLTS:
+        advice = "charge the battery or check the plug's supply"
+        return Step(name, StepState.UNKNOWN, f"{volts:.1f} V is low", advice)
+    return Step(name, StepState.OK, f"{volts:.1f} V")
+
+
+def _survey_steps(survey: Survey) -> Talking:
+    name = "units that answer"
+    if survey.heard:
+        units = ", ".join(unit.label for unit in sorted(survey.heard))
+        yield Step(name, StepState.OK, units)
+        yield Notice(f"Units that answer: {units}.")
+    else:
+        yield Step(name, StepState.UNKNOWN, "none to the standard's first requests", IGNITION)
+
+
+def _offer_step(asked: Sequence[Question]) -> Step:
+    names = [signal.name for question in asked for signal in question.signals]
+    known = ", ".join(name for name in names if name in QUANTITIES)
+    if FLUID in names:
+        return Step(OFFER, StepState.OK, known)
+    return Step(OFFER, StepState.FAILED, known or "none", NO_FLUID)
