@@ -383,7 +383,7 @@ def test_words_are_spoken_after_the_tone(programs: FakePrograms, make: MakePlaye
     programs.add("paplay")
     programs.add("espeak-ng")
     player = make(voice=find_voice())
-    player.play("entered", words="In the band; $(rm x)")
+    player.play("entered", words=lambda: "In the band; $(rm x)")
     until(lambda: len(programs.lines("end")) == 2)
     assert programs.lines()[1:] == [
         "end paplay entered.wav",
@@ -399,7 +399,7 @@ def test_voice_that_fails_is_told_and_tones_go_on(programs: FakePrograms, make: 
     told: list[str] = []
     player = make(voice=find_voice(), notice=told.append)
     for count in (1, 2):
-        player.play("entered", words="one two")
+        player.play("entered", words=lambda: "one two")
         until(lambda n=count: len(programs.lines("end paplay")) == n)  # type: ignore[misc]
         player.close(finish_s=5.0) if count == 2 else until(lambda: len(told) == 1)
     assert len(programs.lines("start espeak-ng")) == 1
@@ -411,7 +411,7 @@ def test_a_new_tone_cuts_the_voice(programs: FakePrograms, make: MakePlayer) -> 
     programs.add("paplay")
     programs.add("espeak-ng", seconds=60.0)
     player = make(voice=find_voice())
-    player.play("nearing", words="five minutes")
+    player.play("nearing", words=lambda: "five minutes")
     until(lambda: programs.lines("start espeak-ng") != [])
     player.play("blind")
     until(lambda: "end paplay blind.wav" in programs.lines())
@@ -453,3 +453,14 @@ def test_outputs_import_no_heavy_library() -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
     assert TONES
+
+
+def test_a_reminder_does_not_sound_at_once(programs: FakePrograms, make: MakePlayer) -> None:
+    """`remind` is heard after its time and not before, unlike `play`."""
+    programs.add("paplay")
+    player = make()
+    player.remind("too-hot", str, every_s=0.05)
+    player.play("seeing")
+    until(lambda: len(programs.lines("end")) >= 3)
+    player.hush()
+    assert programs.lines("end")[:2] == ["end paplay seeing.wav", "end paplay too-hot.wav"]

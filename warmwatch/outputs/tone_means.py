@@ -36,7 +36,7 @@ def terminal_bell() -> Bell | None:
 class ToneMeans:
     """Lets one tone be heard by the first means that works, and tells when one does not.
 
-    Used by one thread, except for `describe`.
+    Used by one thread, except for `describe` and `audible`.
     """
 
     def __init__(self, bell: Bell | None, tell: Notice) -> None:
@@ -46,6 +46,11 @@ class ToneMeans:
         self._failures: Counter[str] = Counter()
         self._folder: Path | None = None
         self._written: set[str] = set()
+
+    @property
+    def audible(self) -> bool:
+        """Whether there is a player or a bell left."""
+        return bool(self._players) or self._bell is not None
 
     def describe(self) -> str:
         """Return one sentence: how the tones will be heard."""

@@ -2,6 +2,7 @@
 
 import threading
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -10,13 +11,16 @@ from warmwatch.outputs.tone_means import Bell, Notice, ToneMeans
 from warmwatch.outputs.tones import TONES, Tone
 from warmwatch.outputs.voice import Voice
 
+Words = Callable[[], str]
+"""Asked when the tone has ended, so that what is said is true then; an empty text is not said."""
+
 
 @dataclass(frozen=True, slots=True)
 class _Cue:
     """What is to be heard, the tone first."""
 
     tone: Tone
-    words: str
+    words: Words
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +58,7 @@ class TonePlayer:
         self._cut = False
         self._closed = False
 
-    def play(self, event_kind: str, words: str = "", every_s: float | None = None) -> None:
+    def play(self, event_kind: str, words: Words = str, every_s: float | None = None) -> None:
         """Let the tone of `event_kind` be heard, then `words`; kinds without a tone are ignored.
 
         With `every_s` it is repeated so many seconds after each end, until `hush` or until another
@@ -65,18 +69,23 @@ class TonePlayer:
             return
         cue = _Cue(tone, words)
         with self._changed:
-            if self._closed:
-                return
             self._drop(tone.ends)
             if every_s is not None:
-                due_s = time.monotonic() + tone.length_s + every_s
-                self._repeats[tone.name] = _Repeat(cue, every_s, due_s)
+                self._repeat(cue, every_s)
             if self._current is not None and tone.urgency >= self._current.tone.urgency:
                 self._cut = True
             if self._waiting is None or tone.urgency >= self._waiting.tone.urgency:
                 self._waiting = cue
-            self._start()
-            self._changed.notify_all()
+            self._wake()
+
+    def remind(self, event_kind: str, words: Words, every_s: float) -> None:
+        """Like `play` with `every_s`, but the first time is only after `every_s`."""
+        tone = TONES.get(event_kind)
+        if self._quiet or tone is None:
+            return
+        with self._changed:
+            self._repeat(_Cue(tone, words), every_s)
+            self._wake()
 
     def hush(self, *kinds: str) -> None:
         """Stop repeating the named tones (all when none is named); one being heard goes on."""
@@ -90,11 +99,21 @@ class TonePlayer:
             return "Sound is off: watch the screen."
         return self._means.describe()
 
+    @property
+    def audible(self) -> bool:
+        """Whether there is a means left to be heard."""
+        return not self._quiet and self._means.audible
+
+    def finish(self, limit_s: float) -> bool:
+        """Wait until nothing is heard or waits; False when that took longer than `limit_s`."""
+        with self._changed:
+            return self._changed.wait_for(self._idle, limit_s)
+
     def close(self, finish_s: float = 0.0) -> None:
         """Stop; what is being heard or waits may first go on for up to `finish_s`."""
+        self.hush()
+        self.finish(finish_s)
         with self._changed:
-            self._repeats.clear()
-            self._changed.wait_for(self._idle, finish_s)
             self._closed = self._cut = True
             self._changed.notify_all()
         if self._thread is not None:
@@ -112,17 +131,24 @@ class TonePlayer:
         if self._current is not None and self._current.tone.name in names:
             self._cut = True
 
-    def _start(self) -> None:
-        if self._thread is not None:
+    def _repeat(self, cue: _Cue, every_s: float) -> None:
+        due_s = time.monotonic() + every_s
+        self._repeats[cue.tone.name] = _Repeat(cue, every_s, due_s)
+
+    def _wake(self) -> None:
+        """Let the thread look again; it is started the first time."""
+        if self._closed:
             return
-        thread = threading.Thread(target=self._work, name="tones", daemon=True)
-        try:
-            thread.start()
-        except RuntimeError:
-            self._waiting = None
-            self._tell("NO SOUND: this machine gives no thread for it: watch the screen.")
-        else:
+        if self._thread is None:
+            thread = threading.Thread(target=self._work, name="tones", daemon=True)
+            try:
+                thread.start()
+            except RuntimeError:
+                self._waiting = None
+                self._tell("NO SOUND: this machine gives no thread for it: watch the screen.")
+                return
             self._thread = thread
+        self._changed.notify_all()
 
     # Everything below runs on the player's own thread.
 
@@ -169,9 +195,10 @@ class TonePlayer:
     def _sound(self, cue: _Cue) -> None:
         self._means.sound(cue.tone, self._wait)
         voice = self._voice
-        if not cue.words or voice is None or self._wait(0.0):
+        if voice is None or self._wait(0.0):
             return
-        if voice.say(cue.words, self._wait) in (Outcome.FAILED, Outcome.HUNG):
+        words = cue.words()
+        if words and voice.say(words, self._wait) in (Outcome.FAILED, Outcome.HUNG):
             self._voice = None
             self._tell(f"The voice {voice.name} does not work, so nothing more is spoken.")
 

@@ -42,7 +42,10 @@ class Pulse:
 
 @dataclass(frozen=True, slots=True)
 class Tone:
-    """One tone; `urgency` 1 (news) to 5 (act now); `ends` names tones that it makes untrue."""
+    """One tone, named for its event.
+
+    `urgency` is 1 (news) to 5 (act now); `ends` names the tones that it makes untrue.
+    """
 
     name: str
     meaning: str
@@ -77,7 +80,10 @@ def _tone(name: str, urgency: int, score: str, meaning: str, ends: Sequence[str]
     return Tone(name, meaning, urgency, _pulses(score), frozenset(ends))
 
 
-_OUTSIDE = ("nearing", "left-low", "left-high")
+TROUBLE = "trouble"
+"""The one tone that is no event: for notices that must be heard, as when recording fails."""
+
+_OUTSIDE = ("nearing", "levelling-off", "left-low", "left-high")
 _INSIDE = ("entered", "top-nearing")
 
 TONES: Mapping[str, Tone] = MappingProxyType(
@@ -87,6 +93,9 @@ TONES: Mapping[str, Tone] = MappingProxyType(
             _tone("seeing", 1, "mmm", "Readings have come back.", ["blind"]),
             _tone("rest-over", 1, "m mmm", "The rest after a hold is over."),
             _tone("nearing", 2, "l h", "The band is near: get ready to open the plug."),
+            _tone(
+                "levelling-off", 2, "mm mm", "The band may never be reached by heating like this."
+            ),
             _tone("entered", 3, "l m hhh", "The fluid is in the band.", _OUTSIDE),
             _tone("left-low", 3, "hhh m l", "The fluid has fallen out of the band.", _INSIDE),
             _tone("top-nearing", 4, "h h / h h", "The top of the band is near: finish the check."),
@@ -97,6 +106,7 @@ TONES: Mapping[str, Tone] = MappingProxyType(
                 "The fluid is above the band: a level read now is not valid.",
                 _INSIDE,
             ),
+            _tone(TROUBLE, 4, "ll ll / ll ll", "Something else is wrong: read the screen."),
             _tone("hold-limit", 5, "h h h h h l l l l l", "The hold has lasted its limit: end it."),
             _tone(
                 "blind",
