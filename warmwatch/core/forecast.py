@@ -1,9 +1,11 @@
 """Time until an edge of the band is reached, with quantiles."""
 
 from dataclasses import dataclass
+from math import exp
 
 from warmwatch.core.forecast_context import Context
 from warmwatch.core.forecast_features import features, reference_rate
+from warmwatch.core.forecast_net import answer
 from warmwatch.core.forecast_track import Track
 from warmwatch.core.phase import Phase
 
@@ -86,7 +88,12 @@ class Forecaster:
         rate = reference_rate(track, level) if track.times else 0.0
         if not track.times:
             return Forecast(elapsed_s, edge, None, None, None, 0.5, None, 0.0)
-        line_s, _ = features(track, self._context, target, level)
+        line_s, found = features(track, self._context, target, level)
+        guess = answer(found)
         waited = elapsed_s - track.now_s
-        q10, q50, q90 = (round(max(line_s * f - waited, 0.0), 1) for f in (0.8, 1.1, 1.8))
-        return Forecast(elapsed_s, edge, q10, q50, q90, 0.9, None, round(rate * 60.0, 2))
+        sure = guess.chance >= 0.5
+        times = [round(max(line_s * exp(r) - waited, 0.0), 1) for r in guess.ratios]
+        q10, q50, q90 = (times[i] if sure else None for i in (0, 2, 4))
+        return Forecast(
+            elapsed_s, edge, q10, q50, q90, round(guess.chance, 3), None, round(rate * 60.0, 2)
+        )

@@ -39,6 +39,7 @@ class Context:
     __slots__ = (
         "_booked_level", "_booked_s", "_last_s", "ambient", "coolant", "gained_c", "long_share",
         "phase", "phase_since_s", "rpm", "short_share", "speed", "spent_s",
+        "stretches",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -48,6 +49,7 @@ class Context:
         self.long_share = dict.fromkeys(_ORDER, 0.0)
         self.gained_c = dict.fromkeys(Phase, 0.0)
         self.spent_s = dict.fromkeys(Phase, 0.0)
+        self.stretches = dict.fromkeys(Phase, 0)
         self.coolant, self.rpm, self.speed, self.ambient = Slow(), Slow(), Slow(), Slow()
         self._last_s: float | None = None
         self._booked_s: float | None = None
@@ -56,9 +58,7 @@ class Context:
     def due(self, now_s: float, phase: Phase) -> bool:
         """Whether the heat gained since the last booking should be booked now."""
         return (
-            phase is not self.phase
-            or self._booked_s is None
-            or now_s - self._booked_s >= _SETTLE_S
+            phase is not self.phase or self._booked_s is None or now_s - self._booked_s >= _SETTLE_S
         )
 
     def step(self, now_s: float, phase: Phase, level: float) -> None:
@@ -71,6 +71,7 @@ class Context:
             self.spent_s[self.phase] += now_s - self._booked_s
             self._share(now_s - self._last_s)
         if phase is not self.phase:
+            self.stretches[self.phase] += 1
             self.phase, self.phase_since_s = phase, now_s
         self._booked_s, self._booked_level = now_s, level
         self._last_s = now_s

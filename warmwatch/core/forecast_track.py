@@ -7,6 +7,7 @@ whether the sensor cuts or rounds. A finely resolved signal is averaged over sho
 """
 
 from bisect import bisect_right
+from collections.abc import Sequence
 
 _FINE_C = 0.2  # steps smaller than this are treated as a continuous, noisy signal
 _BIN_S = 5.0
@@ -174,7 +175,7 @@ class Track:
             t1, x1 = self.now_s, level_now
         return x0 + (x1 - x0) * (when_s - t0) / (t1 - t0) if t1 > t0 else x0
 
-    def last_below(self, wanted: tuple[float, ...], level_now: float) -> list[float | None]:
+    def last_below(self, wanted: Sequence[float], level_now: float) -> list[float | None]:
         """Return for each level (falling order) the latest time the path was there, else None."""
         times, levels = self.times, self.levels
         t1, x1 = self.now_s, level_now

@@ -1,0 +1,75 @@
+"""Read measured curves the way the program would: doubtful values refused, phases followed."""
+
+import csv
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from warmwatch.core.phase import Phase, PhaseTracker
+from warmwatch.core.reading import Reading
+from warmwatch.core.trust import Trust
+
+_NAMES = {
+    "temp_C": "fluid_c",
+    "trans_C": "fluid_c",
+    "coolant_C": "coolant_c",
+    "rpm": "engine_rpm",
+    "speed_kmh": "speed_kmh",
+    "ambient_C": "ambient_c",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One believed reading; `fresh` says that continuity was lost just before it."""
+
+    elapsed_s: float
+    fluid_c: float
+    phase: Phase
+    values: dict[str, float]
+    fresh: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """One warm-up; `group` is the part of the table it is reported in."""
+
+    name: str
+    group: str
+    rows: list[Row] = field(default_factory=list)
+
+    def first_at(self, target_c: float) -> int | None:
+        """Return the index of the first reading at or above `target_c`."""
+        return next((i for i, r in enumerate(self.rows) if r.fluid_c >= target_c), None)
+
+
+def read(path: Path, group: str) -> Curve:
+    """Return one measured curve."""
+    trust, phases = Trust(), PhaseTracker()
+    curve = Curve(path.stem, group)
+    with path.open(encoding="utf-8", newline="") as lines:
+        for record in csv.DictReader(lines):
+            values = {
+                name: float(record[column])
+                for column, name in _NAMES.items()
+                if record.get(column) not in (None, "")
+            }
+            elapsed_s = float(record["time_s"])
+            phase = phases.step(elapsed_s, values)
+            verdict = trust.judge(Reading(elapsed_s, values))
+            if verdict is not None and verdict.fluid_c is not None:
+                row = Row(elapsed_s, verdict.fluid_c, phase, values, verdict.fresh)
+                curve.rows.append(row)
+    return curve
+
+
+def measured(folder: Path) -> list[Curve]:
+    """Return the measured warm-ups: drivers A and B to tune on, C and D to report, other fluids."""
+    curves = []
+    for path in sorted((folder / "paired").glob("*.csv")):
+        driver = path.stem.split("_")[-1][0]
+        curves.append(read(path, f"drivers {'A, B' if driver in 'AB' else 'C, D'}"))
+    for path in sorted((folder / "drives").glob("cool_*.csv")):
+        curves.append(read(path, "coolant, driving"))
+    for path in sorted((folder / "other").glob("*.csv")):
+        curves.append(read(path, "hydraulic oil" if "hyd" in path.stem else "heater coolant"))
+    return [c for c in curves if len(c.rows) > 60]
