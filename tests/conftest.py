@@ -1,0 +1,25 @@
+"""Shared by all tests: no thread may be left running, and hypothesis has no deadline."""
+
+import threading
+import time
+from collections.abc import Iterator
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+settings.register_profile(
+    "house", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("house")
+
+_OURS = ("link", "keyboard", "page", "screen", "tones")
+
+
+@pytest.fixture(autouse=True)
+def no_thread_left() -> Iterator[None]:
+    """Fail a test that leaves one of our threads running."""
+    yield
+    deadline = time.monotonic() + 3.0
+    while left := [t.name for t in threading.enumerate() if t.name in _OURS]:
+        assert time.monotonic() < deadline, f"threads left running: {left}"
+        time.sleep(0.02)
