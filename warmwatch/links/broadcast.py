@@ -2,7 +2,7 @@
 
 Without `database=` it reads SAE J1939-71; with `database=FILE` the signals named in further options
 (`fluid_c=Message.Signal`). `poll=SECONDS` is the pause between readings. Every other option goes to
-python-can.
+python-can; `usb=NUMBER` follows a USB port by its serial number.
 """
 
 import time
@@ -14,7 +14,7 @@ from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import LinkLost, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.base import WAIT_S, Notice
-from warmwatch.links.bus import bus_options, open_bus, seconds_option
+from warmwatch.links.bus import BusOpener, bus_options, seconds_option
 from warmwatch.links.clock import SystemClock
 from warmwatch.links.listening import Heard, J1939Ear, Listened
 from warmwatch.links.live import LiveLink, Polled
@@ -22,7 +22,7 @@ from warmwatch.links.live import LiveLink, Polled
 if TYPE_CHECKING:
     import can
 
-OWN_OPTIONS = frozenset({"database", "poll", *QUANTITIES})
+OWN_OPTIONS = frozenset({"database", "poll", "usb", *QUANTITIES})
 SILENT_S = 3.0
 NO_FLUID_S = 5.0
 
@@ -40,9 +40,9 @@ class BroadcastSettings:
 class BroadcastPort:
     """One opened bus, of which nothing but `recv` is used."""
 
-    def __init__(self, settings: BroadcastSettings) -> None:
+    def __init__(self, settings: BroadcastSettings, bus: "can.BusABC") -> None:
         self._settings = settings
-        self._bus = open_bus(settings.channel, settings.options)
+        self._bus = bus
         self._opened_s = self._last_frame_s = time.monotonic()
         self._listened = Listened(settings.ear, settings.poll_s)
         self._told: set[str] = set()
@@ -101,7 +101,10 @@ def open_address(address: Address, pace: float | None) -> LiveLink:
     """Return the link of a `broadcast:` address; `pace` is ignored, a vehicle has its own."""
     settings = settings_of(address)
     about = {"address": str(address), "signals": list(settings.ear.facts())}
-    return LiveLink(lambda: BroadcastPort(settings), SystemClock(), about, settings.poll_s)
+    opener = BusOpener(settings.channel, settings.options, address.options.get("usb", ""))
+    return LiveLink(
+        lambda: BroadcastPort(settings, opener.open()), SystemClock(), about, settings.poll_s
+    )
 
 
 def settings_of(address: Address) -> BroadcastSettings:

@@ -1,10 +1,11 @@
 """Opens a CAN interface through python-can, and says in plain words why it cannot."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from warmwatch.errors import LinkLost, LinkRefused, UsageError
 from warmwatch.links.address import Address
+from warmwatch.links.byte_port import PortSeen, port_names, ports_seen
 
 if TYPE_CHECKING:
     import can
@@ -23,27 +24,76 @@ def bus_options(address: Address, own: frozenset[str]) -> dict[str, object]:
     return options
 
 
-def open_bus(channel: str, options: Mapping[str, object]) -> "can.BusABC":
-    """Return an open bus. Raises LinkRefused when waiting will not help, else LinkLost."""
-    import can
+class BusOpener:
+    """Opens one channel again and again; it follows a USB serial port that gets another name.
 
-    keywords: dict[str, Any] = dict(options)
-    try:
-        return can.Bus(channel=channel, ignore_config=True, **keywords)
-    except can.CanInterfaceNotImplementedError as error:
-        raise LinkRefused(
-            f"python-can cannot use interface={options['interface']}: {_last_words(error)}. "
-            f"Check the name, and install the driver it needs."
-        ) from error
-    except (TypeError, ValueError) as error:
-        raise LinkRefused(
-            f"The interface does not take these options: {_last_words(error)}."
-        ) from error
-    except (can.CanError, OSError) as error:
-        raise LinkLost(
-            f"{channel} cannot be opened: {_last_words(error)}. Is the adapter plugged in, the "
-            f"interface up, and no other program using it?"
-        ) from error
+    `usb_serial` is the port's USB serial number; without it the number is learnt at the first
+    opening, where the channel is such a port at all.
+    """
+
+    def __init__(
+        self,
+        channel: str,
+        options: Mapping[str, object],
+        usb_serial: str = "",
+        ports: Callable[[], Iterable[PortSeen]] = ports_seen,
+    ) -> None:
+        self._channel = channel
+        self._options = options
+        self._usb_serial = usb_serial
+        self._ports = ports
+        self._opened_once = False
+
+    def open(self) -> "can.BusABC":
+        """Return an open bus. Raises LinkRefused while it never opened before, then LinkLost."""
+        channel = self._current_channel()
+        bus = self._opened(channel)
+        if not self._opened_once:
+            self._opened_once = True
+            self._learn_usb_serial(channel)
+        return bus
+
+    def _opened(self, channel: str) -> "can.BusABC":
+        import can
+
+        keywords: dict[str, Any] = dict(self._options)
+        try:
+            return can.Bus(channel=channel, ignore_config=True, **keywords)
+        except can.CanInterfaceNotImplementedError as error:
+            raise LinkRefused(
+                f"python-can cannot use interface={keywords['interface']} ({_why(error)}): check "
+                f"the name, and install the driver that it needs."
+            ) from error
+        except (TypeError, ValueError) as error:
+            raise LinkRefused(
+                f"interface={keywords['interface']} does not take these options: {_why(error)}."
+            ) from error
+        except (can.CanError, OSError) as error:
+            kind = LinkLost if self._opened_once else LinkRefused
+            raise kind(
+                f"{channel} cannot be opened ({_why(error)}): is the adapter plugged in, the "
+                f"interface up, and no other program using it?{self._seen(channel)}"
+            ) from error
+
+    def _current_channel(self) -> str:
+        if not self._usb_serial:
+            return self._channel
+        same = [port.name for port in self._ports() if port.usb_serial == self._usb_serial]
+        return self._channel if self._channel in same or not same else same[0]
+
+    def _learn_usb_serial(self, channel: str) -> None:
+        if not self._usb_serial and _is_serial_port(channel):
+            found = [port.usb_serial for port in self._ports() if port.name == channel]
+            self._usb_serial = found[0] if found else ""
+
+    def _seen(self, channel: str) -> str:
+        if not _is_serial_port(channel):
+            return ""
+        return f" This computer has {port_names(self._ports())}."
+
+
+def _is_serial_port(channel: str) -> bool:
+    return channel.startswith(("/dev/", "COM"))
 
 
 def seconds_option(options: Mapping[str, str], key: str, default: float) -> float:
@@ -70,5 +120,5 @@ def _typed(text: str) -> object:
     return text
 
 
-def _last_words(error: Exception) -> str:
-    return str(error).strip().rstrip(".") or type(error).__name__
+def _why(error: Exception) -> str:
+    return " ".join(str(error).split()).rstrip(".") or type(error).__name__

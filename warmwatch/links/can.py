@@ -2,7 +2,8 @@
 
 Every option that is not ours goes to python-can. Ours: `signals=FILE` the vehicle's own
 identifiers, `poll=SECONDS` between polls, `answer=SECONDS` to wait for an answer, `addressing=`
-normal, fixed or extended (with `request_id=`, `answer_id=`, `target=` in hex digits).
+normal, fixed or extended (with `request_id=`, `answer_id=`, `target=` in hex digits), `usb=NUMBER`
+the USB serial number of the adapter's port, to follow it when it comes back under another name.
 """
 
 import time
@@ -12,7 +13,7 @@ from dataclasses import asdict, dataclass
 from warmwatch.errors import LinkLost
 from warmwatch.links.address import Address
 from warmwatch.links.base import WAIT_S, Notice
-from warmwatch.links.bus import bus_options, open_bus, seconds_option
+from warmwatch.links.bus import BusOpener, bus_options, seconds_option
 from warmwatch.links.clock import Clock, SystemClock
 from warmwatch.links.live import LiveLink, Polled
 from warmwatch.links.plan import Plan
@@ -24,7 +25,7 @@ from warmwatch.links.units import FIXED, NORMAL, Addressing, addressings
 from warmwatch.signals import Signal, load_signal_file
 
 OWN_OPTIONS = frozenset(
-    {"signals", "poll", "answer", "addressing", "request_id", "answer_id", "target"}
+    {"signals", "poll", "answer", "addressing", "request_id", "answer_id", "target", "usb"}
 )
 SILENT_CYCLES = 3
 """After so many polls without any answer the port is given up and opened anew."""
@@ -50,10 +51,13 @@ class CanSettings:
 class CanPort:
     """One opened bus and the polls on it. Waits for answers are real time; pauses are `clock`'s."""
 
-    def __init__(self, settings: CanSettings, clock: Clock) -> None:
+    def __init__(
+        self, settings: CanSettings, clock: Clock, opener: BusOpener | None = None
+    ) -> None:
         self._settings = settings
         self._clock = clock
-        self._transport = Transport(open_bus(settings.channel, settings.options))
+        opener = opener or BusOpener(settings.channel, settings.options)
+        self._transport = Transport(opener.open())
         self._polling = self._polls()
         self._plan: Plan | None = None
         self._cycle_began_s: float | None = None
@@ -164,7 +168,8 @@ def open_address(address: Address, pace: float | None) -> LiveLink:
         "address": str(address),
         "signals": [asdict(signal) for signal in settings.signals],
     }
-    return LiveLink(lambda: CanPort(settings, clock), clock, about, settings.poll_s)
+    opener = BusOpener(settings.channel, settings.options, address.options.get("usb", ""))
+    return LiveLink(lambda: CanPort(settings, clock, opener), clock, about, settings.poll_s)
 
 
 def settings_of(address: Address) -> CanSettings:

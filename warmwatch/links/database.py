@@ -96,7 +96,10 @@ def _decoded(name: str, message: "Message", signal: "Signal", data: bytes) -> De
         code = _code(name, message, signal, number)
         if code:
             return Decoded(None, f"the control unit sends the code for {code!r}")
-    return _checked(name, signal, float(signal.conversion.raw_to_scaled(number, False)))
+    scaled = signal.conversion.raw_to_scaled(number, decode_choices=False)
+    if not isinstance(scaled, int | float):
+        return Decoded(None, f"{scaled!r} is no number")
+    return _checked(name, signal, float(scaled))
 
 
 def _code(name: str, message: "Message", signal: "Signal", number: int) -> str:

@@ -56,7 +56,7 @@ class Plan:
         self._heard = False
         self.silent_cycles = 0
         if not any(question.is_fluid for question in asked):
-            self._notices.append(Notice(NO_FLUID, lost=True))
+            self._notices.append(Notice(NO_FLUID, alarm=True))
 
     def take(self) -> list[Polled]:
         """Return what was answered since the last call, each value once, and the notices."""
@@ -218,6 +218,7 @@ class Plan:
             question,
             f"Nothing answers for {question.words}: this vehicle does not offer it there, or the "
             f"ignition is off.",
+            alarm=question.is_fluid,
         )
 
     def _refused(self, question: Question, unit: Unit, refusal: Refusal, now_s: float) -> None:
@@ -230,12 +231,12 @@ class Plan:
                     other.stopped = True
         again = "It is asked again later." if later else "It is not asked again."
         text = f"{unit.label} gives no {question.words}: {refusal.words}. {again}"
-        self._tell(question, text, lost=question.is_fluid and not later)
+        self._tell(question, text, alarm=question.is_fluid and not later)
 
-    def _tell(self, question: Question, text: str, lost: bool = False) -> None:
+    def _tell(self, question: Question, text: str, alarm: bool = False) -> None:
         if text not in question.told:
             question.told.add(text)
-            self._notices.append(Notice(text, lost))
+            self._notices.append(Notice(text, alarm=alarm))
 
 
 def _conduct(outcome: Outcome, conduct: Conduct) -> bool:
