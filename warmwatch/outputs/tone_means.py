@@ -43,14 +43,15 @@ class ToneMeans:
         self._bell = bell or terminal_bell()
         self._tell = tell
         self._players: tuple[WavPlayer, ...] = find_wav_players()
+        self._unheard = False
         self._failures: Counter[str] = Counter()
         self._folder: Path | None = None
         self._written: set[str] = set()
 
     @property
     def audible(self) -> bool:
-        """Whether there is a player or a bell left."""
-        return bool(self._players) or self._bell is not None
+        """Whether the last tone had a means to be heard, or before the first one, is there any."""
+        return not self._unheard and (bool(self._players) or self._bell is not None)
 
     def describe(self) -> str:
         """Return one sentence: how the tones will be heard."""
@@ -63,8 +64,7 @@ class ToneMeans:
 
     def sound(self, tone: Tone, wait: Wait) -> None:
         """Play `tone` to its end or until `wait` cuts it; ring the bell when no player works."""
-        if not self._play(tone, wait):
-            self._ring(tone, wait)
+        self._unheard = not self._play(tone, wait) and not self._ring(tone, wait)
 
     def clean_up(self) -> None:
         """Remove the tones' files."""
@@ -103,16 +103,17 @@ class ToneMeans:
             self._written.add(tone.name)
         return path
 
-    def _ring(self, tone: Tone, wait: Wait) -> None:
-        """Ring once for each pulse, as far as rings can be counted."""
-        if self._bell is None:
-            return
+    def _ring(self, tone: Tone, wait: Wait) -> bool:
+        """Ring once for each pulse, as far as rings can be counted; False when nothing rang."""
         for _ in tone.pulses[:BELL_MOST]:
+            if self._bell is None:
+                return False
             try:
                 self._bell()
             except (OSError, ValueError):  # the terminal was closed
                 self._bell = None
                 self._tell(self.describe())
-                return
+                return False
             if wait(BELL_GAP_S):
-                return
+                break
+        return True
