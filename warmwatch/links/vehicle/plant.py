@@ -75,8 +75,8 @@ class Plant:
     engine_wind_w_k: float = 0.15
     heater_w_k: float = 38.0
     radiator_w_k: float = 420.0
-    thermostat_opens_c: float = 88.0
-    thermostat_full_c: float = 98.0
+    thermostat_opens_c: float = 92.0
+    thermostat_full_c: float = 101.0
 
     def thermostat(self, coolant_c: float) -> float:
         """Return how far the thermostat is open, 0 to 1."""

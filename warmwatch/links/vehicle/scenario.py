@@ -53,7 +53,7 @@ def make_scenario(
     if minutes is not None and not 0.0 < minutes <= LONGEST_MIN:
         raise UsageError(f"The demo can last up to {LONGEST_MIN:g} minutes, not {minutes:g}.")
     chance = Random(f"start {seed}")  # noqa: S311 - an invented start, no secret
-    drawn_ambient_c = round(chance.uniform(24.0, 28.0), 1)
+    drawn_ambient_c = round(chance.uniform(24.0, 28.0), 1) + (5.0 if method == VISIT else 0.0)
     warmer_c = 7.0 if method == VISIT else 0.0  # it has not stood for long
     drawn_start_c = chance.uniform(43.0, 46.0) + warmer_c
     drawn_coolant_c = chance.uniform(56.0, 62.0) + warmer_c
@@ -79,7 +79,7 @@ def _visit(low_c: float, high_c: float) -> tuple[Stage, ...]:
         PlannedMark(130.0, MarkName.PLUG_IN),
     )
     return (
-        Stage(Way.DRIVE, 2400.0, until_c=low_c - 3.0),
+        Stage(Way.DRIVE, 2400.0, until_c=low_c - 7.0),
         Stage(Way.IDLE, 2400.0, until_c=low_c + 0.7),
         Stage(Way.IDLE, 180.0, marks=check),
         Stage(Way.HILL, 2400.0, until_c=high_c + 1.5),

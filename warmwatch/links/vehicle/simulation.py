@@ -137,7 +137,8 @@ class VehicleClock:
     """Simulated time: it goes by only in `wait`, which also moves the vehicle.
 
     `wait(s)` takes s/pace seconds of real time, less what has been used since the last wait, so a
-    slow machine makes the demo slower and never blind.
+    slow machine makes the demo slower and never blind. `before` is called first, with the time so
+    far, and may hold the vehicle back.
     """
 
     def __init__(
@@ -145,12 +146,14 @@ class VehicleClock:
         vehicle: Vehicle,
         pace: float,
         start_utc_s: float,
+        before: Callable[[float], None] = lambda elapsed_s: None,
         now: Callable[[], float] = time.monotonic,
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         self._vehicle = vehicle
         self._pace = pace
         self._start_utc_s = start_utc_s
+        self._before = before
         self._now = now
         self._sleep = sleep
         self._elapsed_s = 0.0
@@ -167,6 +170,7 @@ class VehicleClock:
 
     def wait(self, seconds: float) -> None:
         """Let `seconds` of simulated time go by."""
+        self._before(self._elapsed_s)
         with self._lock:
             now = self._now()
             due = (now if self._waited_at is None else self._waited_at) + seconds / self._pace
