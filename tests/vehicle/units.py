@@ -13,8 +13,8 @@ SUPPRESSED_WHEN_FUNCTIONAL = {0x11, 0x12, 0x31}
 class TestUnit:
     """Answers service 01 and 22 from its tables; `pids` and `dids` map identifier to record.
 
-    `refusals` maps a request payload to codes that come, one a request, before the answer does (or
-    for ever, when the last code is 0). `pending` maps a request payload to how often 78 comes first.
+    `refusals` maps a request payload to the codes that come, one a request, before the answer does
+    (or for ever, when the last code is 0). `pending` maps one to how often 78 comes first.
     """
 
     __test__ = False

@@ -1,0 +1,25 @@
+"""Nothing but reading can be asked for."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from warmwatch.signals.readonly import NotReading, check_reading
+
+
+@given(st.binary(max_size=8))
+def test_only_reading_services_pass(payload: bytes) -> None:
+    """01, 09, 22, 3E and exactly 10 01 pass; every other payload raises."""
+    reads = payload[:1] in (b"\x01", b"\x09", b"\x22", b"\x3e") or payload == b"\x10\x01"
+    if reads:
+        check_reading(payload)
+        return
+    with pytest.raises(NotReading):
+        check_reading(payload)
+
+
+@pytest.mark.parametrize("service", [0x04, 0x11, 0x14, 0x27, 0x28, 0x2E, 0x2F, 0x31, 0x34, 0x85])
+def test_services_that_change_a_vehicle_are_refused(service: int) -> None:
+    """Clearing, resetting, unlocking, writing, driving outputs (ISO 14229-1) never pass."""
+    with pytest.raises(NotReading):
+        check_reading(bytes([service, 0x01]))
