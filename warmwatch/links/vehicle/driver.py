@@ -41,7 +41,10 @@ class PlannedMark:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """One way for `seconds`, or less if the fluid reaches `until_c` before."""
+    """One way for `seconds`, or until the fluid reaches `until_c`.
+
+    If it does not reach it in that time the scenario ends: the driver gives up.
+    """
 
     way: Way
     seconds: float

@@ -1,6 +1,6 @@
 """Scenarios: from which temperatures the invented vehicle starts, and its stages."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from random import Random
 
 from warmwatch.core.reading import MarkName
@@ -11,8 +11,17 @@ from warmwatch.links.vehicle.plant import Temperatures
 VISIT = "drive-idle"
 """The default: a drive, idling in park into the band, the check, and the way home uphill."""
 
+PHASES = "idle-loaded-idle"
+"""Three ways in one recording, ten minutes each."""
+
 LONGEST_MIN = 240.0
-_PLAIN_MIN = 45.0
+_PLAIN_MIN = 75.0
+_CHECK = (
+    PlannedMark(45.0, MarkName.PLUG_OUT),
+    PlannedMark(80.0, MarkName.DRIP),
+    PlannedMark(130.0, MarkName.PLUG_IN),
+)
+_ACKNOWLEDGED = (PlannedMark(0.0, MarkName.ACKNOWLEDGE, "cautions for loading read (invented)"),)
 
 METHODS = {
     VISIT: "a drive, then idling in park into the band, the check, and a drive uphill",
@@ -21,6 +30,7 @@ METHODS = {
     Way.FAST_IDLE.value: "idling in park at 1300 1/min",
     Way.DRIVE.value: "driving in town",
     Way.LOADED.value: "holds of 5 s against the brakes with a minute of rest between",
+    PHASES: "ten minutes of idling, ten with holds, ten of idling",
 }
 
 
@@ -67,26 +77,33 @@ def make_scenario(
 
 
 def _stages(method: str, minutes: float | None, band_c: tuple[float, float]) -> tuple[Stage, ...]:
+    low_c, high_c = band_c
     if method == VISIT:
-        return _visit(*band_c)
-    return (Stage(Way(method), 60.0 * (_PLAIN_MIN if minutes is None else minutes)),)
+        return _visit(low_c, high_c)
+    if method == PHASES:
+        return _phases(60.0 * (30.0 if minutes is None else minutes) / 3.0)
+    way = Way(method)
+    marks = _ACKNOWLEDGED if way is Way.LOADED else ()
+    seconds = 60.0 * (_PLAIN_MIN if minutes is None else minutes)
+    return (
+        Stage(way, seconds, until_c=low_c + 0.3 * (high_c - low_c), marks=marks),
+        Stage(Way.IDLE, 480.0, marks=_CHECK),
+    )
+
+
+def _phases(seconds: float) -> tuple[Stage, ...]:
+    return (
+        Stage(Way.IDLE, seconds),
+        Stage(Way.LOADED, seconds, marks=_ACKNOWLEDGED),
+        Stage(Way.IDLE, seconds),
+    )
 
 
 def _visit(low_c: float, high_c: float) -> tuple[Stage, ...]:
-    check = (
-        PlannedMark(45.0, MarkName.PLUG_OUT),
-        PlannedMark(80.0, MarkName.DRIP),
-        PlannedMark(130.0, MarkName.PLUG_IN),
-    )
     return (
         Stage(Way.DRIVE, 2400.0, until_c=low_c - 7.0),
         Stage(Way.IDLE, 2400.0, until_c=low_c + 0.7),
-        Stage(Way.IDLE, 180.0, marks=check),
+        Stage(Way.IDLE, 180.0, marks=_CHECK),
         Stage(Way.HILL, 2400.0, until_c=high_c + 1.5),
         Stage(Way.DRIVE, 40.0),
     )
-
-
-def colder(scenario: Scenario, kelvin: float) -> Scenario:
-    """Return the scenario on a day colder by `kelvin`; the start temperatures stay."""
-    return replace(scenario, ambient_c=scenario.ambient_c - kelvin)

@@ -87,7 +87,8 @@ class Vehicle:
         hot = stage.until_c is not None and state.temps.sump_c >= stage.until_c
         if not (lasted or hot):
             return state.stage, state.over
-        if state.stage + 1 == len(self.scenario.stages):
+        gave_up = stage.until_c is not None and not hot
+        if gave_up or state.stage + 1 == len(self.scenario.stages):
             return state.stage, True
         self._stage_began_s = state.elapsed_s
         return state.stage + 1, False
