@@ -22,7 +22,13 @@ from warmwatch.outputs.base import Entry, Output, Summary, View
 from warmwatch.recording.writer import Recorder
 
 SHOW_EVERY_S = 0.25
+SHOW_SOON_S = 0.1
+"""What is new is shown after so long already."""
 _LEFT = (EventKind.LEFT_HIGH, EventKind.LEFT_LOW)
+_TO_BE_HEARD = frozenset(
+    {EventKind.BLIND, EventKind.TOO_HOT, EventKind.HOLD_LIMIT, EventKind.TOP_NEARING, *_LEFT}
+)
+"""While one of these has not been answered by a mark, any key says that it was heard."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +53,7 @@ class Session:
         keyboard: Keyboard | None = None,
         until: Until = Until(),
         marks: Callable[[], Iterable[Mark]] = tuple,
+        panel: bool = False,
     ) -> None:
         self._link = link
         self._watch = watch
@@ -56,7 +63,8 @@ class Session:
         self._recording = "" if recorder is None else str(recorder.path)
         self._recording_trouble = ""
         self._keyboard = keyboard
-        self._keys = KeyReader()
+        self._keys = KeyReader() if keyboard is None else KeyReader(keyboard.keys, panel=panel)
+        self._unheard = False
         self._until = until
         self._marks = marks
         self._stopped_by = ""
@@ -67,6 +75,7 @@ class Session:
         self._utc_s: float | None = None
         self._had_window = False
         self._shown_s = 0.0
+        self._news = False
 
     def run(self) -> Summary:
         """Run until the link ends, `until` is met, the mechanic ends it, or Ctrl-C."""
@@ -111,8 +120,10 @@ class Session:
         if now_s >= self._watch.due_s:
             self._fold(Tick(now_s, utc_s=self._wall_time()))
         self._record(lambda recorder: recorder.sync_if_due())
-        if time.monotonic() - self._shown_s >= SHOW_EVERY_S:
+        due_s = SHOW_SOON_S if self._news else SHOW_EVERY_S
+        if time.monotonic() - self._shown_s >= due_s:
             self._shown_s = time.monotonic()
+            self._news = False
             self._show()
 
     def _show(self) -> None:
@@ -123,8 +134,9 @@ class Session:
     def _serve_keys(self) -> None:
         if self._keyboard is None:
             return
-        for char in self._keyboard.drain():
-            act = self._keys.feed(char)
+        for key in self._keyboard.drain():
+            self._news = True
+            act = self._keys.feed(key, unheard=self._unheard)
             if act is None:
                 continue
             if act.quits:
@@ -145,6 +157,9 @@ class Session:
             self._link_trouble = ""
             self._values.update(item.values)
             self._value_s.update(dict.fromkeys(item.values, item.elapsed_s))
+        self._news = True
+        if isinstance(item, Mark):
+            self._unheard = False
         if not isinstance(item, Tick):
             self._pass_on(item)
         for result in self._watch.step(item):
@@ -154,6 +169,7 @@ class Session:
     def _result(self, result: Event | Forecast, item: Item) -> None:
         if isinstance(result, Event):
             self._record(lambda recorder: recorder.event(result, item.utc_s))
+            self._unheard |= result.kind in _TO_BE_HEARD
             self._stop_at(result)
         self._pass_on(result)
 
@@ -205,5 +221,6 @@ class Session:
             link_trouble=self._link_trouble,
             recording=self._recording,
             recording_trouble=self._recording_trouble,
-            prompt=self._keys.typing or "",
+            prompt=self._keys.prompt,
+            panel=self._keys.panel,
         )

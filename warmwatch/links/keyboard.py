@@ -1,19 +1,23 @@
-"""Marks from the keyboard: one key a mark, a note is typed and ended with Enter.
+"""Marks from the keyboard, or from any pedal that types a key.
 
-The pure part turns characters into acts; the port reads the terminal on a thread of its own, so
-that waiting for a key never holds up a reading.
+One key is one mark, a note is typed and ended with Enter, and while something insists on being
+heard any other key says that it was. The pure part turns keys into acts; the port reads the
+terminal on a thread of its own, so that waiting for a key never holds up a reading.
 """
 
+import codecs
 import os
 import queue
 import sys
 import threading
 import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from warmwatch.core.reading import MarkName
+from warmwatch.errors import UsageError
 from warmwatch.links.base import WAIT_S
+from warmwatch.links.keys import NAMES, Decoder, windows_key
 
 KEYS: Mapping[str, MarkName] = {
     "o": MarkName.PLUG_OUT,
@@ -25,7 +29,9 @@ KEYS: Mapping[str, MarkName] = {
 }
 NOTE_KEY = "n"
 QUIT_KEY = "q"
-HELP = "keys: o plug out, d drip, i plug in, t topped up, l level set, n note, space heard, q end"
+PAGE_KEY = "p"
+HELP = "keys: o plug out, d drip, i plug in, t topped up, l level set, n note, space heard, q q end"
+ASK_QUIT = "End the watch? q once more to end, any other key to go on."
 MAX_NOTE = 500
 
 
@@ -38,50 +44,100 @@ class KeyAct:
     quits: bool = False
 
 
+def parse_keys(texts: Iterable[str]) -> dict[str, MarkName]:
+    """Return the keys with `KEY=MARK` texts added, such as `f13=plug-out`; UsageError otherwise."""
+    keys = dict(KEYS)
+    marks = {str(mark): mark for mark in MarkName if mark is not MarkName.NOTE}
+    for text in texts:
+        # A key may itself be `=`, so the last one divides.
+        name, equals, mark = text.rpartition("=")
+        key = " " if name.lower() == "space" else name.lower()
+        if not equals or mark not in marks:
+            raise UsageError(
+                f"--key {text}: write a key and a mark, as in f13=plug-out; "
+                f"marks are {', '.join(marks)}."
+            )
+        if key in (NOTE_KEY, QUIT_KEY, PAGE_KEY):
+            raise UsageError(f"--key {text}: the key {key} has a meaning already; take another.")
+        if key not in NAMES and not (len(key) == 1 and key.isprintable()):
+            raise UsageError(
+                f"--key {text}: there is no key {name!r}; write one character, f1 to f24, "
+                "or one of space, enter, tab, escape, up, down, page-up, page-down."
+            )
+        keys[key] = marks[mark]
+    return keys
+
+
 class KeyReader:
-    """Turns characters into acts; `typing` holds the note being typed, None when none is.
+    """Turns keys into acts.
+
+    `typing` holds the note being typed, None when none is; `asking` says that the end was asked
+    for once; `panel` whether the page's address is to be shown.
 
     >>> keys = KeyReader()
-    >>> [keys.feed(char) for char in "nok\\r"][-1]
+    >>> [keys.feed(key) for key in ["n", "o", "k", "enter"]][-1]
     KeyAct(mark=<MarkName.NOTE: 'note'>, note='ok', quits=False)
     """
 
-    def __init__(self, keys: Mapping[str, MarkName] = KEYS) -> None:
+    def __init__(self, keys: Mapping[str, MarkName] = KEYS, *, panel: bool = False) -> None:
         self._keys = keys
         self.typing: str | None = None
+        self.asking = False
+        self.panel = panel
 
-    def feed(self, char: str) -> KeyAct | None:
-        """Take one character and return what it means, if anything."""
+    @property
+    def prompt(self) -> str:
+        """What is to be shown of an unfinished act; empty without one."""
         if self.typing is not None:
-            return self._type(char)
-        char = char.lower()
-        if char == NOTE_KEY:
-            self.typing = ""
-            return None
-        if char == QUIT_KEY:
-            return KeyAct(None, quits=True)
-        mark = self._keys.get(char)
-        return None if mark is None else KeyAct(mark)
+            return f"Note, Enter to end: {self.typing}"
+        return ASK_QUIT if self.asking else ""
 
-    def _type(self, char: str) -> KeyAct | None:
+    def feed(self, key: str, *, unheard: bool = False) -> KeyAct | None:
+        """Take one key and return what it means, if anything.
+
+        While something is `unheard`, a key without a meaning of its own says that it was heard;
+        nobody looks for the right key beside a running engine.
+        """
+        if self.typing is not None:
+            return self._type(key)
+        asked, self.asking = self.asking, False
+        heard = KeyAct(MarkName.ACKNOWLEDGE) if unheard else None
+        key = key.lower()
+        if key == QUIT_KEY and asked:
+            return KeyAct(None, quits=True)
+        mark = self._keys.get(key)
+        if mark is not None:
+            self.panel = False
+            return KeyAct(mark)
+        self.panel = key == PAGE_KEY and not self.panel
+        self.asking = key == QUIT_KEY
+        if key == NOTE_KEY:
+            self.typing = ""
+        return heard
+
+    def _type(self, key: str) -> KeyAct | None:
         assert self.typing is not None
-        if char in "\r\n":
+        if key == "enter":
             note, self.typing = self.typing.strip(), None
             return KeyAct(MarkName.NOTE, note) if note else None
-        if char == "\x1b":
+        if key == "escape":
             self.typing = None
-        elif char in "\x7f\b":
+        elif key == "backspace":
             self.typing = self.typing[:-1]
-        elif char.isprintable() and len(self.typing) < MAX_NOTE:
-            self.typing += char
+        elif len(key) == 1 and key.isprintable() and len(self.typing) < MAX_NOTE:
+            self.typing += key
+        elif key in self._keys:
+            # A pedal was pressed while a note stood open: the pedal is what counts.
+            return KeyAct(self._keys[key])
         return None
 
 
 class Keyboard:
-    """Reads single keys from the terminal between `open` and `close`."""
+    """Reads keys from the terminal between `open` and `close`; none is ever dropped."""
 
-    def __init__(self) -> None:
-        self.pressed: queue.Queue[str] = queue.Queue(1000)
+    def __init__(self, keys: Mapping[str, MarkName] = KEYS) -> None:
+        self.keys = keys
+        self._pressed: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._saved: object = None
 
@@ -92,7 +148,8 @@ class Keyboard:
             import tty
 
             self._saved = termios.tcgetattr(sys.stdin)
-            tty.setcbreak(sys.stdin)
+            # TCSADRAIN keeps what was typed before; the default would throw it away.
+            tty.setcbreak(sys.stdin, termios.TCSADRAIN)
         threading.Thread(target=self._run, name="keyboard", daemon=True).start()
 
     def close(self) -> None:
@@ -104,39 +161,47 @@ class Keyboard:
             termios.tcsetattr(sys.stdin, termios.TCSADRAIN, self._saved)  # type: ignore[arg-type]
             self._saved = None
 
-    def drain(self) -> str:
-        """Return the characters pressed since the last call."""
-        chars = []
+    def drain(self) -> list[str]:
+        """Return the keys pressed since the last call."""
+        keys = []
         while True:
             try:
-                chars.append(self.pressed.get_nowait())
+                keys.append(self._pressed.get_nowait())
             except queue.Empty:
-                return "".join(chars)
+                return keys
 
     def _run(self) -> None:
-        read = self._read_windows if sys.platform == "win32" else self._read_posix
-        while not self._stop.is_set():
-            for char in read():
-                if not self.pressed.full():
-                    self.pressed.put(char)
+        run = self._run_windows if sys.platform == "win32" else self._run_posix
+        try:
+            run()
+        except OSError:
+            return  # the terminal has gone; so has whoever pressed its keys
 
-    def _read_posix(self) -> str:
+    def _run_posix(self) -> None:
         import select
 
-        ready, _, _ = select.select([sys.stdin], [], [], WAIT_S)
-        if not ready:
-            return ""
-        data = os.read(sys.stdin.fileno(), 1024)
-        if not data:
-            self._stop.set()
-        return data.decode("utf-8", "ignore")
+        decoder = Decoder()
+        characters = codecs.getincrementaldecoder("utf-8")("replace")
+        while not self._stop.is_set():
+            ready, _, _ = select.select([sys.stdin], [], [], WAIT_S)
+            data = os.read(sys.stdin.fileno(), 1024) if ready else b""
+            if ready and not data:
+                return
+            for key in decoder.feed(characters.decode(data)):
+                self._pressed.put(key)
 
-    def _read_windows(self) -> str:
+    def _run_windows(self) -> None:
         import msvcrt
 
-        chars = []
-        while msvcrt.kbhit():  # type: ignore[attr-defined,unused-ignore]
-            chars.append(msvcrt.getwch())  # type: ignore[attr-defined,unused-ignore]
-        if not chars:
-            time.sleep(0.05)
-        return "".join(chars)
+        decoder = Decoder()
+        while not self._stop.is_set():
+            if not msvcrt.kbhit():  # type: ignore[attr-defined,unused-ignore]
+                time.sleep(0.02)
+                continue
+            char = msvcrt.getwch()  # type: ignore[attr-defined,unused-ignore]
+            # The letter à has the code of the prefix; no scan code waits behind it.
+            if char in "\x00\xe0" and msvcrt.kbhit():  # type: ignore[attr-defined,unused-ignore]
+                self._pressed.put(windows_key(msvcrt.getwch()))  # type: ignore[attr-defined,unused-ignore]
+            else:
+                for key in decoder.feed(char) or decoder.feed(""):
+                    self._pressed.put(key)

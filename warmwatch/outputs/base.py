@@ -20,7 +20,8 @@ class View:
 
     `now_s` is the link's clock, so `now_s - snapshot.last_good_s` is the age of the last good
     reading. `values` holds the latest value of each quantity and `value_s` when each came.
-    `link_trouble` and `recording_trouble` are sentences, empty while all is well.
+    `link_trouble` and `recording_trouble` are sentences, empty while all is well. `prompt` is what
+    the keyboard waits for; `panel` says that the page's address is to be shown.
     """
 
     job: Job
@@ -33,6 +34,7 @@ class View:
     recording: str
     recording_trouble: str
     prompt: str = ""
+    panel: bool = False
 
 
 @dataclass(frozen=True, slots=True)
