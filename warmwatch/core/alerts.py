@@ -14,6 +14,9 @@ DULL_CHANCE = 0.25
 """Below this chance for DULL_S the fluid is said to level off; above BRIGHT_CHANCE all is well."""
 DULL_S = 60.0
 BRIGHT_CHANCE = 0.6
+FAR_LEADS = 2.0
+"""A `nearing` that proved early is forgotten when the band is so many leads away for FAR_S."""
+FAR_S = 30.0
 RELEASE_C = 3.0
 
 
@@ -46,6 +49,7 @@ class Alerts:
         """A new approach begins: everything may be said once more."""
         self._said: set[EventKind] = set()
         self._soon = _Held(STEADY_S)
+        self._far = _Held(FAR_S)
         self._top_soon = _Held(TOP_STEADY_S)
         self._dull = _Held(DULL_S)
 
@@ -61,6 +65,8 @@ class Alerts:
             return None
         if self._once(EventKind.NEARING, self._band_is_near(elapsed_s, fluid_c, forecast)):
             return EventKind.NEARING
+        if self._far.step(elapsed_s, not _within(forecast, FAR_LEADS * self._lead_s)):
+            self._said.discard(EventKind.NEARING)
         if forecast.chance >= BRIGHT_CHANCE:
             self._said.discard(EventKind.LEVELLING_OFF)
         dull = self._dull.step(elapsed_s, forecast.chance <= DULL_CHANCE)
