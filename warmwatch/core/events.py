@@ -21,6 +21,9 @@ class EventKind(StrEnum):
     HOLD_END = "hold-end"
     REST_OVER = "rest-over"
     TOO_HOT = "too-hot"
+    DRAIN_ENTERED = "drain-entered"
+    DRAIN_LEFT = "drain-left"
+    NOT_FIT = "not-fit"
 
 
 @dataclass(frozen=True, slots=True)

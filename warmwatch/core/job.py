@@ -2,10 +2,12 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 from warmwatch.core.band import Band
+from warmwatch.core.check_rules import CheckRules, rules_from_mapping, rules_to_mapping
+from warmwatch.core.ledger import FluidData, fluid_from_mapping, fluid_to_mapping
 
 ABSURD_BAND_C = 150.0
 """No check temperature is so hot: degF were meant."""
@@ -16,7 +18,8 @@ class Job:
     """What the watch is to watch for; temperatures in degC, times in seconds.
 
     `unit` is the unit of show ("C" or "F"). `poll_s` is the usual time between readings where the
-    link knows it. Raises ValueError, naming the key, when a value makes no sense.
+    link knows it. `drain_band` is the range for draining warm, `notes` free text for the proof.
+    Raises ValueError, naming the key, when a value makes no sense.
     """
 
     band: Band
@@ -34,6 +37,10 @@ class Job:
     rest_s: float = 60.0
     fluid_ceiling_c: float = 110.0
     coolant_ceiling_c: float = 115.0
+    notes: str = ""
+    drain_band: Band | None = None
+    fluid: FluidData = field(default_factory=FluidData)
+    check: CheckRules = field(default_factory=CheckRules)
 
     def __post_init__(self) -> None:
         if self.band.high_c > ABSURD_BAND_C:
@@ -58,13 +65,24 @@ class Job:
 
 
 _TIMES = ("lead_s", "top_lead_s", "confirm_s", "blind_s", "hold_limit_s", "rest_s")
-_KEYS = {field.name: field.type for field in fields(Job) if field.name != "band"}
+_SECTIONS = ("band", "drain_band", "fluid", "check")
+_KEYS = {field.name: field.type for field in fields(Job) if field.name not in _SECTIONS}
 
 
 def job_to_mapping(job: Job) -> dict[str, Any]:
     """Return the job as JSON values; `job_from_mapping` reads it back."""
     plain = {name: getattr(job, name) for name in _KEYS}
-    return {"band": {"low_c": job.band.low_c, "high_c": job.band.high_c}, **plain}
+    return {
+        "band": _band_mapping(job.band),
+        **plain,
+        "drain_band": None if job.drain_band is None else _band_mapping(job.drain_band),
+        "fluid": fluid_to_mapping(job.fluid),
+        "check": rules_to_mapping(job.check),
+    }
+
+
+def _band_mapping(band: Band) -> dict[str, float]:
+    return {"low_c": band.low_c, "high_c": band.high_c}
 
 
 def job_from_mapping(mapping: Mapping[str, Any]) -> Job:
@@ -73,16 +91,27 @@ def job_from_mapping(mapping: Mapping[str, Any]) -> Job:
     Unknown keys are refused: a limit that is misspelt must not be silently without effect. Raises
     ValueError naming the key.
     """
-    band = mapping.get("band")
-    if not isinstance(band, Mapping) or not {"low_c", "high_c"} <= band.keys():
-        raise ValueError("band: low_c and high_c are needed")
-    job = Job(Band(_number("band", band["low_c"]), _number("band", band["high_c"])))
+    job = Job(_band("band", mapping.get("band")))
     return replace(job, **{key: _checked(key, mapping[key]) for key in mapping if key != "band"})
 
 
+def _band(key: str, band: Any) -> Band:
+    if not isinstance(band, Mapping) or not {"low_c", "high_c"} <= band.keys():
+        raise ValueError(f"{key}: low_c and high_c are needed")
+    return Band(_number(key, band["low_c"]), _number(key, band["high_c"]))
+
+
 def _checked(key: str, value: Any) -> Any:
+    if key == "drain_band":
+        return None if value is None else _band(key, value)
+    if key in ("fluid", "check"):
+        if not isinstance(value, Mapping):
+            raise ValueError(f"{key}: a section is needed, as [{key}]")
+        return fluid_from_mapping(value) if key == "fluid" else rules_from_mapping(value)
     if key not in _KEYS:
-        raise ValueError(f"{key}: there is no such key; known are band, {', '.join(_KEYS)}")
+        raise ValueError(
+            f"{key}: there is no such key; known are {', '.join((*_SECTIONS, *_KEYS))}"
+        )
     if _KEYS[key] is str:
         if not isinstance(value, str):
             raise ValueError(f"{key}: a text in quotes is needed, not {value!r}")

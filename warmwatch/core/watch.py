@@ -10,10 +10,13 @@ from dataclasses import dataclass
 
 from warmwatch.core.alerts import Alerts, Ceiling
 from warmwatch.core.band import Place, Window, WindowTracker
+from warmwatch.core.check import Check
+from warmwatch.core.conditions import Condition
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast import Forecast, Forecaster
 from warmwatch.core.hold import HoldTimer
 from warmwatch.core.job import Job
+from warmwatch.core.level import LevelJob
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.trust import Trust, Verdict
@@ -28,7 +31,10 @@ COOLANT_FRESH_S = 30.0
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """What a screen may show: the state after the last item. Times in elapsed seconds."""
+    """What a screen may show: the state after the last item. Times in elapsed seconds.
+
+    `check` is the last level check, the present one while the plug is out.
+    """
 
     elapsed_s: float
     place: Place
@@ -42,6 +48,11 @@ class Snapshot:
     window: Window | None
     windows: tuple[Window, ...]
     plug_out_s: float | None
+    check: Check | None
+    conditions: tuple[Condition, ...]
+    rate_c_per_min: float | None
+    drain_place: Place | None
+    drain_windows: tuple[Window, ...]
     readings: int
     doubtful: int
     gaps: int
@@ -78,6 +89,12 @@ class Watch:
         self._doubts_told: dict[str, float] = {}
         self._slow: dict[str, tuple[float, float]] = {}
         self._plug_out_s: float | None = None
+        self._level = LevelJob(job, self._phases)
+
+    @property
+    def checks(self) -> tuple[Check, ...]:
+        """The level checks so far, oldest first."""
+        return self._level.checks
 
     @property
     def due_s(self) -> float:
@@ -112,6 +129,11 @@ class Watch:
             window=self._tracker.window,
             windows=tuple(self.windows),
             plug_out_s=self._plug_out_s,
+            check=self._level.open_check or (self.checks[-1] if self.checks else None),
+            conditions=self._level.conditions(self._now_s, self._tracker.place, blind=self.blind),
+            rate_c_per_min=self._level.rate_c_per_min,
+            drain_place=self._level.drain_place,
+            drain_windows=self._level.drain_windows,
             readings=self.readings,
             doubtful=self.doubtful,
             gaps=self.gaps,
@@ -137,7 +159,9 @@ class Watch:
         return None if self._good is None else self._good[1]
 
     def _lose_continuity(self, why: str) -> None:
-        self._keep(self._tracker.lose(self._good[0] if self._good else 0.0, why))
+        last_good_s = self._good[0] if self._good else 0.0
+        self._keep(self._tracker.lose(last_good_s, why))
+        self._level.lose(last_good_s, why)
         self._alerts.rearm()
         self._forecaster.restart()
         self._forecast = None
@@ -158,10 +182,13 @@ class Watch:
         elif verdict is not None and verdict.fluid_c is not None:
             results += self._good_reading(reading, verdict.fluid_c, verdict)
         results += self._holds.step(reading.elapsed_s, phase, self._fluid_c)
-        return results + self._too_hot(reading, verdict)
+        results += self._too_hot(reading, verdict)
+        place, fluid_c = self._tracker.place, self._fluid_c
+        return results + self._level.reading(reading, phase, place, fluid_c, blind=self.blind)
 
     def _doubt(self, reading: Reading, verdict: Verdict) -> list[Result]:
         self.doubtful += 1
+        self._level.doubt()
         cause = verdict.reason.split(" ")[0] if "jump" in verdict.reason else verdict.reason
         told_s = self._doubts_told.get(cause)
         if told_s is not None and (self.blind or reading.elapsed_s - told_s < DOUBT_QUIET_S):
@@ -183,6 +210,7 @@ class Watch:
             self._doubts_told.clear()
             results.append(Event(now_s, EventKind.SEEING, fluid_c))
         results += self._cross(now_s, fluid_c)
+        results += self._level.fluid(now_s, fluid_c)
         self._forecaster.update(
             now_s,
             fluid_c,
@@ -249,6 +277,7 @@ class Watch:
         ]
 
     def _mark(self, mark: Mark) -> None:
+        self._level.mark(mark, self._fluid_c, blind=self.blind)
         if mark.name is MarkName.PLUG_OUT:
             self._plug_out_s = mark.elapsed_s
         elif mark.name in (MarkName.PLUG_IN, MarkName.LEVEL_SET):

@@ -84,6 +84,9 @@ _SENTENCES: dict[EventKind, Callable[[Event, Band, str], str]] = {
         f"Hold ended{_because(e)}. Rest at idle in park or neutral."
     ),
     EventKind.REST_OVER: lambda e, b, u: f"The rest after the hold is over{_at(e, u)}.",
+    EventKind.DRAIN_ENTERED: lambda e, b, u: f"Warm enough to drain{_at(e, u)}. Hot fluid burns.",
+    EventKind.DRAIN_LEFT: lambda e, b, u: f"Left the range for draining{_at(e, u)}.",
+    EventKind.NOT_FIT: lambda e, b, u: f"PLUG OUT, but not fit for the check{_because(e)}.",
     EventKind.TOO_HOT: lambda e, b, u: f"TOO HOT{_because(e)}. Stop loading; let it idle and cool.",
 }
 
