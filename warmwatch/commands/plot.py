@@ -1,0 +1,108 @@
+"""`warmwatch plot RECORDING`: a picture of a recording."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+
+from warmwatch.core.reading import Item
+from warmwatch.errors import RecordingError, UsageError, WarmwatchError
+from warmwatch.recording.reader import RowReader
+from warmwatch.recording.rows import cells_item
+from warmwatch.recording.sidecar import read_sidecar, sidecar_job
+
+FORMATS = ("png", "svg")
+_BEGINNINGS = (b"\x89PNG", b"<?xml", b"<svg")
+
+
+@click.command("plot")
+@click.argument("recording", type=click.Path(path_type=Path))
+@click.option(
+    "-o", "--output", type=click.Path(path_type=Path), metavar="FILE", help="Picture to write."
+)
+@click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of show [default: the job's].")
+@click.option(
+    "--format", "image_format", type=click.Choice(FORMATS), help="[default: by FILE, else png]"
+)
+def command(
+    recording: Path, output: Path | None, unit: str | None, image_format: str | None
+) -> int:
+    """Draw RECORDING: temperature, band, windows, marks, gaps, forecasts and phases."""
+    target, chosen = choose_target(recording, output, image_format)
+    draw_recording(recording, target, unit=unit, image_format=chosen)
+    click.echo(f"Picture: {target}")
+    return 0
+
+
+def choose_target(
+    recording: Path, output: Path | None, image_format: str | None
+) -> tuple[Path, str]:
+    """Return where to write and in which format; UsageError when they do not go together."""
+    if output is None:
+        chosen = image_format or "png"
+        return recording.with_suffix(f".{chosen}"), chosen
+    ending = output.suffix.lower().removeprefix(".")
+    if ending not in FORMATS and image_format is None:
+        raise UsageError(f"{output}: end the name in .png or .svg, or add --format.")
+    if ending in FORMATS and image_format is not None and ending != image_format:
+        raise UsageError(f"{output} and --format {image_format} do not agree: leave one out.")
+    return output, image_format or ending
+
+
+def draw_recording(
+    recording: Path, target: Path, *, unit: str | None = None, image_format: str = "png"
+) -> None:
+    """Draw `recording` to `target`.
+
+    Raises RecordingError when it cannot be read and WarmwatchError when `target` cannot be written
+    or holds something that is no picture.
+    """
+    _refuse_to_overwrite(target)
+    # The drawing library takes a second to load; only now is it needed.
+    from warmwatch.outputs.plot import picture
+    from warmwatch.outputs.trace import make_trace
+
+    sidecar = read_sidecar(recording)
+    reader = RowReader(recording)
+    trace = make_trace(sidecar_job(sidecar), _items(reader))
+    link = sidecar.get("warmwatch:link")
+    note = link.get("note") if isinstance(link, dict) else None
+    notes = [str(note)] if note else []
+    if reader.torn:
+        notes.append(f"The last line is torn and left out: {reader.torn}.")
+    elif not reader.closed:
+        notes.append("This recording was never closed: it may end too early.")
+    image = picture(trace, unit=unit, image_format=image_format, notes=notes)
+    try:
+        target.write_bytes(image)
+    except OSError as error:
+        raise WarmwatchError(
+            f"The picture cannot be written to {target} ({error.strerror or error}): "
+            "give another name with -o."
+        ) from None
+
+
+def _items(reader: RowReader) -> Iterator[Item]:
+    for row in reader:
+        try:
+            item = cells_item(row.cells)
+        except ValueError as error:
+            raise RecordingError(
+                f"Row {row.number} of {reader.path.name} cannot be read ({error}): "
+                "it was changed or damaged."
+            ) from None
+        if item is not None:
+            yield item
+
+
+def _refuse_to_overwrite(target: Path) -> None:
+    try:
+        with target.open("rb") as file:
+            beginning = file.read(8)
+    except OSError:
+        return
+    if beginning and not beginning.startswith(_BEGINNINGS):
+        raise WarmwatchError(
+            f"{target} is there already and is no picture, so it is left alone: "
+            "give another name with -o."
+        )

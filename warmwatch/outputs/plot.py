@@ -1,0 +1,171 @@
+"""The picture of a recording, drawn without a display and without any global state."""
+
+import io
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
+
+from warmwatch import __version__
+from warmwatch.core.phase import Phase
+from warmwatch.outputs import plot_style as style
+from warmwatch.outputs.plot_curve import draw_curve
+from warmwatch.outputs.plot_forecast import draw_forecasts, horizon_s, pick_forecasts
+from warmwatch.outputs.plot_text import FONT, drawable, time_ticks, windows_text
+from warmwatch.outputs.trace import Trace
+from warmwatch.outputs.words import band_text
+
+LEAST_S = 10.0
+"""The time axis is never shorter."""
+
+_SETTINGS: dict[Any, Any] = {
+    "font.family": FONT,
+    "font.size": style.TEXT_PT,
+    "axes.labelsize": style.TEXT_PT,
+    "axes.edgecolor": style.INK,
+    "axes.linewidth": 1.2,
+    "hatch.linewidth": 0.8,
+    "hatch.color": style.GAP,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "warmwatch",
+    "text.usetex": False,
+    "text.parse_math": False,
+    "path.simplify": True,
+}
+
+
+def picture(
+    trace: Trace, *, unit: str | None = None, image_format: str = "png", notes: Sequence[str] = ()
+) -> bytes:
+    """Return the picture of a trace as the bytes of a PNG or SVG file.
+
+    `unit` is "C" or "F", the job's by default; `notes` are short sentences for the foot. The same
+    trace gives the same bytes.
+    """
+    with mpl.rc_context(_SETTINGS):
+        figure = draw(trace, unit or trace.job.unit, notes)
+        out = io.BytesIO()
+        maker = f"warmwatch {__version__}"
+        metadata: dict[str, str | None] = (
+            {"Software": maker} if image_format == "png" else {"Date": None, "Creator": maker}
+        )
+        figure.savefig(out, format=image_format, dpi=style.DOTS_PER_INCH, metadata=metadata)
+    return out.getvalue()
+
+
+def draw(trace: Trace, unit: str, notes: Sequence[str]) -> Figure:
+    """Return the figure: temperature above, forecasts below it, phases along the foot."""
+    figure = Figure(figsize=style.SIZE_IN, layout="constrained")
+    forecasts = pick_forecasts(trace)
+    rows = len(forecasts)
+    heights = [5.0, 0.3 * rows + 0.15, 0.34] if rows else [5.0, 0.34]
+    panels = figure.subplots(len(heights), 1, sharex=True, height_ratios=heights, squeeze=False)
+    curve, *middle, foot = panels[:, 0]
+    curve.set_xlim(trace.start_s, max(horizon_s(trace), trace.start_s + LEAST_S))
+    draw_curve(curve, trace, unit)
+    if middle:
+        draw_forecasts(middle[0], trace, forecasts)
+    _draw_phases(foot, trace)
+    for panel in (curve, *middle):
+        panel.tick_params(axis="x", length=0, labelbottom=False)
+    if not any(value == value for value in trace.fluid.celsius):
+        _say_empty(curve)
+    _write_texts(figure, curve, trace, unit, notes)
+    return figure
+
+
+def _say_empty(axes: Axes) -> None:
+    axes.text(
+        0.5,
+        0.5,
+        "No fluid temperature\nin this recording",
+        transform=axes.transAxes,
+        ha="center",
+        va="center",
+        fontsize=style.TITLE_PT,
+    )
+
+
+def _draw_phases(axes: Axes, trace: Trace) -> None:
+    start_s, end_s = axes.get_xlim()
+    axes.set_ylim(0.0, 1.0)
+    axes.set_yticks([])
+    time_ticks(axes, start_s, end_s)
+    axes.set_xlabel("time since start, min:s" if end_s < 3600 else "time since start, h:min:s")
+    unnamed: list[Phase] = []
+    for phase, look in style.PHASES.items():
+        stays = [stay for stay in trace.stays if stay.phase is phase]
+        if not stays:
+            continue
+        spans = [(stay.start_s, stay.end_s - stay.start_s) for stay in stays]
+        axes.broken_barh(
+            spans, (0.0, 1.0), facecolor=look.fill, hatch=look.hatch, edgecolor=style.SOFT_INK
+        )
+        longest = max(stays, key=lambda stay: stay.end_s - stay.start_s)
+        if longest.end_s - longest.start_s < 0.14 * (end_s - start_s):
+            unnamed.append(phase)
+            continue
+        axes.text(
+            (longest.start_s + longest.end_s) / 2,
+            0.46,
+            phase.value,
+            ha="center",
+            va="center",
+            bbox={"facecolor": look.fill, "edgecolor": "none", "pad": 1.0},
+        )
+    if unnamed:
+        patches = [_patch(phase) for phase in unnamed]
+        axes.legend(
+            handles=patches,
+            loc="lower right",
+            bbox_to_anchor=(1.0, 1.0),
+            ncols=len(patches),
+            frameon=False,
+            fontsize=style.SMALL_PT,
+            borderaxespad=0.1,
+        )
+
+
+def _patch(phase: Phase) -> Patch:
+    look = style.PHASES[phase]
+    return Patch(facecolor=look.fill, hatch=look.hatch, edgecolor=style.SOFT_INK, label=phase.value)
+
+
+def _write_texts(
+    figure: Figure, curve: Axes, trace: Trace, unit: str, notes: Sequence[str]
+) -> None:
+    labels = [text for text in (trace.job.vehicle, trace.job.method) if text]
+    heading = drawable(" · ".join(labels), 44) if labels else "Fluid temperature"
+    figure.suptitle(heading, fontsize=style.TITLE_PT, weight="bold", x=0.02, ha="left")
+    band = band_text(trace.job.band, unit)
+    curve.set_title(
+        f"Band {band}. {windows_text(trace.windows, trace.end_s)}.",
+        loc="left",
+        fontsize=style.TEXT_PT,
+        pad=30.0,
+    )
+    handles, names = curve.get_legend_handles_labels()
+    curve.legend(
+        handles,
+        names,
+        loc="lower left",
+        bbox_to_anchor=(-0.02, 1.0),
+        ncols=len(handles),
+        fontsize=style.SMALL_PT + 1,
+        frameon=False,
+        handlelength=1.6,
+        columnspacing=1.3,
+        borderaxespad=0.1,
+    )
+    lines = [*([_date(trace.utc_s)] if trace.utc_s is not None else []), *notes]
+    if lines:
+        text = "\n".join(drawable(line, 100) for line in lines)
+        figure.supxlabel(text, fontsize=style.SMALL_PT, color=style.SOFT_INK, x=0.02, ha="left")
+
+
+def _date(utc_s: float) -> str:
+    return datetime.fromtimestamp(utc_s, tz=UTC).strftime("%Y-%m-%d %H:%M UTC")

@@ -1,0 +1,41 @@
+"""The looks of the plot: told apart by lightness and pattern, so also without any colour.
+
+The colours are from the set of Okabe and Ito for colour-blind readers (from memory).
+"""
+
+from dataclasses import dataclass
+
+from warmwatch.core.phase import Phase
+
+INK = "#111111"
+SOFT_INK = "#555555"
+FLUID = "#003B5C"
+COOLANT = "#777777"
+BAND = "#DCEFFA"
+BAND_EDGE = "#0072B2"
+WINDOW = "#79C7A8"
+DOUBT = "#D55E00"
+GAP = "#8A8A8A"
+
+SIZE_IN = (8.0, 7.4)
+DOTS_PER_INCH = 150
+TITLE_PT, TEXT_PT, SMALL_PT = 20.0, 15.0, 12.0
+CURVE_PT = 3.2
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseLook:
+    """How a phase is filled."""
+
+    fill: str
+    hatch: str
+    text: str
+
+
+PHASES: dict[Phase, PhaseLook] = {
+    Phase.OFF: PhaseLook("#FFFFFF", "", INK),
+    Phase.IDLE: PhaseLook("#DDDDDD", "", INK),
+    Phase.LOADED: PhaseLook("#E69F00", "xxx", INK),
+    Phase.DRIVING: PhaseLook("#56B4E9", "//", INK),
+    Phase.UNKNOWN: PhaseLook("#FFFFFF", "..", INK),
+}

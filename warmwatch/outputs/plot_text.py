@@ -1,0 +1,76 @@
+"""Words and ticks of the plot."""
+
+import unicodedata
+from collections.abc import Sequence
+
+from matplotlib.axes import Axes
+from matplotlib.font_manager import FontProperties, findfont, get_font
+
+from warmwatch.core.band import Window
+from warmwatch.core.reading import Mark, MarkName
+from warmwatch.outputs.words import clock
+
+FONT = "DejaVu Sans"
+"""Comes with the drawing library, so that a picture looks the same everywhere."""
+
+_STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400)
+_TICKS_MOST = 8
+_NOTE_MOST = 22
+
+
+def drawable(text: str, most: int = 60) -> str:
+    """Return free text as one short line of characters that the font has."""
+    font = get_font(findfont(FontProperties(family=FONT)))
+    text = " ".join(text.split())
+    shown = "".join(
+        char if unicodedata.category(char)[0] != "C" and font.get_char_index(ord(char)) else "?"
+        for char in text
+    )
+    return shown if len(shown) <= most else shown[: most - 1] + "…"
+
+
+def duration(seconds: float) -> str:
+    """Return `7 min 34 s`, `34 s` or `1 h 20 min`."""
+    minutes, rest_s = divmod(round(seconds), 60)
+    if minutes >= 60:
+        return f"{minutes // 60} h {minutes % 60} min"
+    return f"{minutes} min {rest_s} s" if minutes else f"{rest_s} s"
+
+
+def mark_text(marks: Sequence[Mark]) -> str:
+    """Return one label for marks that stand close together."""
+    words = [
+        drawable(mark.note or "note", _NOTE_MOST)
+        if mark.name is MarkName.NOTE
+        else mark.name.replace("-", " ")
+        for mark in marks
+    ]
+    distinct = list(dict.fromkeys(words))
+    more = len(distinct) - 2
+    return ", ".join(distinct[:2]) + (f" +{more}" if more > 0 else "")
+
+
+def windows_text(windows: Sequence[Window], end_s: float) -> str:
+    """Return one line about the time spent in the band."""
+    if not windows:
+        return "Never confirmed inside the band"
+    lengths_s = [_left_s(window, end_s) - window.entered_crossed_s for window in windows]
+    if len(windows) > 1:
+        return f"In the band {len(windows)} times, {duration(sum(lengths_s))} together"
+    window = windows[0]
+    start = clock(window.entered_crossed_s)
+    if window.left_crossed_s is None:
+        return f"In the band from {start}, still inside at the end ({duration(lengths_s[0])})"
+    return f"In the band {start} to {clock(window.left_crossed_s)} ({duration(lengths_s[0])})"
+
+
+def _left_s(window: Window, end_s: float) -> float:
+    return end_s if window.left_crossed_s is None else window.left_crossed_s
+
+
+def time_ticks(axes: Axes, start_s: float, end_s: float) -> None:
+    """Put round clock times under the axes."""
+    step_s = next((s for s in _STEPS_S if (end_s - start_s) / s <= _TICKS_MOST), _STEPS_S[-1])
+    first = -int(-start_s // step_s)
+    ticks = [n * step_s for n in range(first, int(end_s // step_s) + 1)]
+    axes.set_xticks(ticks, [clock(tick) for tick in ticks])
