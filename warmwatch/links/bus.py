@@ -59,7 +59,7 @@ class BusOpener:
         keywords: dict[str, Any] = dict(self._options)
         try:
             return can.Bus(channel=channel, ignore_config=True, **keywords)
-        except can.CanInterfaceNotImplementedError as error:
+        except (can.CanInterfaceNotImplementedError, NotImplementedError) as error:
             raise LinkRefused(
                 f"python-can cannot use interface={keywords['interface']} ({_why(error)}): check "
                 f"the name, and install the driver that it needs."

@@ -47,6 +47,7 @@ class Plan:
         self._all = everybody
         self._singles: set[tuple[Unit | None, int]] = set()
         self._via_all: set[Unit] = set()
+        self._proven: set[Unit] = set()
         self._default_session: set[Unit] = set()
         self._values: dict[str, float] = {}
         self._doubts: dict[str, str] = {}
@@ -117,7 +118,13 @@ class Plan:
             service, session = uds.DEFAULT_SESSION
             yield Request(service, (session,), min(outcome.refusals))
             outcome = yield request
+        if outcome.silent and (unit := self._perhaps_deaf(group[0])) is not None:
+            self._via_all.add(unit)
+            outcome = yield self._request(group)
+            if outcome.silent:
+                self._via_all.discard(unit)
         self._heard = self._heard or not outcome.silent
+        self._proven |= outcome.answers.keys() | outcome.refusals.keys()
         left = self._read(group, outcome)
         for question in left:
             if len(group) == 1:
@@ -138,8 +145,9 @@ class Plan:
         lengths = {question.identifier: question.record_length for question in group}
         width = 2 if group[0].service == uds.SERVICE else 1
         open_: dict[int, Question] = {question.identifier: question for question in group}
+        asked = group[0].unit
         for unit, payload in sorted(outcome.answers.items()):
-            if group[0].unit not in (None, unit):
+            if asked not in (None, unit):
                 continue
             try:
                 records = split_records(payload, group[0].service, width, lengths)
@@ -198,17 +206,15 @@ class Plan:
             self._refused(question, unit, outcome.refusals[unit], now_s)
             return
         question.silent += 1
-        if question.silent >= SILENT_POLLS and not self._reached_another_way(question):
+        if question.silent >= SILENT_POLLS:
             self._silent(question, now_s)
 
-    def _reached_another_way(self, question: Question) -> bool:
-        """Ask through the address of all from now on, where a unit may not heed its own."""
+    def _perhaps_deaf(self, question: Question) -> Unit | None:
+        """Return the unit if it may heed only the address of all: it never answered alone."""
         unit, chosen = question.unit, question.signals[0].target is not None
-        if unit is None or chosen or unit in self._via_all or self._all is not None:
-            return False
-        self._via_all.add(unit)
-        question.silent = 0
-        return True
+        if unit is None or chosen or self._all is not None:
+            return None
+        return None if unit in self._via_all | self._proven else unit
 
     def _silent(self, question: Question, now_s: float) -> None:
         if question.answered:
