@@ -120,11 +120,11 @@ def test_hold_heats_the_converter_before_the_sensor() -> None:
 
     104.7 kJ = 100 * 2000 * pi/30 * 5 (computed; all of the power stays at stall, from memory).
     """
-    scenario = make_scenario("loaded")
-    vehicle = Vehicle(scenario)
-    vehicle.advance_to(HOLD_S)
-    temps, start = vehicle.state.temps, scenario.start
+    start, temps = Temperatures(60.0, 60.0, 60.0, 60.0), Temperatures(60.0, 60.0, 60.0, 60.0)
+    hold = Demand(2000.0, 100.0, 1.0, in_park=False)
     plant = Plant()
+    for _ in range(10):
+        temps, _, _ = plant.advance(temps, hold, 60.0, 0.5)
     gained_j = sum(
         mass.stored_j(a, b)
         for mass, a, b in zip(
