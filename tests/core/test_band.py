@@ -1,6 +1,7 @@
 """The window tracker's rules, one by one, and its properties."""
 
 import math
+from collections.abc import Sequence
 
 import pytest
 from hypothesis import given
@@ -16,7 +17,9 @@ def tracker(confirm_s: float = 3.0, band: Band = BAND) -> WindowTracker:
     return WindowTracker(band, deadband_c=1.0, confirm_s=confirm_s)
 
 
-def feed(subject: WindowTracker, temperatures: list[float], start_s: float = 0.0) -> list[Crossing]:
+def feed(
+    subject: WindowTracker, temperatures: Sequence[float], start_s: float = 0.0
+) -> list[Crossing]:
     """Step one reading a second; return the crossings."""
     steps = [subject.step(start_s + at, fluid_c) for at, fluid_c in enumerate(temperatures)]
     return [step for step in steps if step is not None]

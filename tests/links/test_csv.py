@@ -1,5 +1,6 @@
 """Replaying CSV files of any origin."""
 
+import contextlib
 from pathlib import Path
 
 import pytest
@@ -131,10 +132,8 @@ def test_no_file_crashes_the_reader(content: bytes) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "log.csv"
         path.write_bytes(b"t,temp\n" + content)
-        try:
+        with contextlib.suppress(InputError):
             items(path, NAMES)
-        except InputError as error:
-            assert str(error)
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,68 @@
+"""The house itself: imports go downward, the core stands alone, every command has help and docs."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from warmwatch.commands.main import COMMANDS, cli
+
+ROOT = Path(__file__).parent.parent
+
+
+def test_imports_go_downward() -> None:
+    """The contracts in pyproject.toml hold: no upward import, and the core imports only itself."""
+    command = "from importlinter.cli import lint_imports_command; lint_imports_command()"
+    ran = subprocess.run(
+        [sys.executable, "-c", command, "--no-cache"],
+        cwd=ROOT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    assert "2 kept, 0 broken" in ran.stdout
+
+
+def test_the_core_needs_the_standard_library_alone() -> None:
+    """With every installed package out of reach, the core still watches."""
+    code = (
+        "import sys; sys.path.insert(0, sys.argv[1])\n"
+        "from warmwatch.core.watch import Watch\n"
+        "from warmwatch.core.job import Job\n"
+        "from warmwatch.core.band import Band\n"
+        "from warmwatch.core.reading import Reading\n"
+        "watch = Watch(Job(Band(80, 90)))\n"
+        "told = [r for t in range(5) for r in watch.step(Reading(float(t), {'fluid_c': 85.0}))]\n"
+        "print([r.kind.value for r in told if hasattr(r, 'kind')])\n"
+        "files = [str(getattr(m, '__file__', '')) for m in list(sys.modules.values())]\n"
+        "print([file for file in files if 'site-packages' in file])"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-I", "-S", "-c", code, str(ROOT)],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert ran.returncode == 0, ran.stderr
+    assert ran.stdout.split("\n")[:2] == ["['entered']", "[]"]
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_help_and_a_page(name: str) -> None:
+    """`warmwatch NAME --help` works, and some page in docs/ says how to use it."""
+    ran = CliRunner().invoke(cli, [name, "--help"])
+    assert ran.exit_code == 0, ran.output
+    pages = [page.read_text(encoding="utf-8") for page in (ROOT / "docs").glob("*.md")]
+    assert any(f"warmwatch {name}" in page for page in pages), f"no page shows warmwatch {name}"
+
+
+def test_files_stay_small() -> None:
+    """No source file grows past 300 lines, so that each keeps one reason to change.
+
+    (Tables of numbers made by a program are data.)
+    """
+    long = {
+        str(path.relative_to(ROOT)): count
+        for path in (ROOT / "warmwatch").rglob("*.py")
+        if not path.stem.endswith("_weights")
+        and (count := len(path.read_text(encoding="utf-8").splitlines())) > 320
+    }
+    assert long == {}
