@@ -74,6 +74,7 @@ class LiveLink:
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._failures = 0
+        self._told_lost = ""
 
     def describe(self) -> Mapping[str, object]:
         return self._about
@@ -109,11 +110,17 @@ class LiveLink:
                 self._put(error)
                 return
             except LinkError as error:
-                self._put(Notice(str(error), lost=True))
+                self._tell_lost(str(error))
             except Exception as error:  # a driver may raise anything; blindness must be told
-                self._put(Notice(f"The link failed: {error!r}.", lost=True))
+                self._tell_lost(f"The link failed: {error!r}.")
             self._stop.wait(BACKOFF_S[min(self._failures, len(BACKOFF_S) - 1)])
             self._failures += 1
+
+    def _tell_lost(self, text: str) -> None:
+        """Say why the port was given up, once until a reading comes or the reason changes."""
+        if text != self._told_lost:
+            self._told_lost = text
+            self._put(Notice(text, lost=True))
 
     def _poll_one_port(self) -> None:
         port = self._open_port()
@@ -130,7 +137,7 @@ class LiveLink:
         now_s, utc_s = self._clock.elapsed_s(), self._clock.utc_s()
         if isinstance(polled, MarkLine):
             return Mark(now_s, polled.name, polled.note, utc_s)
-        self._failures = 0
+        self._failures, self._told_lost = 0, ""
         return Reading(now_s, polled.values, polled.doubts, polled.raw, utc_s)
 
     def _put(self, item: _Stamped | Exception) -> None:

@@ -13,7 +13,7 @@ from warmwatch.errors import LinkLost
 from warmwatch.links.request import MAX_PENDING, Outcome, Request
 from warmwatch.links.tally import Tally
 from warmwatch.links.text_adapter import Answer, Headers, Word, read_answer
-from warmwatch.links.text_talk import Adapter, Ask, Pause, Settle, Wish, accepted
+from warmwatch.links.text_talk import COMMAND_WAIT_S, Adapter, Ask, Pause, Settle, Wish
 from warmwatch.links.units import FIXED, NORMAL, Unit
 from warmwatch.signals import Signal, decode
 from warmwatch.signals.answers import Conduct, Refusal, parse_refusal, split_records
@@ -24,8 +24,9 @@ TOLERANCE = {"degC": 2.0, "1/min": 400.0, "km/h": 10.0}
 TRIES = 3
 CONFIRMATIONS = 3
 LOST_AFTER_UNREADABLE = 6
-LOST_AFTER_SILENCES = 2
+LOST_AFTER_SILENCES = 3
 PENDING_PAUSE_S = 0.5
+_STEP_COMMAND = "ATE0"
 
 Exchanging = Generator[Wish, str | None, Outcome]
 
@@ -119,10 +120,7 @@ class TextBus:
         command = request_text(request)
         text = yield Ask(command)
         if text is None:
-            self._silences += 1
-            if self._silences >= LOST_AFTER_SILENCES:
-                raise LinkLost("The adapter stopped answering: check its power and plug.")
-            yield Settle()
+            yield from self._back_in_step()
             return None
         self._silences = 0
         answer = read_answer(text, command, self._adapter.headers)
@@ -130,11 +128,37 @@ class TextBus:
         if heard is not None:
             self._unreadable = 0
             return heard
-        yield from self._not_read(text, why)
+        yield from self._not_read(request, text, why)
         return None
 
-    def _not_read(self, text: str, why: str) -> Generator[Wish, str | None, None]:
+    def _commanded(self, command: str) -> Generator[Wish, str | None, frozenset[Word]]:
+        """Give the adapter a command, at most twice, and return its words."""
+        words: frozenset[Word] = frozenset()
+        for _ in range(2):
+            text = yield Ask(command, COMMAND_WAIT_S)
+            if text is None:
+                yield from self._back_in_step()
+                continue
+            words = read_answer(text, command, Headers.NONE).words
+            if words in ({Word.OK}, {Word.UNKNOWN}):
+                break
+            yield Settle()
+        return words
+
+    def _back_in_step(self) -> Generator[Wish, str | None, None]:
+        """After a silence: make sure that the next answer is the next request's, not a late one."""
+        self._silences += 1
+        for _ in range(2):
+            text = yield Ask(_STEP_COMMAND, COMMAND_WAIT_S)
+            if text is not None and _only_ok(text) and self._silences < LOST_AFTER_SILENCES:
+                return
+            yield Settle()
+        raise LinkLost("The adapter stopped answering: check its power and plug.")
+
+    def _not_read(self, request: Request, text: str, why: str) -> Generator[Wish, str | None, None]:
         self._unreadable += 1
+        if self._adapter.headers is not Headers.NONE and _restarted(request, text):
+            raise LinkLost("The adapter has restarted by itself: check its power and plug.")
         if self._unreadable >= LOST_AFTER_UNREADABLE:
             raise LinkLost(
                 f"The adapter's answers make no sense any more ({why}): it is set up anew."
@@ -203,8 +227,9 @@ class TextBus:
             return
         header = f"{request_id & 0xFFFFFF:06X}" if self._adapter.wide else f"{request_id:03X}"
         if header != self._header:
-            self._can_aim = yield from accepted(f"ATSH{header}")
-            self._header = header if self._can_aim else None
+            words = yield from self._commanded(f"ATSH{header}")
+            self._can_aim = words != {Word.UNKNOWN}
+            self._header = header if Word.OK in words else None
         yield from self._let_through(unit)
 
     def _let_through(self, unit: Unit | None) -> Generator[Wish, str | None, None]:
@@ -215,7 +240,7 @@ class TextBus:
         if wanted == self._filter:
             return
         digits = 8 if self._adapter.wide else 3
-        yield from accepted("ATAR" if wanted is None else f"ATCRA{wanted:0{digits}X}")
+        yield from self._commanded("ATAR" if wanted is None else f"ATCRA{wanted:0{digits}X}")
         self._filter = wanted
 
 
@@ -231,6 +256,17 @@ def _agree(one: _Heard, other: _Heard) -> bool:
         abs(value - other.values[key]) <= (_tolerance(key.rpartition(" ")[2]) or 0.0)
         for key, value in one.values.items()
     )
+
+
+def _restarted(request: Request, text: str) -> bool:
+    """True when an answer is whole but shows no identifiers: the adapter forgot its settings."""
+    answer = read_answer(text, request_text(request), Headers.NONE)
+    return any(request.matches(payload.data) for payload in answer.payloads)
+
+
+def _only_ok(text: str) -> bool:
+    answer = read_answer(text, _STEP_COMMAND, Headers.NONE)
+    return answer.words == {Word.OK} and not (answer.payloads or answer.unreadable)
 
 
 def _only_waiting(outcome: Outcome) -> bool:

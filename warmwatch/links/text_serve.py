@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import LinkLost
 from warmwatch.links.base import Notice
-from warmwatch.links.live import Values
 from warmwatch.links.plan import NO_FLUID, Plan
 from warmwatch.links.question import FLUID, Question, questions
 from warmwatch.links.steps import Step, StepState
@@ -32,6 +31,8 @@ from warmwatch.signals import Signal, standard_table
 
 SILENT_CYCLES = 3
 RATE_OVER_CYCLES = 20
+LONG_CYCLE_S = 0.5
+"""What was answered is handed over after this time even if the poll is not done."""
 LOW_VOLTS = 11.5
 OFFER = "signals to ask for"
 """The step that ends the setting up; polls follow."""
@@ -62,9 +63,9 @@ def arrive(
     name = yield from greet(wanted.bauds)
     called = f"it calls itself {name!r}" if name else "it does not say what it is"
     yield Step("adapter answers", StepState.OK, called)
-    unknown = yield from set_up(wanted.bus)
+    yield from set_up(wanted.bus)
     yield _battery_step((yield from battery()))
-    adapter = yield from find_bus(wanted.bus, unknown)
+    adapter = yield from find_bus(wanted.bus)
     bus = TextBus(adapter, (*wanted.signals, *standard_table()), tally)
     survey = Survey(bus.everybody)
     yield from _drive(survey.run(), bus)
@@ -81,20 +82,31 @@ def _poll(
     first_s, cycles = now_s(), 0
     while True:
         began_s = now_s()
-        yield from _drive(plan.cycle(began_s), bus)
-        fluid = False
-        for polled in plan.take():
-            fluid = fluid or (isinstance(polled, Values) and FLUID in polled.values)
-            yield polled
+        yield from _handing_over(plan, plan.cycle(began_s), bus, now_s)
         yield from tally.due()
         if plan.silent_cycles >= SILENT_CYCLES:
             raise LinkLost(f"The adapter works, but the vehicle is silent: {IGNITION}.")
         yield Pause(max(0.0, poll_s - (now_s() - began_s)))
-        cycles += fluid
+        cycles += 1
         if cycles == RATE_OVER_CYCLES:
             yield Notice(
-                f"This adapter gives {cycles / (now_s() - first_s):.1f} readings a second."
+                f"This adapter gives {cycles / (now_s() - first_s):.1f} polls a second."
             )
+
+
+def _handing_over(plan: Plan, asking: Asking, bus: TextBus, now_s: Callable[[], float]) -> Talking:
+    """Drive a poll, and hand over early what came when the rest of it takes long."""
+    driving, began_s = _drive(asking, bus), now_s()
+    text: str | None = None
+    try:
+        wish = next(driving)
+        while True:
+            if now_s() - began_s > LONG_CYCLE_S:
+                yield from plan.take()
+            text = yield wish
+            wish = driving.send(text)
+    except StopIteration:
+        yield from plan.take()
 
 
 def _drive(asking: Asking, bus: TextBus) -> Talking:

@@ -11,7 +11,7 @@ from collections.abc import Generator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from warmwatch.errors import LinkLost, LinkRefused
+from warmwatch.errors import LinkLost
 from warmwatch.links.live import Polled
 from warmwatch.links.steps import Step, StepState
 from warmwatch.links.text_adapter import Headers, Word, headers_in, read_answer
@@ -22,7 +22,7 @@ class Ask:
     """Send `text` and wait up to `wait_s` for the prompt."""
 
     text: str
-    wait_s: float = 2.5
+    wait_s: float = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,10 +71,12 @@ _SETUP = {
 }
 _FIRST_REQUEST = "0100"
 _SEARCH_S = 20.0
+COMMAND_WAIT_S = 1.0
 _RESET_S = 3.0
 _OTHER_SPEED_S = 1.2
 _VOLTS = re.compile(r"(\d{1,2}\.\d{1,2})V?")
 IGNITION = "switch the ignition on (engine running only outdoors: exhaust gas) and check the plug"
+OLDER_BUS = "serial: reads CAN only; a thermometer that prints numbers can be read by lines:"
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +84,7 @@ class Adapter:
     """What was found out about an adapter and the bus behind it."""
 
     headers: Headers
-    bus: Bus
     wide: bool
-    unknown: frozenset[str] = frozenset()
-    knows_header: bool = True
 
 
 def greet(bauds: Sequence[int | None]) -> Generator[Wish, str | None, str]:
@@ -110,8 +109,8 @@ def greet(bauds: Sequence[int | None]) -> Generator[Wish, str | None, str]:
     raise LinkLost(f"The port is open, but {seen}: {advice}.")
 
 
-def set_up(bus: Bus) -> Generator[Wish, str | None, frozenset[str]]:
-    """Say how answers should look; return the commands that the adapter does not know."""
+def set_up(bus: Bus) -> Generator[Wish, str | None, None]:
+    """Say how answers should look, and tell which commands the adapter does not know."""
     unknown = set()
     for command in (*_SETUP, f"ATSP{_DIGIT_OF[bus]}"):
         if not (yield from accepted(command)):
@@ -126,41 +125,39 @@ def set_up(bus: Bus) -> Generator[Wish, str | None, frozenset[str]]:
         yield Step("adapter set up", StepState.UNKNOWN, f"it does not know: {', '.join(names)}")
     else:
         yield Step("adapter set up", StepState.OK, "it knows every command asked of it")
-    return frozenset(unknown)
 
 
 def battery(tries: int = 2) -> Generator[Wish, str | None, float | None]:
     """Return the voltage at the plug in V, where the adapter can tell it."""
     for _ in range(tries):
-        text = yield Ask("ATRV")
+        text = yield Ask("ATRV", COMMAND_WAIT_S)
         for line in _lines(text, "ATRV"):
             if match := _VOLTS.fullmatch(line):
                 return float(match[1])
     return None
 
 
-def find_bus(bus: Bus, unknown: frozenset[str]) -> Generator[Wish, str | None, Adapter]:
+def find_bus(bus: Bus) -> Generator[Wish, str | None, Adapter]:
     """Reach the vehicle and return which bus it is and how answers look.
 
-    Raises LinkLost when the vehicle is silent, LinkRefused on a bus that is not CAN. With a bus
-    that the user gave, silence to the first request is no reason to give up.
+    Raises LinkLost when the vehicle is silent or its bus is not CAN. With a bus that the user gave,
+    silence to the first request is no reason to give up.
     """
     text, headers = yield from _first_answer(bus)
     digit = yield from _bus_digit()
+    if headers is None and digit is not None and digit in "12345":
+        yield Step("bus", StepState.FAILED, "an older kind of bus, not CAN", OLDER_BUS)
+        raise LinkLost(f"The diagnostic bus of this vehicle is not CAN: {OLDER_BUS}.")
     if headers is None:
         yield from _silent(bus, text)
-    if digit is not None and digit in "12345":
-        yield Step("bus", StepState.FAILED, "an older kind of bus, not CAN", "use lines: instead")
-        raise LinkRefused(
-            "This vehicle's diagnostic bus is not CAN: serial: cannot read it; "
-            "a thermometer that prints numbers can be read through lines:."
-        )
     found = _DIGITS.get(digit or "", bus)
-    wide = found.value.startswith("29") or headers is Headers.BITS_29
+    wide = found.value.startswith("29")
+    if headers in (Headers.BITS_11, Headers.BITS_29):  # what was seen beats what was said
+        wide = headers is Headers.BITS_29
     shown = headers or (Headers.BITS_29 if wide else Headers.BITS_11)
     name = found.value if found is not Bus.AUTO else f"{29 if wide else 11}-bit, speed not told"
     yield Step("bus", StepState.OK if headers else StepState.UNKNOWN, f"CAN, {name}")
-    return Adapter(shown, found, wide, unknown)
+    return Adapter(shown, wide)
 
 
 def _first_answer(bus: Bus) -> Generator[Wish, str | None, tuple[str, Headers | None]]:
@@ -195,7 +192,7 @@ def _silent(bus: Bus, text: str) -> Generator[Wish, str | None, None]:
 
 
 def _bus_digit() -> Generator[Wish, str | None, str | None]:
-    text = yield Ask("ATDPN")
+    text = yield Ask("ATDPN", COMMAND_WAIT_S)
     for line in _lines(text, "ATDPN"):
         if match := re.fullmatch(r"A?([0-9A-F])", line):
             return match[1]
@@ -205,7 +202,7 @@ def _bus_digit() -> Generator[Wish, str | None, str | None]:
 def accepted(command: str) -> Generator[Wish, str | None, bool]:
     """Return whether the adapter took a command; a garbled answer is asked again once."""
     for _ in range(2):
-        text = yield Ask(command)
+        text = yield Ask(command, COMMAND_WAIT_S)
         words = read_answer(text or "", command, Headers.NONE).words
         if Word.OK in words:
             return True
