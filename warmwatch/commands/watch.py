@@ -1,34 +1,17 @@
 """`warmwatch watch LINK`: the whole act of waiting for the band."""
 
-import sys
-import time
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import click
 
 from warmwatch.commands.options import make_job, with_columns
-from warmwatch.core.job import Job
-from warmwatch.core.watch import Watch
+from warmwatch.commands.wiring import Wishes, run_watch
 from warmwatch.errors import UsageError
-from warmwatch.links import Address, Link, open_link, parse_address
-from warmwatch.links.keyboard import HELP, Keyboard
-from warmwatch.outputs.base import Output, Summary
-from warmwatch.outputs.guard import Guarded
-from warmwatch.outputs.jsonlines import JsonLines
-from warmwatch.outputs.plain import PlainLines
-from warmwatch.outputs.words import band_text
-from warmwatch.recording.writer import Recorder, create
-from warmwatch.session import Session, Until
+from warmwatch.links import open_link, parse_address
+from warmwatch.session import Until
 
-INTERRUPTED = 130
 RECORDINGS = Path("warmwatch-recordings")
-CAUTIONS = (
-    "Caution: fluid and metal in the band burn at a touch; keep clear of moving parts; run the "
-    "engine in open air or with extraction; secure the vehicle against moving and falling. "
-    "Service information comes first."
-)
 
 
 @click.command("watch")
@@ -76,9 +59,9 @@ def command(
     ends = parse_until(until)
     opened = open_link(address, pace=parse_pace(pace))
     folder = None if no_record else record or RECORDINGS
-    return run_watch(
-        opened, address, job, folder=folder, until=ends, as_json=as_json, quiet=quiet, speak=speak
-    )
+    heard = not quiet and (address.kind != "csv" or pace not in (None, "max"))
+    wishes = Wishes(folder, ends, as_json=as_json, sound=heard, speak=speak)
+    return run_watch(opened, address, job, wishes)
 
 
 def parse_pace(text: str | None) -> float | None:
@@ -107,67 +90,3 @@ def parse_until(text: str | None) -> Until:
     if not 0.0 < seconds < 1e9:
         raise UsageError(f"--until {text}: write left, entered, or a number of seconds.")
     return Until(seconds=seconds)
-
-
-def run_watch(
-    link: Link,
-    address: Address,
-    job: Job,
-    *,
-    folder: Path | None,
-    until: Until,
-    as_json: bool,
-    quiet: bool,
-    speak: bool,
-) -> int:
-    """Run one watch and return the exit code."""
-    if job.poll_s is None:
-        job = replace(job, poll_s=link.poll_s)
-    recorder = _recorder(link, address, job, folder)
-    keyboard = Keyboard() if sys.stdin.isatty() and address.rest != "-" else None
-    if not as_json:
-        _greet(job, address, recorder, keyboard)
-    outputs = [Guarded(output, _tell) for output in _outputs(job, as_json, quiet, speak)]
-    session = Session(
-        link,
-        Watch(job),
-        outputs,
-        address=str(address),
-        recorder=recorder,
-        keyboard=keyboard,
-        until=until,
-    )
-    return exit_code(session.run(), outputs)
-
-
-def exit_code(summary: Summary, outputs: Sequence[Guarded]) -> int:
-    """Return 130 after Ctrl-C, 1 when the recording or the first output was lost, else 0."""
-    if summary.stopped_by == "interrupt":
-        return INTERRUPTED
-    return 1 if summary.view.recording_trouble or outputs[0].failed else 0
-
-
-def _recorder(link: Link, address: Address, job: Job, folder: Path | None) -> Recorder | None:
-    if folder is None:
-        return None
-    return create(folder, job, str(address), link.describe(), time.time())
-
-
-def _outputs(job: Job, as_json: bool, quiet: bool, speak: bool) -> list[Output]:
-    shown: Output = JsonLines(sys.stdout) if as_json else PlainLines(sys.stdout, sys.stderr, job)
-    return [shown]
-
-
-def _greet(
-    job: Job, address: Address, recorder: Recorder | None, keyboard: Keyboard | None
-) -> None:
-    click.echo(f"Watching {address} for {band_text(job.band, job.unit)}.")
-    where = "Not recorded." if recorder is None else f"Recording to {recorder.path}"
-    click.echo(where)
-    click.echo(CAUTIONS)
-    if keyboard is not None:
-        click.echo(HELP[0].upper() + HELP[1:] + ".")
-
-
-def _tell(text: str) -> None:
-    click.echo(f"warmwatch: {text}", err=True)
