@@ -69,7 +69,7 @@ TROUBLES = (
 SINGLES = (
     Sample("single", "demo:?method=idle&seed=41&start=63&ambient=26", "idle", 20),
     Sample("single", "demo:?seed=2", "drive-idle", 21),
-    Sample("single", "demo:?method=idle-loaded-idle&seed=43&start=45&ambient=24", "mixed", 22),
+    Sample("single", "demo:?method=idle-loaded-idle&seed=43&start=53&ambient=24", "mixed", 22),
     Sample("trouble", "demo:?seed=2", "drive-idle", 23, TROUBLES),
 )
 

@@ -152,6 +152,16 @@ def test_default_scenario_passes_the_band() -> None:
     assert plan.seconds < 40 * 60
 
 
+def test_speed_never_jumps() -> None:
+    """Over the whole default scenario the vehicle speeds up and brakes as a vehicle can."""
+    vehicle, speeds = Vehicle(make_scenario()), []
+    while not vehicle.state.over:
+        vehicle.advance_to(vehicle.state.elapsed_s + STEP_S)
+        speeds.append(vehicle.state.demand.speed_kmh)
+    assert max(speeds) > 30.0
+    assert all(abs(b - a) <= 9.0 * STEP_S for a, b in pairwise(speeds))
+
+
 @pytest.mark.parametrize("seed", range(6))
 @pytest.mark.parametrize("band_c", [(80.0, 90.0), (40.0, 50.0), (30.0, 45.0), (85.0, 95.0)])
 def test_marks_fall_into_the_band(seed: int, band_c: tuple[float, float]) -> None:

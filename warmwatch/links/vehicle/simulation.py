@@ -90,6 +90,8 @@ class Vehicle:
         gave_up = stage.until_c is not None and not hot
         if gave_up or state.stage + 1 == len(self.scenario.stages):
             return state.stage, True
+        if state.demand.speed_kmh > 0.0:
+            return state.stage, False  # a drive ends where the vehicle stands
         self._stage_began_s = state.elapsed_s
         return state.stage + 1, False
 
