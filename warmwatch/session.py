@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from types import FrameType
 
+from warmwatch.core.check import outcome
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast import Forecast
 from warmwatch.core.reading import Item, Mark, Reading, Tick
@@ -208,7 +209,9 @@ class Session:
 
     def _close_recording(self) -> None:
         end_s = self._watch.snapshot().elapsed_s
-        self._record(lambda recorder: recorder.close(end_s, self._wall_time()))
+        checks = self._watch.checks
+        result = outcome(checks[-1] if checks else None, self._watch.job.band)
+        self._record(lambda recorder: recorder.close(end_s, self._wall_time(), str(result)))
 
     def _view(self) -> View:
         return View(

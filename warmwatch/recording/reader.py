@@ -81,6 +81,9 @@ def iter_lines(path: Path) -> Iterator[tuple[int, str, bool]]:
             number = 0
             while data := file.readline(MAX_LINE):
                 number += 1
+                if not data.strip(b"\0"):  # what a power cut may leave where text was to come
+                    yield number, "", False
+                    return
                 if len(data) == MAX_LINE:
                     raise RecordingError(f"{path.name} is no recording: line {number} never ends.")
                 text = data.rstrip(b"\r\n").decode("utf-8", "replace")

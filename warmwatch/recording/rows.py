@@ -3,7 +3,7 @@
     time        UTC, ISO 8601, empty where it is not known
     elapsed_s   seconds on a clock that never runs back
     kind        reading, mark, tick, event, opened, closed
-    name        the mark or the event
+    name        the mark or the event; of the closing row, what it shows about the level
     fluid_c ... one column for each quantity of core.units.QUANTITIES
     other       further values by name, a JSON object
     crossed_s   for window events: the first reading past the edge
@@ -20,6 +20,7 @@ import csv
 import hashlib
 import io
 import json
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
@@ -119,6 +120,8 @@ def cells_item(cells: Mapping[str, str]) -> Item | None:
     if kind not in ("reading", "mark", "tick"):
         return None
     elapsed_s, utc_s = float(cells["elapsed_s"]), utc_seconds(cells["time"])
+    if not math.isfinite(elapsed_s):
+        raise ValueError(f"{elapsed_s!r} is no time")
     if kind == "mark":
         return Mark(elapsed_s, MarkName(cells["name"]), unguard(cells["text"]), utc_s)
     if kind == "tick":
@@ -156,8 +159,11 @@ class Chain:
 
 
 def split_line(line: str) -> dict[str, str]:
-    """Return the cells of one line by column; ValueError when the count is wrong."""
-    row = next(csv.reader([line], strict=True), [])
+    """Return the cells of one line by column; ValueError when it is no such line."""
+    try:
+        row = next(csv.reader([line], strict=True), [])
+    except csv.Error as error:
+        raise ValueError(str(error)) from None
     if len(row) != len(COLUMNS):
         raise ValueError(f"{len(row)} cells where {len(COLUMNS)} are needed")
     return dict(zip(COLUMNS, row, strict=True))

@@ -74,15 +74,24 @@ def read_sidecar(recording: Path) -> dict[str, Any]:
     """Return the sidecar of a recording; RecordingError when it is missing or broken."""
     path = sidecar_path(recording)
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
+        data = path.read_bytes()
     except FileNotFoundError:
         raise RecordingError(
             f"The sidecar {path.name} is missing: keep it beside the recording."
         ) from None
-    except (OSError, ValueError, RecursionError) as error:
+    except OSError as error:
         raise RecordingError(f"The sidecar {path.name} cannot be read: {error}.") from None
+    return parse_sidecar(data, path.name)
+
+
+def parse_sidecar(data: bytes, name: str = "The sidecar") -> dict[str, Any]:
+    """Return the sidecar held in `data`; RecordingError when it is none."""
+    try:
+        document = json.loads(data.decode("utf-8"))
+    except (ValueError, RecursionError) as error:
+        raise RecordingError(f"{name} cannot be read: {error}.") from None
     if not isinstance(document, dict) or document.get("warmwatch:format") != FORMAT:
-        raise RecordingError(f"{path.name} is not the sidecar of a warmwatch recording.")
+        raise RecordingError(f"{name} is not the sidecar of a warmwatch recording.")
     return document
 
 

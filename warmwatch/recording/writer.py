@@ -61,11 +61,20 @@ class Recorder:
             raise self._failed(error) from None
         self._synced_s, self._unsynced = time.monotonic(), False
 
-    def close(self, elapsed_s: float, utc_s: float | None) -> None:
-        """Write the closing row and close the file; a second call does nothing."""
+    def close(self, elapsed_s: float, utc_s: float | None, outcome: str = "") -> None:
+        """Write the closing row and close the file; a second call does nothing.
+
+        `outcome` is what the recording shows about the level, a word of core.check.Outcome, so
+        that a list of many recordings need not read them whole.
+        """
         if self._file.closed:
             return
-        cells = {"time": utc_text(utc_s), "elapsed_s": repr(elapsed_s), "kind": "closed"}
+        cells = {
+            "time": utc_text(utc_s),
+            "elapsed_s": repr(elapsed_s),
+            "kind": "closed",
+            "name": outcome,
+        }
         self._write({**cells, "text": f"rows={self.rows}"})
         self.sync()
         self._file.close()
