@@ -18,10 +18,16 @@ RUNNING_RPM = 300.0
 """Below this an engine does not run (cranking is slower)."""
 LOADED_RPM = 1500.0
 """A cold fast idle stays below this; held against the brake an engine turns faster."""
+PRESSED_RPM = 1100.0
+PRESSED_LOAD_PCT = 50.0
+PRESSED_THROTTLE_PCT = 40.0
+"""Where load or throttle is read, so much of either beside PRESSED_RPM is a hold, too: a standing
+engine that turns freely needs neither."""
 MOVING_KMH = 3.0
 STANDING_KMH = 1.0
 FRESH_S = 5.0
 """A speed or an engine speed older than this is no longer believed."""
+_WATCHED = ("engine_rpm", "speed_kmh", "load_pct", "throttle_pct", "in_park")
 STOP_S = 3.0
 """A halt shorter than this, as at a junction, is still driving."""
 
@@ -41,14 +47,14 @@ class PhaseTracker:
 
     def step(self, elapsed_s: float, values: Mapping[str, float]) -> Phase:
         """Take the values of one reading and return the phase now."""
-        for name in ("engine_rpm", "speed_kmh"):
+        for name in _WATCHED:
             if name in values:
                 self._seen[name] = (elapsed_s, values[name])
         self.phase = self._judge(elapsed_s)
         return self.phase
 
     def latest(self, name: str, elapsed_s: float) -> float | None:
-        """Return the value of `engine_rpm` or `speed_kmh` while it is fresh."""
+        """Return the value of one of the watched quantities while it is fresh."""
         seen = self._seen.get(name)
         return None if seen is None or elapsed_s - seen[0] > self._fresh_s else seen[1]
 
@@ -64,7 +70,16 @@ class PhaseTracker:
         if speed is None:
             # A fast engine may be driving or loaded; without a road speed nobody can say which.
             return Phase.IDLE if rpm < LOADED_RPM else Phase.UNKNOWN
-        return Phase.IDLE if rpm < LOADED_RPM else Phase.LOADED
+        return Phase.LOADED if self._is_held(elapsed_s, rpm) else Phase.IDLE
+
+    def _is_held(self, elapsed_s: float, rpm: float) -> bool:
+        """Whether a standing engine works against the brake; in park it only turns freely."""
+        if self.latest("in_park", elapsed_s) == 1.0:
+            return False
+        load = self.latest("load_pct", elapsed_s) or 0.0
+        throttle = self.latest("throttle_pct", elapsed_s) or 0.0
+        pressed = load >= PRESSED_LOAD_PCT or throttle >= PRESSED_THROTTLE_PCT
+        return rpm >= LOADED_RPM or (pressed and rpm >= PRESSED_RPM)
 
     def _is_moving(self, elapsed_s: float, speed_kmh: float | None) -> bool:
         if speed_kmh is None:
