@@ -149,7 +149,7 @@ def test_one_refused_service_silences_all_its_identifiers_at_that_unit() -> None
 
 
 def test_silence_on_one_identifier_is_no_broken_link() -> None:
-    """A PID that is not supported is silent (j1979_conduct.csv): told once, and the rest goes on."""
+    """A PID that is not supported is silent (j1979_conduct.csv): told once; the rest goes on."""
     oil = Signal("engine_oil_c", 0x01, 0x5C, offset=-40, unit="C", record_length=1)
     wire = Wire(TestUnit(0x7E0, 0x7E8, pids={0x0C: b"\x0b\xb8"}), TestUnit(0x7E1, 0x7E9, dids=WARM))
     plan = plan_for([FLUID, oil])

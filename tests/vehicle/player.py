@@ -3,6 +3,7 @@
 import threading
 import time
 from collections.abc import Sequence
+from typing import Protocol
 
 import can
 
@@ -11,18 +12,30 @@ from tests.vehicle.units import TestUnit
 FUNCTIONAL = {0x7DF, 0x18DB33F1}
 
 
-class Player:
-    """A thread that owns one bus object; use it as a context manager."""
+class Wire(Protocol):
+    """What the player needs of a bus."""
 
-    def __init__(self, channel: str, units: Sequence[TestUnit], padding: int = 0x55) -> None:
+    def recv(self, timeout: float | None = None) -> can.Message | None: ...
+
+    def send(self, msg: can.Message) -> None: ...
+
+    def shutdown(self) -> None: ...
+
+
+class Player:
+    """A thread that owns one bus object; use it as a context manager, or call `run`."""
+
+    def __init__(
+        self, channel: str, units: Sequence[TestUnit], padding: int = 0x55, bus: Wire | None = None
+    ) -> None:
         self.units = units
         self.requests: list[tuple[int, bytes]] = []
         self.frames: list[can.Message] = []
         self.at_s: list[float] = []
         self._padding = bytes([padding])
-        self._bus = can.Bus(interface="virtual", channel=channel)
+        self._bus: Wire = bus or can.Bus(interface="virtual", channel=channel)
         self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run)
+        self._thread = threading.Thread(target=self.run)
 
     def __enter__(self) -> "Player":
         self._thread.start()
@@ -38,7 +51,7 @@ class Player:
         message = can.Message(arbitration_id=arbitration_id, data=data, is_extended_id=wide)
         self._bus.send(message)
 
-    def _run(self) -> None:
+    def run(self) -> None:
         while not self._stop.is_set():
             message = self._bus.recv(0.02)
             if message is not None:

@@ -54,7 +54,7 @@ class Plan:
         self._raw: list[str] = []
         self._notices: list[Notice] = []
         self._cycles = 0
-        self._heard = False
+        self._heard = self._heard_ever = False
         self.silent_cycles = 0
         if not any(question.is_fluid for question in asked):
             self._notices.append(Notice(NO_FLUID, alarm=True))
@@ -76,7 +76,10 @@ class Plan:
             left = yield from self._ask(group, now_s)
             if len(group) > 1 and left:
                 yield from self._one_by_one(left, now_s)
-        self.silent_cycles = 0 if self._heard or not due else self.silent_cycles + 1
+        if self._heard:
+            self.silent_cycles = 0
+        elif due:
+            self.silent_cycles += 1
 
     def _due(self, now_s: float) -> Iterator[Question]:
         slow_too = self._cycles % SLOW_EVERY == 0
@@ -123,13 +126,17 @@ class Plan:
             outcome = yield self._request(group)
             if outcome.silent:
                 self._via_all.discard(unit)
-        self._heard = self._heard or not outcome.silent
-        self._proven |= outcome.answers.keys() | outcome.refusals.keys()
+        self._hear(outcome)
         left = self._read(group, outcome)
         for question in left:
             if len(group) == 1:
                 self._unanswered(question, outcome, now_s)
         return left
+
+    def _hear(self, outcome: Outcome) -> None:
+        if not outcome.silent:
+            self._heard = self._heard_ever = True
+            self._proven |= outcome.answers.keys() | outcome.refusals.keys()
 
     def _request(self, group: Sequence[Question]) -> Request:
         unit = group[0].unit
@@ -180,7 +187,6 @@ class Plan:
             self._raw.append(f"{unit.label} {payload.hex().upper()}")
 
     def _broken(self, group: Sequence[Question], unit: Unit, payload: bytes, why: str) -> None:
-        self._heard = True
         if len(group) > 1:
             return  # the sizes may be wrong for the group only; each is asked alone next
         for signal in group[0].signals:
@@ -206,7 +212,8 @@ class Plan:
             self._refused(question, unit, outcome.refusals[unit], now_s)
             return
         question.silent += 1
-        if question.silent >= SILENT_POLLS:
+        # While nobody at all has spoken, it is the link that is silent, not this identifier.
+        if question.silent >= SILENT_POLLS and self._heard_ever:
             self._silent(question, now_s)
 
     def _perhaps_deaf(self, question: Question) -> Unit | None:

@@ -23,7 +23,15 @@ logging.getLogger("can").addHandler(logging.NullHandler())
 
 PADDING = 0xCC
 _FLOW_CONTROL = 0x30
-_PARAMS = {"tx_padding": PADDING, "blocksize": 0, "stmin": 0, "logger_name": _LOGGER}
+_LONGEST_ANSWER = 512
+"""Longer than any answer to what we ask; a unit that announces more is told that it is too much."""
+_PARAMS = {
+    "tx_padding": PADDING,
+    "blocksize": 0,
+    "stmin": 0,
+    "max_frame_size": _LONGEST_ANSWER,
+    "logger_name": _LOGGER,
+}
 _MOST_AT_ONCE = 2000
 
 

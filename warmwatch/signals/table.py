@@ -17,9 +17,9 @@ from warmwatch.signals.signal import SERVICE_CURRENT_DATA, Signal
 _INTEGERS = {
     "service": (0x01, 0x22),
     "identifier": (0, 0xFFFF),
-    "first_byte": (0, 4094),
+    "first_byte": (0, 499),
     "length": (1, 4),
-    "record_length": (1, 4092),
+    "record_length": (1, 500),
     "target": (0, 0x1FFFFFFF),
     "answer_id": (0, 0x1FFFFFFF),
 }

@@ -1,0 +1,170 @@
+"""`can:` when the far end goes away and comes back; the adapter is a process on a terminal pair."""
+
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+
+import can
+import pytest
+
+from tests.links.can_runs import Run, follow, signal_file, watch
+from tests.vehicle.player import Player
+from tests.vehicle.units import TestUnit
+from warmwatch.errors import LinkLost, LinkRefused
+from warmwatch.links.address import parse_address
+from warmwatch.links.base import open_link
+from warmwatch.links.bus import BusOpener
+from warmwatch.links.byte_port import PortSeen
+
+ROOT = Path(__file__).parents[2]
+
+
+class FarEnd:
+    """Adapters at one port path, plugged and unplugged."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._process: subprocess.Popen[str] | None = None
+
+    def plug(self, counts: int) -> None:
+        command = [sys.executable, "-m", "tests.vehicle.far_end", str(self.path), str(counts)]
+        self._process = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
+        assert self._process.stdout is not None
+        assert self._process.stdout.readline() == "ready\n"
+
+    def unplug(self) -> None:
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait()
+            assert self._process.stdout is not None
+            self._process.stdout.close()
+            self._process = None
+
+
+@pytest.fixture
+def far_end(tmp_path: Path) -> Iterator[FarEnd]:
+    """An adapter's port that nothing is plugged into yet."""
+    made = FarEnd(tmp_path / "port")
+    yield made
+    made.unplug()
+
+
+def slcan(far_end: FarEnd, tmp_path: Path) -> str:
+    path = signal_file(tmp_path, target=0x7E1)
+    quick = "poll=0.1&answer=0.3&sleep_after_open=0"
+    return f"can:{far_end.path}?interface=slcan&bitrate=500000&{quick}&signals={path}"
+
+
+def wait_for_lost(run: Run, after: int) -> bool:
+    return any(notice.lost for notice in run.notices[after:])
+
+
+def test_a_vehicle_is_read_through_a_serial_adapter(far_end: FarEnd, tmp_path: Path) -> None:
+    """slcan over a terminal pair to another process: fluid, speed of the engine, coolant."""
+    far_end.plug(853)
+    run = watch(slcan(far_end, tmp_path), lambda run: len(run.fluid) >= 3)
+    assert run.latest() == pytest.approx({"fluid_c": 85.3, "engine_rpm": 800.0, "coolant_c": 50.0})
+    assert not [notice for notice in run.notices if notice.lost]
+
+
+def test_an_adapter_unplugged_and_replugged_is_read_again(far_end: FarEnd, tmp_path: Path) -> None:
+    """Lost is told within 5 s and nothing old comes again; replugged, new values come."""
+    far_end.plug(853)
+    link = open_link(parse_address(slcan(far_end, tmp_path)))
+    try:
+        run = follow(link, lambda run: len(run.fluid) >= 2)
+        far_end.unplug()
+        unplugged_s, notices, readings = time.monotonic(), len(run.notices), len(run.readings)
+        follow(link, lambda run: wait_for_lost(run, notices), run=run)
+        assert time.monotonic() - unplugged_s < 5.0
+        assert len(run.readings) <= readings + 1  # one that was under way
+        before = len(run.fluid)
+        far_end.plug(902)
+        follow(link, lambda run: len(run.fluid) > before, 15.0, run)
+        assert set(run.fluid[before:]) == {90.2}
+    finally:
+        link.close()
+
+
+def test_ignition_off_and_on_is_told_and_survived(tmp_path: Path) -> None:
+    """A bus that falls silent is told as such; when it speaks again, new values come."""
+    path = signal_file(tmp_path, target=0x7E1)
+    gearbox = TestUnit(0x7E1, 0x7E9, dids={0x1234: (853).to_bytes(2, "big")})
+    with Player("ignition", [gearbox]):
+        quick = "interface=virtual&poll=0.1&answer=0.15&addressing=normal"
+        link = open_link(parse_address(f"can:ignition?{quick}&signals={path}"))
+        try:
+            run = follow(link, lambda run: len(run.fluid) >= 2)
+            gearbox.silent, notices = True, len(run.notices)
+            follow(link, lambda run: wait_for_lost(run, notices), run=run)
+            assert "is the ignition on" in run.texts
+            before = len(run.fluid)
+            gearbox.dids[0x1234] = (902).to_bytes(2, "big")
+            gearbox.silent = False
+            follow(link, lambda run: len(run.fluid) > before, 15.0, run)
+            assert set(run.fluid[before:]) == {90.2}
+        finally:
+            link.close()
+
+
+def test_a_vehicle_that_is_off_at_first_is_waited_for(tmp_path: Path) -> None:
+    """Silence from the start is told with what to try, and the link goes on trying."""
+    path = signal_file(tmp_path, target=0x7E1)
+    gearbox = TestUnit(0x7E1, 0x7E9, dids={0x1234: (853).to_bytes(2, "big")}, silent=True)
+    with Player("off", [gearbox]):
+        quick = "interface=virtual&poll=0.1&answer=0.1&addressing=normal"
+
+        def switched_on_when_told(run: Run) -> bool:
+            if wait_for_lost(run, 0):
+                gearbox.silent = False
+            return bool(run.fluid)
+
+        run = watch(f"can:off?{quick}&signals={path}", switched_on_when_told, 15.0)
+    assert "No unit answers" in run.texts
+
+
+PORTS: dict[str, Sequence[PortSeen]] = {
+    "before": [PortSeen("/dev/a", "", "S1"), PortSeen("/dev/b", "", "S2")],
+    "after": [PortSeen("/dev/b", "", "S2"), PortSeen("/dev/c", "", "S1")],
+}
+
+
+@pytest.fixture
+def opened(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The channels asked of python-can, which opens a virtual bus for each."""
+    real: Callable[..., can.BusABC] = can.Bus
+    asked: list[str] = []
+
+    def open_virtual(channel: str, **_: object) -> can.BusABC:
+        asked.append(channel)
+        if channel.endswith("gone"):
+            raise can.CanInitializationError("no such port")
+        return real(interface="virtual", channel="usb")
+
+    monkeypatch.setattr(can, "Bus", open_virtual)
+    return asked
+
+
+@pytest.mark.parametrize("given", ["", "S1"])
+def test_a_port_that_comes_back_under_another_name_is_found(opened: list[str], given: str) -> None:
+    """The USB serial number, learnt at the first opening or given, leads to the new name."""
+    now = ["before"]
+    opener = BusOpener("/dev/a", {"interface": "slcan"}, given, lambda: PORTS[now[0]])
+    opener.open().shutdown()
+    now[0] = "after"
+    opener.open().shutdown()
+    assert opened == ["/dev/a", "/dev/c"]
+
+
+def test_a_port_that_never_was_is_refused_and_one_that_was_is_waited_for(opened: list[str]) -> None:
+    """At first the ports of this computer are told and the link ends; later it is only lost."""
+    opener = BusOpener("/dev/gone", {"interface": "slcan"}, "", lambda: PORTS["before"])
+    with pytest.raises(LinkRefused, match=r"/dev/a, /dev/b"):
+        opener.open()
+    other = BusOpener("/dev/a", {"interface": "slcan"}, "S1", lambda: PORTS["before"])
+    other.open().shutdown()
+    other._ports = lambda: [PortSeen("/dev/gone", "", "S1")]
+    with pytest.raises(LinkLost, match="cannot be opened"):
+        other.open()

@@ -1,0 +1,75 @@
+"""The far end of a serial cable, as a process of its own: a CAN adapter with a vehicle behind it.
+
+`python -m tests.vehicle.far_end LINK COUNTS` makes a pseudo-terminal, puts a
+symbolic link to it at LINK (the "port") and speaks the text protocol of python-can's slcan
+interface on it, written by hand. COUNTS is the fluid in tenths of a degC. Kill it to unplug.
+"""
+
+import os
+import pty
+import select
+import sys
+import tty
+from pathlib import Path
+
+import can
+
+from tests.vehicle.player import Player
+from tests.vehicle.units import TestUnit
+
+
+class TextFrames:
+    """Frames as lines: `t` or `T`, identifier, length, bytes, carriage return."""
+
+    def __init__(self, fd: int) -> None:
+        self._fd = fd
+        self._text = b""
+        self.open = False
+
+    def recv(self, timeout: float | None = None) -> can.Message | None:
+        while b"\r" not in self._text:
+            ready, _, _ = select.select([self._fd], [], [], timeout)
+            if not ready:
+                return None
+            self._text += os.read(self._fd, 4096)
+        line, _, self._text = self._text.partition(b"\r")
+        return self._obey(line.decode("ascii"))
+
+    def _obey(self, line: str) -> can.Message | None:
+        if line[:1] not in ("t", "T"):
+            self.open = {"O": True, "L": True, "C": False}.get(line[:1], self.open)
+            os.write(self._fd, b"\r")
+            return None
+        digits = 3 if line[0] == "t" else 8
+        data = bytes.fromhex(line[2 + digits :])
+        assert int(line[1 + digits]) == len(data)
+        os.write(self._fd, b"z\r" if line[0] == "t" else b"Z\r")
+        arbitration_id = int(line[1 : 1 + digits], 16)
+        return can.Message(arbitration_id=arbitration_id, data=data, is_extended_id=digits == 8)
+
+    def send(self, msg: can.Message) -> None:
+        if not self.open:
+            return
+        head = f"T{msg.arbitration_id:08X}" if msg.is_extended_id else f"t{msg.arbitration_id:03X}"
+        text = f"{head}{len(msg.data)}{bytes(msg.data).hex().upper()}\r"
+        os.write(self._fd, text.encode("ascii"))
+
+    def shutdown(self) -> None:
+        os.close(self._fd)
+
+
+def main(link: Path, counts: int) -> None:
+    master, slave = pty.openpty()
+    tty.setraw(slave)
+    beside = link.with_suffix(".new")
+    beside.symlink_to(os.ttyname(slave))
+    beside.replace(link)
+    engine = TestUnit(0x7E0, 0x7E8, pids={0x0C: bytes.fromhex("0C80"), 0x05: b"\x5a"})
+    gearbox = TestUnit(0x7E1, 0x7E9, dids={0x1234: counts.to_bytes(2, "big", signed=True)})
+    player = Player("", [engine, gearbox], bus=TextFrames(master))
+    print("ready", flush=True)
+    player.run()
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), int(sys.argv[2]))
