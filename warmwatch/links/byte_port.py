@@ -196,18 +196,25 @@ def _explained(name: str, error: Exception) -> LinkLost:
     text = str(error)
     if "://" in name:
         return LinkLost(
-            f"nothing answers there ({_why(error)}); is it on, and this computer in its network"
+            f"nothing answers there, {_socket_why(error)} (is it on, and this computer in its "
+            f"network?)"
         )
     if number in _BUSY or (sys.platform == "win32" and "PermissionError" in text):
-        return _PortBusy("another program holds it; close that program")
+        return _PortBusy("another program holds it (close that program)")
     if number == errno.EACCES:
         return LinkLost(
-            "no permission; let your user into the group that owns it "
-            "(often dialout or uucp) and log in again"
+            "no permission (let your user into the group that owns it, often dialout or uucp, "
+            "and log in again)"
         )
     if number in _ABSENT or "FileNotFoundError" in text:
-        return LinkLost("there is no such port; is it plugged in")
+        return LinkLost("there is no such port (is it plugged in?)")
     return LinkLost(_why(error))
+
+
+def _socket_why(error: Exception) -> str:
+    return (
+        _why(error).rpartition("] ")[2].lower()
+    )  # pyserial wraps `[Errno 111] Connection refused`
 
 
 def _why(error: Exception) -> str:

@@ -7,19 +7,19 @@ number.
 
 import re
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 
-from warmwatch.errors import LinkError, UsageError
+from warmwatch.errors import UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.base import WAIT_S, Link
 from warmwatch.links.byte_port import BytePort, PortOpener
 from warmwatch.links.clock import SystemClock
-from warmwatch.links.live import LiveLink, Polled, Values
-from warmwatch.links.steps import Heard, Step, StepState, reading_steps
+from warmwatch.links.live import LiveLink, Polled
+from warmwatch.links.steps import Step
 from warmwatch.links.tally import Tally
 from warmwatch.links.text_adapter import AnswerReader
-from warmwatch.links.text_serve import OFFER, Talking, Wanted, serve
+from warmwatch.links.text_serve import Talking, Wanted, serve
 from warmwatch.links.text_talk import Ask, Bus, Pause, Settle, Speed, Wish
 from warmwatch.signals import load_signal_file
 from warmwatch.signals.readonly import NotReading, check_reading
@@ -147,42 +147,6 @@ def open_text_port(opener: PortOpener, wanted: Wanted) -> TextPort:
     hint = " If this goes on, check cable and speed (?baud=)."
     tally = Tally("An answer of the adapter", "answer", hint, time.monotonic)
     return TextPort(opener.open(), serve(wanted, tally, time.monotonic))
-
-
-def try_address(address: Address) -> Iterator[Step]:
-    """Yield what setting up and TRY_POLLS_S of polling show; never raises a LinkError."""
-    settings = settings_of(address)
-    opener = PortOpener(settings.name, settings.baud, settings.usb_serial)
-    try:
-        port = open_text_port(opener, settings.wanted)
-    except LinkError as error:
-        yield Step("port opened", StepState.FAILED, str(error), "see the ports named there")
-        return
-    yield Step("port opened", StepState.OK, settings.name)
-    try:
-        yield from _tried(port)
-    finally:
-        port.close()
-
-
-def _tried(port: TextPort) -> Iterator[Step]:
-    readings: list[Heard] = []
-    began_s: float | None = None
-    told = False
-    try:
-        while began_s is None or time.monotonic() - began_s < TRY_POLLS_S:
-            for item in port.work():
-                if isinstance(item, Step):
-                    yield item
-                    told = item.state is StepState.FAILED
-                    began_s = time.monotonic() if item.name == OFFER else None
-                elif isinstance(item, Values):
-                    readings.append(Heard(time.monotonic(), item.values, item.doubts))
-    except LinkError as error:
-        if began_s is not None or not told:
-            yield Step("link", StepState.FAILED, str(error))
-        return
-    yield from reading_steps(readings)
 
 
 def settings_of(address: Address) -> SerialSettings:

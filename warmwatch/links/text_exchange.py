@@ -68,10 +68,13 @@ class TextBus:
 
     @property
     def everybody(self) -> Unit | None:
-        """The unit that stands for all where the adapter does not show who answers."""
+        """The one unit to survey where the adapter does not show who answers: the engine's.
+
+        Answers of several units could not be told apart there, so one unit is asked by its address.
+        """
         if self._adapter.headers is not Headers.NONE:
             return None
-        return Unit(0, self._addressing.functional_id or 0)
+        return Unit(0, 0x18DA10F1 if self._adapter.wide else 0x7E0)
 
     def exchange(self, request: Request) -> Exchanging:
         """Ask and return what came back. Raises LinkLost when the adapter makes no sense."""
@@ -177,6 +180,8 @@ class TextBus:
         for payload in answer.payloads:
             unit = self._sender(request, payload.unit)
             refusal = parse_refusal(payload.data)
+            if unit is None and not self._can_aim:
+                continue  # everybody was asked, because one unit alone cannot be
             if unit is None:
                 return None, f"{payload.unit:X} was not asked"
             if refusal is not None and refusal.service == request.service:

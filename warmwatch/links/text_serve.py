@@ -50,16 +50,27 @@ class Wanted:
     bauds: tuple[int | None, ...] = (None,)
 
 
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """A set-up adapter with a surveyed vehicle behind it."""
+
+    bus: TextBus
+    survey: Survey
+    wide: bool
+
+
 def serve(wanted: Wanted, tally: Tally, now_s: Callable[[], float]) -> Talking:
     """Set up, survey and poll until the link is lost. Raises LinkLost and LinkRefused."""
-    bus, asked = yield from arrive(wanted, tally)
-    yield from _poll(bus, Plan(asked), wanted.poll_s, tally, now_s)
+    arrival = yield from arrive(wanted, tally)
+    unit_at = (FIXED if arrival.wide else NORMAL).unit_at
+    everybody = arrival.bus.everybody
+    asked = questions(wanted.signals, arrival.survey.offers, unit_at, everybody)
+    yield _offer_step(asked)
+    yield from _poll(arrival.bus, Plan(asked), wanted.poll_s, tally, now_s)
 
 
-def arrive(
-    wanted: Wanted, tally: Tally
-) -> Generator[Wish, str | None, tuple[TextBus, list[Question]]]:
-    """Set up the adapter and find out what can be asked of whom."""
+def arrive(wanted: Wanted, tally: Tally) -> Generator[Wish, str | None, Arrival]:
+    """Set up the adapter and find out who is there."""
     name = yield from greet(wanted.bauds)
     called = f"it calls itself {name!r}" if name else "it does not say what it is"
     yield Step("adapter answers", StepState.OK, called)
@@ -70,10 +81,7 @@ def arrive(
     survey = Survey(bus.everybody)
     yield from _drive(survey.run(), bus)
     yield from _survey_steps(survey)
-    unit_at = (FIXED if adapter.wide else NORMAL).unit_at
-    asked = questions(wanted.signals, survey.offers, unit_at, bus.everybody)
-    yield _offer_step(asked)
-    return bus, asked
+    return Arrival(bus, survey, adapter.wide)
 
 
 def _poll(
