@@ -32,7 +32,6 @@ class Check:
     set_s: float | None = None
     min_c: float | None = None
     max_c: float | None = None
-    readings: int = 0
     doubtful: int = 0
     lost: bool = False
     flow: MarkName | None = None
@@ -121,9 +120,11 @@ class CheckTracker:
         check = self._open
         if check is None:
             return
-        low_c = fluid_c if check.min_c is None else min(check.min_c, fluid_c)
-        high_c = fluid_c if check.max_c is None else max(check.max_c, fluid_c)
-        self._open = replace(check, min_c=low_c, max_c=high_c, readings=check.readings + 1)
+        if check.min_c is None or check.max_c is None:
+            self._open = replace(check, min_c=fluid_c, max_c=fluid_c)
+        elif not check.min_c <= fluid_c <= check.max_c:
+            low_c, high_c = min(check.min_c, fluid_c), max(check.max_c, fluid_c)
+            self._open = replace(check, min_c=low_c, max_c=high_c)
 
     def lose(self) -> None:
         """Continuity is lost."""

@@ -64,6 +64,8 @@ class ConditionTracker:
         self._fresh_s = fresh_s
         self._slow: dict[str, tuple[float, float]] = {}
         self._temps: deque[tuple[float, float]] = deque(maxlen=120)
+        self._rate: float | None = None
+        self._rate_known = True
         self._idle_since_s: float | None = None
         self._worked_s: float | None = None
         self._park = Told("in park", rules.in_park)
@@ -92,12 +94,14 @@ class ConditionTracker:
         """Take a believed fluid temperature; one a second is kept."""
         if not self._temps or elapsed_s - self._temps[-1][0] >= 1.0:
             self._temps.append((elapsed_s, fluid_c))
+            self._rate_known = False
         while elapsed_s - self._temps[0][0] > RATE_S:
             self._temps.popleft()
 
     def lose(self) -> None:
         """Continuity is lost: the rate starts anew."""
         self._temps.clear()
+        self._rate_known = False
 
     def mark(self, mark: Mark) -> None:
         """Take what the mechanic says."""
@@ -112,6 +116,11 @@ class ConditionTracker:
 
     def rate_c_per_min(self) -> float | None:
         """Return the slope of the last RATE_S by least squares, None without enough of it."""
+        if not self._rate_known:
+            self._rate, self._rate_known = self._slope_c_per_min(), True
+        return self._rate
+
+    def _slope_c_per_min(self) -> float | None:
         temps = self._temps
         if len(temps) < 3 or temps[-1][0] - temps[0][0] < RATE_MIN_S:
             return None

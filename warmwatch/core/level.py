@@ -10,6 +10,8 @@ from warmwatch.core.reading import Mark, MarkName, Reading
 
 IN_BAND = "fluid in the band"
 KEPT_WINDOWS = 20
+JUDGE_EVERY_S = 1.0
+"""With the plug out the conditions are judged so often; the temperature at every reading."""
 
 
 class LevelJob:
@@ -20,6 +22,8 @@ class LevelJob:
         self._checks = CheckTracker()
         self._drain: WindowTracker | None = None
         self._drained = False
+        self._judge_s = 0.0
+        self._judged: tuple[tuple[float, Place, bool], tuple[Condition, ...]] | None = None
         self._drain_windows: list[Window] = []
         if job.drain_band is not None:
             self._drain = WindowTracker(
@@ -31,9 +35,11 @@ class LevelJob:
     ) -> list[Event]:
         """Take a reading once it has been folded; return what is wrong with the plug out."""
         self._conditions.reading(reading.elapsed_s, reading.values, phase)
-        if not self._checks.is_open:
+        self._judged = None
+        if not self._checks.is_open or reading.elapsed_s < self._judge_s:
             return []
-        now = self._conditions.judge(reading.elapsed_s, place, blind=blind)
+        self._judge_s = reading.elapsed_s + JUDGE_EVERY_S
+        now = self.conditions(reading.elapsed_s, place, blind=blind)
         # The band has events of its own.
         unmet = [c for c in self._checks.judge(now) if c.name != IN_BAND]
         return [
@@ -66,6 +72,7 @@ class LevelJob:
     def lose(self, last_good_s: float, why: str) -> None:
         """Continuity is lost."""
         self._conditions.lose()
+        self._judged = None
         self._checks.lose()
         if self._drain is not None:
             self._keep(self._drain.lose(last_good_s, why))
@@ -73,6 +80,7 @@ class LevelJob:
     def mark(self, mark: Mark, fluid_c: float | None, *, blind: bool) -> None:
         """Take a mark."""
         self._conditions.mark(mark)
+        self._judged, self._judge_s = None, 0.0
         self._checks.mark(mark, fluid_c, blind=blind)
         if mark.name is MarkName.DRAINED and not self._drained:
             self._drained = True
@@ -107,7 +115,10 @@ class LevelJob:
 
     def conditions(self, now_s: float, place: Place, *, blind: bool) -> tuple[Condition, ...]:
         """Return the check conditions as they stand."""
-        return self._conditions.judge(now_s, place, blind=blind)
+        key = (now_s, place, blind)
+        if self._judged is None or self._judged[0] != key:
+            self._judged = (key, self._conditions.judge(now_s, place, blind=blind))
+        return self._judged[1]
 
     def _keep(self, window: Window | None) -> None:
         if window is not None:

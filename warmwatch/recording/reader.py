@@ -4,7 +4,7 @@ import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, BinaryIO
 
 from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import RecordingError
@@ -81,7 +81,8 @@ def iter_lines(path: Path) -> Iterator[tuple[int, str, bool]]:
             number = 0
             while data := file.readline(MAX_LINE):
                 number += 1
-                if not data.strip(b"\0"):  # what a power cut may leave where text was to come
+                if number > 1 and data.startswith(b"\0"):
+                    _refuse_what_follows_nothing(path, number, data, file)
                     yield number, "", False
                     return
                 if len(data) == MAX_LINE:
@@ -90,6 +91,16 @@ def iter_lines(path: Path) -> Iterator[tuple[int, str, bool]]:
                 yield number, text, data.endswith(b"\n")
     except OSError as error:
         raise RecordingError(f"Cannot read {path} ({error.strerror or error}).") from None
+
+
+def _refuse_what_follows_nothing(path: Path, number: int, data: bytes, file: BinaryIO) -> None:
+    """Accept zero bytes to the end: a power cut may leave them in place of text."""
+    while data:
+        if data.strip(b"\0"):
+            raise RecordingError(
+                f"{path.name} is broken at row {number}: it was changed or damaged."
+            )
+        data = file.read(MAX_LINE)
 
 
 def is_recording(path: Path) -> bool:
