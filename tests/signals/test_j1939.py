@@ -104,7 +104,7 @@ DBC = """VERSION ""
 NS_ :
 BS_:
 BU_: Gearbox
-BO_ 2566845443 TRF1: 8 Gearbox
+BO_ 2566846467 TRF1: 8 Gearbox
  SG_ Level : 8|8@1+ (0.4,0) [0|102] "%" Gearbox
  SG_ Temp : 32|16@1+ (0.03125,-273) [-273|1775] "degC" Gearbox
  SG_ HighLow : 48|8@1+ (0.5,-62.5) [-62.5|65] "l" Gearbox
