@@ -1,0 +1,301 @@
+"""What every screen says, in words: the terminal and the phone page show the same board."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from warmwatch.core.alerts import BRIGHT_CHANCE
+from warmwatch.core.band import Place
+from warmwatch.core.events import Event, EventKind
+from warmwatch.core.phase import Phase
+from warmwatch.core.reading import Mark
+from warmwatch.core.units import from_c
+from warmwatch.outputs.base import View
+from warmwatch.outputs.screen_story import Tale, Told
+from warmwatch.outputs.words import band_text, clock, event_text, forecast_text, temperature
+
+FRESH_S = 10.0
+"""A value older than this is not shown."""
+GRACE_S = 1.0
+"""So much later than the fold a screen calls blind by itself, should the fold be held up."""
+COOLANT_FRESH_S = 30.0
+_NEAR_C = 2.0
+_NEAR_SLACK = 1.5
+"""The band stays near until the forecast is so much longer than the lead at which it was told."""
+
+
+class State(StrEnum):
+    """The one thing that a screen says largest."""
+
+    WAITING = "waiting"
+    BELOW = "below"
+    LEVELLING = "levelling"
+    NEAR = "near"
+    INSIDE = "inside"
+    TOP_NEAR = "top-near"
+    ABOVE = "above"
+    TOO_HOT = "too-hot"
+    BLIND = "blind"
+    ENDED = "ended"
+
+
+WORDS: Mapping[State, tuple[str, str]] = {
+    State.WAITING: ("WAITING", "No reading yet."),
+    State.BELOW: ("BELOW THE BAND", "Wait."),
+    State.LEVELLING: ("LEVELLING OFF", "Below the band: may never be reached like this."),
+    State.NEAR: ("BAND IS NEAR", "Get ready."),
+    State.INSIDE: ("IN THE BAND", "The level may be checked now."),
+    State.TOP_NEAR: ("TOP IS NEAR", "Finish the check."),
+    State.ABOVE: ("ABOVE THE BAND", "Too hot for the level: let it cool."),
+    State.TOO_HOT: ("TOO HOT", "No more load: let it idle and cool."),
+    State.BLIND: ("BLIND", "The temperature is not known."),
+    State.ENDED: ("ENDED", "The watch has ended."),
+}
+CAUTIONS = (
+    "Hot fluid and metal burn. Mind fan and belts, exhaust gas, and a vehicle that moves.",
+    "Burns! Mind fan, belts, exhaust gas, a moving vehicle.",
+)
+"""The same caution, longer and shorter."""
+_PHASES = {
+    Phase.OFF: "engine off",
+    Phase.IDLE: "idling",
+    Phase.LOADED: "LOADED",
+    Phase.DRIVING: "DRIVING",
+    Phase.UNKNOWN: "phase not known",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """What a screen says. `figure` is empty whenever no temperature can be claimed now.
+
+    `soon` is the middle of the forecast alone, `time` the whole sentence with its spread.
+    `place` is 0 at the lower and 1 at the upper edge of the band, None without a temperature.
+    `facts` are short texts, the most important first; `happened` lines, the newest last.
+    """
+
+    state: State
+    word: str
+    act: str
+    figure: str
+    unit: str
+    band: str
+    soon: str
+    time: str
+    rate: str
+    place: float | None
+    facts: tuple[str, ...]
+    conditions: tuple[str, ...]
+    link: str
+    link_ok: bool
+    recording: str
+    recording_ok: bool
+    unheard: bool
+    happened: tuple[str, ...]
+
+
+def board(view: View, tale: Tale, *, ended: bool = False) -> Board:
+    """Return what is to be said of a view."""
+    state = State.ENDED if ended else state_of(view, tale)
+    shown = state not in (State.BLIND, State.ENDED, State.WAITING)
+    job = view.job
+    word, act = WORDS[state]
+    link, link_ok = _link(view, state)
+    return Board(
+        state=state,
+        word=word,
+        act=act,
+        figure=_figure(view, tale) if shown else "",
+        unit=f"°{job.unit}",
+        band=band_text(job.band, job.unit),
+        soon=_soon(view, state) if shown else "",
+        time=_time(view, state) if shown else "",
+        rate=_rate(view) if shown else "",
+        place=_place(view) if shown else None,
+        facts=_facts(view, state),
+        conditions=conditions(view),
+        link=link,
+        link_ok=link_ok,
+        recording=view.recording_trouble
+        or (f"Recorded: {view.recording}" if view.recording else "NOT RECORDED"),
+        recording_ok=bool(view.recording) and not view.recording_trouble,
+        unheard=tale.unheard is not None and not ended,
+        happened=tuple(told_text(told, view) for told in tale.latest),
+    )
+
+
+def state_of(view: View, tale: Tale) -> State:
+    """Return the state; blindness comes before all else, and heat before the band."""
+    snapshot, job = view.snapshot, view.job
+    if snapshot.blind or _age_s(view) > job.blind_limit_s + GRACE_S:
+        return State.BLIND
+    if snapshot.fluid_c is None:
+        return State.WAITING
+    if _too_hot(view, snapshot.fluid_c):
+        return State.TOO_HOT
+    if snapshot.place is Place.BELOW:
+        return _below(view, tale, snapshot.fluid_c)
+    if snapshot.place is Place.INSIDE:
+        near = tale.approach is EventKind.TOP_NEARING
+        close = _is_near(view, job.band.high_c - snapshot.fluid_c, job.top_lead_s)
+        return State.TOP_NEAR if near and close else State.INSIDE
+    return State.ABOVE if snapshot.place is Place.ABOVE else State.WAITING
+
+
+def _below(view: View, tale: Tale, fluid_c: float) -> State:
+    job, forecast = view.job, view.snapshot.forecast
+    dull = forecast is not None and forecast.chance < BRIGHT_CHANCE
+    if tale.approach is EventKind.LEVELLING_OFF and dull:
+        return State.LEVELLING
+    near = tale.approach is EventKind.NEARING
+    return (
+        State.NEAR if near and _is_near(view, job.band.low_c - fluid_c, job.lead_s) else State.BELOW
+    )
+
+
+def _is_near(view: View, missing_c: float, lead_s: float) -> bool:
+    """Whether what was told as near still is: a stopped engine cools for an hour afterwards."""
+    forecast = view.snapshot.forecast
+    mid_s = None if forecast is None else forecast.q50_s
+    return missing_c <= _NEAR_C or (mid_s is not None and mid_s <= _NEAR_SLACK * lead_s)
+
+
+def _too_hot(view: View, fluid_c: float) -> bool:
+    coolant_c = view.values.get("coolant_c")
+    fresh = view.now_s - view.value_s.get("coolant_c", 0.0) <= COOLANT_FRESH_S
+    coolant = coolant_c is not None and fresh and coolant_c >= view.job.coolant_ceiling_c
+    return fluid_c >= view.job.fluid_ceiling_c or coolant
+
+
+def _age_s(view: View) -> float:
+    """Seconds since the last good reading; zero before the first."""
+    last_s = view.snapshot.last_good_s
+    return 0.0 if last_s is None else max(0.0, view.now_s - last_s)
+
+
+def _figure(view: View, tale: Tale) -> str:
+    fluid_c = view.snapshot.fluid_c
+    if fluid_c is None:
+        return ""
+    shown = from_c(fluid_c, view.job.unit)
+    return f"{shown:.1f}" if tale.tenths else f"{shown:.0f}"
+
+
+def _place(view: View) -> float | None:
+    band, fluid_c = view.job.band, view.snapshot.fluid_c
+    return None if fluid_c is None else (fluid_c - band.low_c) / (band.high_c - band.low_c)
+
+
+def _time(view: View, state: State) -> str:
+    forecast = view.snapshot.forecast
+    if forecast is None or state in (State.ABOVE, State.TOO_HOT, State.LEVELLING):
+        return ""
+    return forecast_text(forecast)
+
+
+def _soon(view: View, state: State) -> str:
+    forecast = view.snapshot.forecast
+    if forecast is None or forecast.q50_s is None or not _time(view, state):
+        return ""
+    if forecast.q50_s >= 90.0:
+        return f"{round(forecast.q50_s / 60)} min"
+    return f"{max(10, round(forecast.q50_s, -1)):.0f} s"
+
+
+def _rate(view: View) -> str:
+    forecast = view.snapshot.forecast
+    if forecast is None:
+        return ""
+    scale = 1.8 if view.job.unit == "F" else 1.0
+    return f"{forecast.rate_c_per_min * scale:+.1f} °{view.job.unit}/min"
+
+
+def _facts(view: View, state: State) -> tuple[str, ...]:
+    snapshot, job = view.snapshot, view.job
+    facts = []
+    if snapshot.held_s is not None:
+        facts.append(f"HOLD {snapshot.held_s:.0f} s of {job.hold_limit_s:g} s at most")
+    elif snapshot.rest_left_s:
+        facts.append(f"rest {snapshot.rest_left_s:.0f} s more")
+    if snapshot.plug_out_s is not None:
+        facts.append(f"PLUG OUT since {clock(snapshot.plug_out_s)}")
+    if state is not State.BLIND:
+        facts.append(_PHASES[snapshot.phase])
+    return tuple(facts)
+
+
+_CONDITIONS = {
+    "engine_rpm": "engine {:.0f}/min",
+    "speed_kmh": "road {:.0f} km/h",
+    "voltage_v": "{:.1f} V",
+    "load_pct": "load {:.0f} %",
+}
+_TEMPERATURES = {"coolant_c": "coolant", "engine_oil_c": "engine oil", "ambient_c": "air"}
+
+
+def conditions(view: View) -> tuple[str, ...]:
+    """Return what else is known of engine and vehicle; only what is fresh."""
+    fresh = {
+        name: value
+        for name, value in view.values.items()
+        if view.now_s - view.value_s[name] <= max(FRESH_S, view.job.blind_limit_s)
+    }
+    texts = [form.format(fresh[name]) for name, form in _CONDITIONS.items() if name in fresh]
+    if "in_park" in fresh:
+        texts.insert(0, "in park" if fresh["in_park"] else "NOT IN PARK")
+    warm = [
+        f"{label} {temperature(fresh[name], view.job.unit)}"
+        for name, label in _TEMPERATURES.items()
+        if name in fresh
+    ]
+    return (*texts[:2], *warm, *texts[2:])
+
+
+def _link(view: View, state: State) -> tuple[str, bool]:
+    age_s = _age_s(view)
+    if view.snapshot.last_good_s is None:
+        silent = "NO READING so far" if state is State.BLIND else "No reading yet"
+        return view.link_trouble or silent, not view.link_trouble and state is not State.BLIND
+    if state is State.BLIND:
+        why = f": {view.link_trouble}" if view.link_trouble else ""
+        return f"NO GOOD READING for {_span(age_s)}{why}", False
+    doubts = f", {view.snapshot.doubtful} doubtful" if view.snapshot.doubtful else ""
+    losses = f", lost {view.snapshot.gaps} times" if view.snapshot.gaps else ""
+    return f"Last reading {age_s:.1f} s ago{losses}{doubts}", age_s <= view.job.blind_limit_s
+
+
+def _span(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 120 else clock(seconds)
+
+
+def told_text(told: Told, view: View) -> str:
+    """Return one line for something that happened."""
+    head = "" if told.elapsed_s is None else f"{clock(told.elapsed_s)}  "
+    if isinstance(told.entry, Event):
+        return head + event_text(told.entry, view.job.band, view.job.unit)
+    if isinstance(told.entry, Mark):
+        note = f": {told.entry.note}" if told.entry.note else ""
+        return f"{head}Mark {told.entry.name}{note}"
+    return told.entry.text
+
+
+def stalled(shown: Board, silent_s: float) -> Board:
+    """Return the board of a watch that has not shown anything for `silent_s`: blind."""
+    word, act = WORDS[State.BLIND]
+    link = f"THE WATCH DOES NOT ANSWER for {_span(silent_s)}"
+    return replace(
+        shown,
+        state=State.BLIND,
+        word=word,
+        act=act,
+        figure="",
+        soon="",
+        time="",
+        rate="",
+        place=None,
+        facts=(),
+        conditions=(),
+        link=link,
+        link_ok=False,
+        unheard=True,
+    )
