@@ -1,6 +1,7 @@
 """The fold: blind and seeing, doubts, windows across gaps, determinism."""
 
 from collections.abc import Iterable
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -240,3 +241,12 @@ def test_memory_does_not_grow(count: int) -> None:
     watch = Watch(JOB)
     fold(watch, (reading(t, 60 + (t // 7) % 40) for t in range(count)))
     assert len(pickle.dumps(watch)) < 200_000
+
+
+@given(st.lists(st.sampled_from([76.0, 77.0, 78.0, 79.0]), min_size=1, max_size=40))
+def test_nearing_does_not_chatter(levels: list[float]) -> None:
+    """However the fluid dawdles below the band, `nearing` comes at most once in a minute."""
+    levels_held = [level for level in levels for _ in range(30)]
+    results = fold(Watch(JOB), [reading(t, level) for t, level in enumerate(levels_held)])
+    told_s = [r.elapsed_s for r in results if isinstance(r, Event) and r.kind == "nearing"]
+    assert all(later - earlier >= 60.0 for earlier, later in pairwise(told_s))

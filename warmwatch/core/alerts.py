@@ -16,7 +16,7 @@ DULL_S = 60.0
 BRIGHT_CHANCE = 0.6
 FAR_LEADS = 2.0
 """A `nearing` that proved early is forgotten when the band is so many leads away for FAR_S."""
-FAR_S = 30.0
+FAR_S = 60.0
 RELEASE_C = 3.0
 
 
@@ -65,7 +65,7 @@ class Alerts:
             return None
         if self._once(EventKind.NEARING, self._band_is_near(elapsed_s, fluid_c, forecast)):
             return EventKind.NEARING
-        if self._far.step(elapsed_s, not _within(forecast, FAR_LEADS * self._lead_s)):
+        if self._far.step(elapsed_s, self._band_is_far(fluid_c, forecast)):
             self._said.discard(EventKind.NEARING)
         if forecast.chance >= BRIGHT_CHANCE:
             self._said.discard(EventKind.LEVELLING_OFF)
@@ -81,6 +81,10 @@ class Alerts:
     def _band_is_near(self, elapsed_s: float, fluid_c: float, forecast: Forecast) -> bool:
         soon = self._soon.step(elapsed_s, _within(forecast, self._lead_s))
         return soon or self._band.low_c - fluid_c <= NEAR_C
+
+    def _band_is_far(self, fluid_c: float, forecast: Forecast) -> bool:
+        close = self._band.low_c - fluid_c <= 2 * NEAR_C
+        return not close and not _within(forecast, FAR_LEADS * self._lead_s)
 
     def _top_is_near(self, elapsed_s: float, fluid_c: float, forecast: Forecast) -> bool:
         soon = self._top_soon.step(elapsed_s, _within(forecast, self._top_lead_s))
