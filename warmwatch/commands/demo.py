@@ -11,9 +11,12 @@ import click
 from warmwatch.commands.options import parse_band
 from warmwatch.commands.plot import draw_recording
 from warmwatch.commands.wiring import CAUTIONS, exit_code, open_sound, tell
+from warmwatch.core.events import Event
 from warmwatch.core.job import Job
+from warmwatch.core.reading import Mark
 from warmwatch.core.watch import Watch
 from warmwatch.links.address import Address
+from warmwatch.links.base import Notice
 from warmwatch.outputs.base import Entry, Summary, View
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.plain import PlainLines, status_line
@@ -66,8 +69,9 @@ class Progress:
         self._moving = sys.stdout.isatty()
 
     def take(self, entry: Entry) -> None:
-        self._clear()
-        self._lines.take(entry)
+        if isinstance(entry, Event | Mark | Notice):
+            self._clear()
+            self._lines.take(entry)
 
     def show(self, view: View) -> None:
         if not self._moving:
