@@ -8,6 +8,7 @@ import pytest
 from tests.make_recordings import BAND, COMPARED, RUNS, SINGLES, Sample, comparison, foreign, record
 from warmwatch.core.units import f_to_c
 from warmwatch.recording.reader import read_recording
+from warmwatch.recording.verify import SealState, verify_recording
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 
@@ -65,6 +66,16 @@ def test_each_method_has_its_runs(method: str) -> None:
         assert fluid.max() < 100.0
         curves.add(tuple(fluid))
     assert len(curves) == RUNS
+
+
+@pytest.mark.parametrize("path", sorted(RECORDINGS.glob("**/2*.csv")), ids=lambda path: path.stem)
+def test_samples_are_intact(path: Path) -> None:
+    """Every sample verifies: digests, and the events that today's fold gives for its readings.
+
+    After a change of the fold make them anew: `python -m tests.make_recordings`.
+    """
+    report = verify_recording(path)
+    assert report.state is SealState.INTACT, report.reason
 
 
 def test_single_samples_are_there() -> None:

@@ -119,6 +119,6 @@ def _drive(into_s: float, seed: int, hill: float) -> Demand:
 
 
 def _rolling(speed_kmh: float, torque_nm: float, loss: float) -> Demand:
-    rpm = 1000.0 + 38.0 * (speed_kmh % 18.0) + 8.0 * speed_kmh  # a gear for every 18 km/h
+    rpm = 950.0 + 38.0 * (speed_kmh % 18.0) + 8.0 * speed_kmh  # a gear for every 18 km/h
     load_pct = min(98.0, 16.0 + 0.5 * torque_nm)
     return Demand(rpm, torque_nm, loss, speed_kmh, False, load_pct, min(90.0, 8.0 + load_pct / 2))
