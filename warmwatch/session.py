@@ -27,7 +27,8 @@ SHOW_SOON_S = 0.1
 """What is new is shown after so long already."""
 _LEFT = (EventKind.LEFT_HIGH, EventKind.LEFT_LOW)
 _TO_BE_HEARD = frozenset(
-    {EventKind.BLIND, EventKind.TOO_HOT, EventKind.HOLD_LIMIT, EventKind.TOP_NEARING, *_LEFT}
+    {EventKind.BLIND, EventKind.TOO_HOT, EventKind.HOLD_LIMIT, EventKind.TOP_NEARING}
+    | {EventKind.NOT_FIT, *_LEFT}
 )
 """While one of these has not been answered by a mark, any key says that it was heard."""
 
@@ -137,7 +138,8 @@ class Session:
             return
         for key in self._keyboard.drain():
             self._news = True
-            act = self._keys.feed(key, unheard=self._unheard)
+            plug_out = self._watch.snapshot().plug_out_s is not None
+            act = self._keys.feed(key, unheard=self._unheard, plug_out=plug_out)
             if act is None:
                 continue
             if act.quits:

@@ -105,10 +105,17 @@ def test_any_key_says_heard() -> None:
 
 
 def test_the_end_is_asked_for_twice() -> None:
-    """One `q` never ends the watch: a key hit blindly to silence an alarm must not."""
+    """A key hit blindly to silence an alarm, or with the plug out, never ends the watch."""
+    heard, end = KeyAct(MarkName.ACKNOWLEDGE), KeyAct(None, quits=True)
+    assert acts(["q"], KeyReader()) == [end]
+    assert acts(["q", "x", "q"], KeyReader(), unheard=True) == [heard] * 3
+    assert acts(["q", "q"], KeyReader(), unheard=True) == [heard, end]
     reader = KeyReader()
-    assert acts(["q", "x", "q", "o"], reader) == [None, None, None, KeyAct(MarkName.PLUG_OUT)]
-    assert acts(["q", "q"], reader) == [None, KeyAct(None, quits=True)]
+    assert reader.feed("q", plug_out=True) is None
+    assert reader.prompt.startswith("End the watch?")
+    assert reader.feed("x", plug_out=True) is None
+    assert reader.prompt == ""
+    assert [reader.feed("q", plug_out=True) for _ in range(2)] == [None, end]
 
 
 def test_a_note_is_typed() -> None:

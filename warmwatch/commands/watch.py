@@ -9,6 +9,7 @@ from warmwatch.commands.options import make_job, with_columns
 from warmwatch.commands.wiring import Wishes, run_watch
 from warmwatch.errors import UsageError
 from warmwatch.links import open_link, parse_address
+from warmwatch.links.keyboard import parse_keys
 from warmwatch.session import Until
 
 RECORDINGS = Path("warmwatch-recordings")
@@ -30,6 +31,8 @@ RECORDINGS = Path("warmwatch-recordings")
 @click.option("--json", "as_json", is_flag=True, help="JSON Lines on stdout.")
 @click.option("--quiet", is_flag=True, help="No sound.")
 @click.option("--speak", is_flag=True, help="Speak the signals, too.")
+@click.option("--plain", is_flag=True, help="Plain lines, no screen.")
+@click.option("--key", "keys", multiple=True, metavar="KEY=MARK", help="As in f13=plug-out.")
 def command(
     link: str,
     band: str | None,
@@ -46,6 +49,8 @@ def command(
     as_json: bool,
     quiet: bool,
     speak: bool,
+    plain: bool,
+    keys: Sequence[str],
 ) -> int:
     """Watch LINK: a CSV file, `lines:-`, `demo:`, `can:...`, `serial:...` or `broadcast:...`.
 
@@ -60,7 +65,7 @@ def command(
     opened = open_link(address, pace=parse_pace(pace))
     folder = None if no_record else record or RECORDINGS
     heard = not quiet and (address.kind != "csv" or pace not in (None, "max"))
-    wishes = Wishes(folder, ends, as_json=as_json, sound=heard, speak=speak)
+    wishes = Wishes(folder, ends, as_json, heard, speak, plain, parse_keys(keys))
     return run_watch(opened, address, job, wishes)
 
 

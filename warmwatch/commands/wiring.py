@@ -2,20 +2,22 @@
 
 import sys
 import time
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import click
 
 from warmwatch.core.job import Job
+from warmwatch.core.reading import MarkName
 from warmwatch.core.watch import Watch
 from warmwatch.links import Address, Link
-from warmwatch.links.keyboard import HELP, Keyboard
+from warmwatch.links.keyboard import HELP, KEYS, Keyboard, key_words
 from warmwatch.outputs.base import Output, Summary
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.jsonlines import JsonLines
 from warmwatch.outputs.plain import PlainLines
+from warmwatch.outputs.screen import Screen, can_show
 from warmwatch.outputs.words import band_text
 from warmwatch.recording.writer import Recorder, create
 from warmwatch.session import Session, Until
@@ -37,6 +39,8 @@ class Wishes:
     as_json: bool = False
     sound: bool = True
     speak: bool = False
+    plain: bool = False
+    keys: Mapping[str, MarkName] = field(default_factory=lambda: KEYS)
 
 
 def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
@@ -44,10 +48,11 @@ def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
     if job.poll_s is None:
         job = replace(job, poll_s=link.poll_s)
     recorder = _recorder(link, address, job, wishes.folder)
-    keyboard = Keyboard() if sys.stdin.isatty() and address.rest != "-" else None
+    keyboard = Keyboard(wishes.keys) if sys.stdin.isatty() and address.rest != "-" else None
     if not wishes.as_json:
         _greet(job, address, recorder, keyboard)
-    outputs = [Guarded(output, tell) for output in _outputs(job, wishes)]
+    shown, say = _shown(job, wishes, keyboard)
+    outputs = [Guarded(output, say) for output in (shown, *_others(wishes, say))]
     session = Session(
         link,
         Watch(job),
@@ -57,7 +62,11 @@ def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
         keyboard=keyboard,
         until=wishes.until,
     )
-    return exit_code(session.run(), outputs)
+    try:
+        return exit_code(session.run(), outputs)
+    finally:
+        if isinstance(shown, Screen):
+            shown.stop()  # a link that fails must be told on the terminal as it was
 
 
 def exit_code(summary: Summary, outputs: Sequence[Guarded]) -> int:
@@ -67,17 +76,18 @@ def exit_code(summary: Summary, outputs: Sequence[Guarded]) -> int:
     return 1 if summary.view.recording_trouble or outputs[0].failed else 0
 
 
-def open_sound(*, speak: bool) -> Output:
+def open_sound(*, speak: bool, say: Callable[[str], None] | None = None) -> Output:
     """Return the output that sounds; says what it sounds by, and when it cannot."""
     from warmwatch.outputs.sound import Sound
     from warmwatch.outputs.tone_player import TonePlayer
     from warmwatch.outputs.voice import find_voice
 
+    say = say or tell
     voice = find_voice() if speak else None
     if speak and voice is None:
-        tell("no voice is installed that could speak: the tones are played alone.")
-    player = TonePlayer(voice=voice, notice=tell)
-    tell(player.describe())
+        say("no voice is installed that could speak: the tones are played alone.")
+    player = TonePlayer(voice=voice, notice=say)
+    say(player.describe())
     return Sound(player)
 
 
@@ -92,11 +102,21 @@ def _recorder(link: Link, address: Address, job: Job, folder: Path | None) -> Re
     return create(folder, job, str(address), link.describe(), time.time())
 
 
-def _outputs(job: Job, wishes: Wishes) -> list[Output]:
-    shown: Output = (
-        JsonLines(sys.stdout) if wishes.as_json else PlainLines(sys.stdout, sys.stderr, job)
-    )
-    return [shown, *([open_sound(speak=wishes.speak)] if wishes.sound else [])]
+def _shown(
+    job: Job, wishes: Wishes, keyboard: Keyboard | None
+) -> tuple[Output, Callable[[str], None]]:
+    """Return the first output, and how to tell something without spoiling it."""
+    if wishes.as_json:
+        return JsonLines(sys.stdout), tell
+    if wishes.plain or not can_show(sys.stdout):
+        return PlainLines(sys.stdout, sys.stderr, job), tell
+    keys = () if keyboard is None else key_words(keyboard.keys)
+    screen = Screen(sys.stdout, job.unit, keys=keys)
+    return screen, screen.tell
+
+
+def _others(wishes: Wishes, say: Callable[[str], None]) -> list[Output]:
+    return [open_sound(speak=wishes.speak, say=say)] if wishes.sound else []
 
 
 def _greet(

@@ -30,7 +30,14 @@ KEYS: Mapping[str, MarkName] = {
 NOTE_KEY = "n"
 QUIT_KEY = "q"
 PAGE_KEY = "p"
-HELP = "keys: o plug out, d drip, i plug in, t topped up, l level set, n note, space heard, q q end"
+HELP = "keys: o plug out, d drip, i plug in, t topped up, l level set, n note, space heard, q end"
+_WORDS: Mapping[MarkName, str] = {
+    MarkName.PLUG_OUT: "plug out",
+    MarkName.PLUG_IN: "plug in",
+    MarkName.TOPPED_UP: "topped up",
+    MarkName.LEVEL_SET: "level set",
+    MarkName.ACKNOWLEDGE: "heard",
+}
 ASK_QUIT = "End the watch? q once more to end, any other key to go on."
 MAX_NOTE = 500
 
@@ -68,6 +75,15 @@ def parse_keys(texts: Iterable[str]) -> dict[str, MarkName]:
     return keys
 
 
+def key_words(keys: Mapping[str, MarkName], *, page: bool = False) -> tuple[str, ...]:
+    """Return the keys with what each means, as short texts for a screen."""
+    marks = [
+        f"{'space' if key == ' ' else key} {_WORDS.get(mark, mark.replace('-', ' '))}"
+        for key, mark in keys.items()
+    ]
+    return (*marks, "n note", *(["p page"] if page else []), "q end")
+
+
 class KeyReader:
     """Turns keys into acts.
 
@@ -92,18 +108,19 @@ class KeyReader:
             return f"Note, Enter to end: {self.typing}"
         return ASK_QUIT if self.asking else ""
 
-    def feed(self, key: str, *, unheard: bool = False) -> KeyAct | None:
+    def feed(self, key: str, *, unheard: bool = False, plug_out: bool = False) -> KeyAct | None:
         """Take one key and return what it means, if anything.
 
         While something is `unheard`, a key without a meaning of its own says that it was heard;
-        nobody looks for the right key beside a running engine.
+        nobody looks for the right key beside a running engine. For the same reason the end has to
+        be asked for twice then, and while the plug is out.
         """
         if self.typing is not None:
             return self._type(key)
         asked, self.asking = self.asking, False
         heard = KeyAct(MarkName.ACKNOWLEDGE) if unheard else None
         key = key.lower()
-        if key == QUIT_KEY and asked:
+        if key == QUIT_KEY and (asked or not (unheard or plug_out)):
             return KeyAct(None, quits=True)
         mark = self._keys.get(key)
         if mark is not None:

@@ -6,6 +6,7 @@ from enum import StrEnum
 
 from warmwatch.core.alerts import BRIGHT_CHANCE
 from warmwatch.core.band import Place
+from warmwatch.core.conditions import State as Standing
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.phase import Phase
 from warmwatch.core.reading import Mark
@@ -51,6 +52,7 @@ WORDS: Mapping[State, tuple[str, str]] = {
     State.BLIND: ("BLIND", "The temperature is not known."),
     State.ENDED: ("ENDED", "The watch has ended."),
 }
+_CHECKING = (State.INSIDE, State.TOP_NEAR)
 CAUTIONS = (
     "Hot fluid and metal burn. Mind fan and belts, exhaust gas, and a vehicle that moves.",
     "Burns! Mind fan, belts, exhaust gas, a moving vehicle.",
@@ -69,6 +71,7 @@ _PHASES = {
 class Board:
     """What a screen says. `figure` is empty whenever no temperature can be claimed now.
 
+    `fit` is false when in the band something else forbids the check; `act` then says what.
     `soon` is the middle of the forecast alone, `time` the whole sentence with its spread.
     `place` is 0 at the lower and 1 at the upper edge of the band, None without a temperature.
     `facts` are short texts, the most important first; `happened` lines, the newest last.
@@ -77,6 +80,7 @@ class Board:
     state: State
     word: str
     act: str
+    fit: bool
     figure: str
     unit: str
     band: str
@@ -101,10 +105,12 @@ def board(view: View, tale: Tale, *, ended: bool = False) -> Board:
     job = view.job
     word, act = WORDS[state]
     link, link_ok = _link(view, state)
+    unfit = _unfit(view) if state in _CHECKING else ""
     return Board(
         state=state,
         word=word,
-        act=act,
+        act=f"But not fit for the check: {unfit}." if unfit else act,
+        fit=not unfit,
         figure=_figure(view, tale) if shown else "",
         unit=f"°{job.unit}",
         band=band_text(job.band, job.unit),
@@ -122,6 +128,17 @@ def board(view: View, tale: Tale, *, ended: bool = False) -> Board:
         unheard=tale.unheard is not None and not ended,
         happened=tuple(told_text(told, view) for told in tale.latest),
     )
+
+
+def _unfit(view: View) -> str:
+    """Return why a check now would not count though the fluid is in the band, or nothing."""
+    reasons = [
+        f"{condition.name}: {condition.reason}"
+        for condition in view.snapshot.conditions
+        if condition.state is Standing.NOT_MET
+    ]
+    more = f", and {len(reasons) - 1} more" if len(reasons) > 1 else ""
+    return reasons[0] + more if reasons else ""
 
 
 def state_of(view: View, tale: Tale) -> State:
@@ -203,11 +220,11 @@ def _soon(view: View, state: State) -> str:
 
 
 def _rate(view: View) -> str:
-    forecast = view.snapshot.forecast
-    if forecast is None:
+    rate = view.snapshot.rate_c_per_min
+    if rate is None:
         return ""
     scale = 1.8 if view.job.unit == "F" else 1.0
-    return f"{forecast.rate_c_per_min * scale:+.1f} °{view.job.unit}/min"
+    return f"{rate * scale:+.1f} °{view.job.unit}/min"
 
 
 def _facts(view: View, state: State) -> tuple[str, ...]:

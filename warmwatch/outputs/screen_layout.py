@@ -87,7 +87,7 @@ def render(board: Board, frame: Frame) -> list[Line]:
 
 
 def _banner(board: Board, frame: Frame) -> list[Line]:
-    style = BANNER_STYLES[board.state]
+    style = BANNER_STYLES[board.state] if board.fit else Style.READY
     if board.unheard and frame.beat:
         style = Style.STRONG
     picture = frame.glyphs.pictures[board.state]
@@ -98,14 +98,14 @@ def _banner(board: Board, frame: Frame) -> list[Line]:
     else:
         texts = [f"{picture}  {board.word}  {board.act}"]
         if cell_len(texts[0]) > frame.width - 2:
-            texts = [f"{picture}  {board.word}", board.act]
+            texts = [f"{picture}  {board.word}", *wrap(board.act, frame.width - 2)[:2]]
         if frame.height >= _ROWS_FOR_TALL_BANNER:
             texts = ["", *texts, ""]
     return [((_centre(plain(text, frame.glyphs), frame.width), style),) for text in texts]
 
 
 def _body(board: Board, frame: Frame, rows: int) -> list[Line]:
-    must = [*_gauge(board, frame), _rates(board), *_link(board, frame)]
+    must = [*_gauge(board, frame), _rates(board, frame), *_link(board, frame)]
     time = _time(board, frame)
     left = rows - len(must) - len(time)
     figure = _figure(board, frame, left - _KEPT_FOR_REST) or _figure(board, frame, left)
@@ -145,8 +145,8 @@ def _gauge(board: Board, frame: Frame) -> list[Line]:
     return [((f"  {labels}", Style.PLAIN),), ((f"  {line}", line_style),)]
 
 
-def _rates(board: Board) -> Line:
-    return ((_joined((board.rate, *board.facts)), Style.PLAIN),)
+def _rates(board: Board, frame: Frame) -> Line:
+    return ((_joined((board.rate, *board.facts), frame.width), Style.PLAIN),)
 
 
 def _link(board: Board, frame: Frame) -> list[Line]:
@@ -159,7 +159,7 @@ def _rest(board: Board, frame: Frame, rows: int) -> list[Line]:
     style = Style.DIM if board.recording_ok else Style.ALARM
     fitting = [text for text in CAUTIONS if len(text) <= frame.width]
     texts = {
-        "conditions": (_joined(board.conditions), Style.PLAIN),
+        "conditions": (_joined(board.conditions, frame.width), Style.PLAIN),
         "recording": (board.recording, style),
         "caution": (fitting[0] if fitting else CAUTIONS[-1], Style.PLAIN),
     }
@@ -207,8 +207,14 @@ def _keys(frame: Frame) -> list[Line]:
     return [((line, Style.DIM),) for line in lines[:2]]
 
 
-def _joined(texts: tuple[str, ...]) -> str:
-    return " · ".join(text for text in texts if text)
+def _joined(texts: tuple[str, ...], width: int) -> str:
+    """Return as many of `texts` as fit into `width`; none is cut in the middle."""
+    line = ""
+    for text in texts:
+        longer = f"{line} · {text}" if line else text
+        if text and cell_len(longer) <= width:
+            line = longer
+    return line
 
 
 def _centre(text: str, width: int) -> str:

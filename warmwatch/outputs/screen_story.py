@@ -24,14 +24,13 @@ _ENDS: Mapping[EventKind, frozenset[EventKind]] = {
     EventKind.HOLD_END: frozenset({EventKind.HOLD_LIMIT}),
 }
 _APPROACH = frozenset({EventKind.NEARING, EventKind.TOP_NEARING, EventKind.LEVELLING_OFF})
-_KEEPS_APPROACH = frozenset(
+_ENDS_APPROACH = frozenset(
     {
-        EventKind.DOUBTFUL,
-        EventKind.HOLD_START,
-        EventKind.HOLD_LIMIT,
-        EventKind.HOLD_END,
-        EventKind.REST_OVER,
-        EventKind.TOO_HOT,
+        EventKind.ENTERED,
+        EventKind.LEFT_HIGH,
+        EventKind.LEFT_LOW,
+        EventKind.BLIND,
+        EventKind.SEEING,
     }
 )
 
@@ -98,7 +97,7 @@ class Story:
         kind = event.kind
         if kind in _APPROACH:
             self._approach = kind
-        elif kind not in _KEEPS_APPROACH:
+        elif kind in _ENDS_APPROACH:
             self._approach = None
         if kind in _INSISTS or (self._plug_out and kind in _MATTERS_WITH_PLUG_OUT):
             self._unheard = kind
