@@ -1,18 +1,23 @@
 """warmwatch: says when transmission fluid is inside its check-temperature band, and proves it."""
 
+from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from warmwatch.recording.many import read_recordings
     from warmwatch.recording.reader import read_recording
 
 __version__ = "0.1.0"
-__all__ = ["__version__", "read_recording"]
+__all__ = ["__version__", "read_recording", "read_recordings"]
+
+_LAZY = {
+    "read_recording": "warmwatch.recording.reader",
+    "read_recordings": "warmwatch.recording.many",
+}
 
 
 def __getattr__(name: str) -> object:
-    """Import `read_recording` on first use: it needs pandas, which is slow to load."""
-    if name == "read_recording":
-        from warmwatch.recording.reader import read_recording
-
-        return read_recording
+    """Import the readers on first use: they need pandas, which is slow to load."""
+    if name in _LAZY:
+        return getattr(import_module(_LAZY[name]), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

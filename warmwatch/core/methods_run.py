@@ -1,7 +1,7 @@
 """What one recording tells about its warm-up: small, plain values that can be kept and compared."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 FEATURES = 1
@@ -119,13 +119,11 @@ class RunFeatures:
         return tuple(gap for gap in self.gaps if gap.from_s < to_s and gap.to_s > from_s)
 
 
-def features_to_mapping(features: RunFeatures) -> dict[str, Any]:
-    """Return the features as JSON values; `features_from_mapping` reads them back."""
-    return asdict(features)
-
-
 def features_from_mapping(mapping: Mapping[str, Any]) -> RunFeatures:
-    """Return the features that `features_to_mapping` gave; raises TypeError or KeyError if not."""
+    """Return the features from JSON values, as `dataclasses.asdict` and json give them.
+
+    Raises TypeError or KeyError when they are none.
+    """
     window, plug_out = mapping["window"], mapping["plug_out"]
     parts = {
         "climb_s": tuple(mapping["climb_s"]),

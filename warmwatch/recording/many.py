@@ -1,0 +1,92 @@
+"""Many recordings: finds them, and gives them to pandas users in one frame."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from warmwatch.errors import RecordingError, UsageError
+from warmwatch.recording.reader import is_recording, read_recording
+from warmwatch.recording.sidecar import sidecar_job
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+BESIDE = ("-metadata.json", ".sig", ".pub")
+"""Ends of the files that belong to recordings and are none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something to be told about a recording; `used` says whether it is used all the same."""
+
+    name: str
+    text: str
+    used: bool
+
+
+def find_recordings(paths: Iterable[Path]) -> tuple[dict[Path, str], list[Note]]:
+    """Return the recordings among files and folders, with short names, and what else lies there.
+
+    Folders are searched to any depth; hidden files and the files beside recordings are passed over.
+    Raises UsageError for a path that is not there.
+    """
+    found: dict[Path, str] = {}
+    notes = []
+    for path in paths:
+        if not path.exists():
+            raise UsageError(f"There is no {path}: check the name.")
+        for file in sorted(_files_of(path)):
+            name = str(file.relative_to(path)) if path.is_dir() else file.name
+            if is_recording(file):
+                found.setdefault(file, name)
+            else:
+                notes.append(Note(name, "is no recording", used=False))
+    return found, notes
+
+
+def _files_of(path: Path) -> Iterable[Path]:
+    if not path.is_dir():
+        return [path]
+    return (
+        file
+        for file in path.rglob("*")
+        if file.is_file()
+        and not file.name.endswith(BESIDE)
+        and not any(part.startswith(".") for part in file.relative_to(path).parts)
+    )
+
+
+def read_recordings(*paths: str | Path) -> "pd.DataFrame":
+    """Return all recordings among files and folders as one DataFrame.
+
+    The columns are those of `read_recording`, with `recording` (the file's name), `vehicle` and
+    `method` in front. `.attrs["skipped"]` maps the names of files that could not be read to the
+    reasons, and `.attrs["torn"]` those whose last line is not whole. Raises UsageError for a path
+    that is not there, RecordingError when no recording is left.
+    """
+    import pandas as pd
+
+    found, notes = find_recordings(Path(path) for path in paths)
+    skipped = {note.name: note.text for note in notes}
+    torn: dict[str, str] = {}
+    frames = []
+    for file, name in found.items():
+        try:
+            frame = read_recording(file)
+            job = sidecar_job(frame.attrs["sidecar"])
+        except RecordingError as error:
+            skipped[name] = str(error)
+            continue
+        if frame.attrs["torn"]:
+            torn[name] = frame.attrs["torn"]
+        frame.attrs = {}  # else pandas compares the sidecars of all frames with each other
+        lead = {"recording": name, "vehicle": job.vehicle, "method": job.method}
+        for column, text in reversed(lead.items()):
+            frame.insert(0, column, text)
+        frames.append(frame)
+    if not frames:
+        raise RecordingError(f"No recording can be read in {', '.join(map(str, paths))}.")
+    whole = pd.concat(frames, ignore_index=True)
+    whole.attrs = {"skipped": skipped, "torn": torn}
+    return whole
