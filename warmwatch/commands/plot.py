@@ -1,10 +1,13 @@
 """`warmwatch plot RECORDING`: a picture of a recording."""
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 import click
 
+from warmwatch import __version__
 from warmwatch.core.reading import Item
 from warmwatch.errors import RecordingError, UsageError, WarmwatchError
 from warmwatch.recording.reader import RowReader
@@ -65,13 +68,7 @@ def draw_recording(
     sidecar = read_sidecar(recording)
     reader = RowReader(recording)
     trace = make_trace(sidecar_job(sidecar), _items(reader))
-    link = sidecar.get("warmwatch:link")
-    note = link.get("note") if isinstance(link, dict) else None
-    notes = [str(note)] if note else []
-    if reader.torn:
-        notes.append(f"The last line is torn and left out: {reader.torn}.")
-    elif not reader.closed:
-        notes.append("This recording was never closed: it may end too early.")
+    notes = foot_notes(sidecar, reader)
     image = picture(trace, unit=unit, image_format=image_format, notes=notes)
     try:
         target.write_bytes(image)
@@ -82,10 +79,28 @@ def draw_recording(
         ) from None
 
 
+def foot_notes(sidecar: Mapping[str, Any], reader: RowReader) -> list[str]:
+    """Return what has to be said below the picture of a recording that was read to its end."""
+    notes = []
+    link = sidecar.get("warmwatch:link")
+    if isinstance(link, dict) and link.get("invented"):
+        notes.append(str(link["invented"]))
+    versions = sidecar.get("warmwatch:versions")
+    if not isinstance(versions, dict) or versions.get("warmwatch") != __version__:
+        notes.append("Forecasts as this version of warmwatch makes them, not as they were then.")
+    if reader.torn:
+        notes.append(f"The last line is torn and left out: {reader.torn}.")
+    elif not reader.closed:
+        notes.append("This recording was never closed: it may end too early.")
+    return notes
+
+
 def _items(reader: RowReader) -> Iterator[Item]:
     for row in reader:
         try:
             item = cells_item(row.cells)
+            if item is not None and not math.isfinite(item.elapsed_s):
+                raise ValueError(f"elapsed_s is {item.elapsed_s}")
         except ValueError as error:
             raise RecordingError(
                 f"Row {row.number} of {reader.path.name} cannot be read ({error}): "

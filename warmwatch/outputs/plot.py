@@ -59,23 +59,42 @@ def picture(
 
 def draw(trace: Trace, unit: str, notes: Sequence[str]) -> Figure:
     """Return the figure: temperature above, forecasts below it, phases along the foot."""
-    figure = Figure(figsize=style.SIZE_IN, layout="constrained")
+    figure = Figure(figsize=style.SIZE_IN)
     forecasts = pick_forecasts(trace)
-    rows = len(forecasts)
-    heights = [5.0, 0.3 * rows + 0.15, 0.34] if rows else [5.0, 0.34]
-    panels = figure.subplots(len(heights), 1, sharex=True, height_ratios=heights, squeeze=False)
-    curve, *middle, foot = panels[:, 0]
-    curve.set_xlim(trace.start_s, max(horizon_s(trace), trace.start_s + LEAST_S))
-    draw_curve(curve, trace, unit)
-    if middle:
-        draw_forecasts(middle[0], trace, forecasts)
+    lines = [*([_date(trace.utc_s)] if trace.utc_s is not None else []), *notes]
+    curve, middle, foot = _panels(figure, len(forecasts), len(lines))
+    for panel in (curve, middle, foot):
+        panel.set_xlim(trace.start_s, max(horizon_s(trace), trace.start_s + LEAST_S))
+        panel.tick_params(axis="x", length=0, labelbottom=panel is foot)
+        panel.set_xticks([])
+    draw_curve(curve, trace, unit, curve.get_position().height * style.SIZE_IN[1])
+    draw_forecasts(middle, trace, forecasts)
+    middle.set_visible(bool(forecasts))
     _draw_phases(foot, trace)
-    for panel in (curve, *middle):
-        panel.tick_params(axis="x", length=0, labelbottom=False)
     if not any(value == value for value in trace.fluid.celsius):
         _say_empty(curve)
-    _write_texts(figure, curve, trace, unit, notes)
+    _write_head(figure, curve, trace, unit)
+    _write_foot(figure, lines)
     return figure
+
+
+def _panels(figure: Figure, rows: int, lines: int) -> tuple[Axes, Axes, Axes]:
+    """Return the three panels. Their places are reckoned in inches, so that nothing can shift."""
+    width_in, height_in = style.SIZE_IN
+    foot_in = 0.68 + 0.21 * lines
+    middle_in = foot_in + 0.30 + 0.32
+    rows_in = 0.27 * rows
+    curve_in = middle_in + rows_in + (0.32 if rows else 0.0)
+    left, width = 1.1 / width_in, (width_in - 1.1 - 0.3) / width_in
+
+    def panel(bottom_in: float, tall_in: float) -> Axes:
+        return figure.add_axes((left, bottom_in / height_in, width, tall_in / height_in))
+
+    return (
+        panel(curve_in, height_in - 1.1 - curve_in),
+        panel(middle_in, max(rows_in, 0.1)),
+        panel(foot_in, 0.30),
+    )
 
 
 def _say_empty(axes: Axes) -> None:
@@ -95,7 +114,6 @@ def _draw_phases(axes: Axes, trace: Trace) -> None:
     axes.set_ylim(0.0, 1.0)
     axes.set_yticks([])
     time_ticks(axes, start_s, end_s)
-    axes.set_xlabel("time since start, min:s" if end_s < 3600 else "time since start, h:min:s")
     unnamed: list[Phase] = []
     for phase, look in style.PHASES.items():
         stays = [stay for stay in trace.stays if stay.phase is phase]
@@ -115,7 +133,7 @@ def _draw_phases(axes: Axes, trace: Trace) -> None:
             phase.value,
             ha="center",
             va="center",
-            bbox={"facecolor": look.fill, "edgecolor": "none", "pad": 1.0},
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
         )
     if unnamed:
         patches = [_patch(phase) for phase in unnamed]
@@ -135,36 +153,40 @@ def _patch(phase: Phase) -> Patch:
     return Patch(facecolor=look.fill, hatch=look.hatch, edgecolor=style.SOFT_INK, label=phase.value)
 
 
-def _write_texts(
-    figure: Figure, curve: Axes, trace: Trace, unit: str, notes: Sequence[str]
-) -> None:
+def _write_head(figure: Figure, curve: Axes, trace: Trace, unit: str) -> None:
     labels = [text for text in (trace.job.vehicle, trace.job.method) if text]
-    heading = drawable(" · ".join(labels), 44) if labels else "Fluid temperature"
-    figure.suptitle(heading, fontsize=style.TITLE_PT, weight="bold", x=0.02, ha="left")
-    band = band_text(trace.job.band, unit)
-    curve.set_title(
-        f"Band {band}. {windows_text(trace.windows, trace.end_s)}.",
-        loc="left",
-        fontsize=style.TEXT_PT,
-        pad=30.0,
-    )
+    heading = drawable(" · ".join(labels), 40) if labels else "Fluid temperature"
+    width_in, height_in = style.SIZE_IN
+    left, line = 0.15 / width_in, 1.0 / height_in
+    figure.text(left, 1 - 0.36 * line, heading, fontsize=style.TITLE_PT, weight="bold")
+    band = f"Band {band_text(trace.job.band, unit)}."
+    inside = f"{windows_text(trace.windows, trace.end_s)}."
+    figure.text(left, 1 - 0.70 * line, f"{band} {inside}", fontsize=style.TEXT_PT)
     handles, names = curve.get_legend_handles_labels()
-    curve.legend(
+    figure.legend(
         handles,
         names,
-        loc="lower left",
-        bbox_to_anchor=(-0.02, 1.0),
+        loc="upper left",
+        bbox_to_anchor=(0.05 / width_in, 1 - 0.74 * line),
         ncols=len(handles),
         fontsize=style.SMALL_PT + 1,
         frameon=False,
         handlelength=1.6,
         columnspacing=1.3,
-        borderaxespad=0.1,
+        borderaxespad=0.0,
     )
-    lines = [*([_date(trace.utc_s)] if trace.utc_s is not None else []), *notes]
-    if lines:
-        text = "\n".join(drawable(line, 100) for line in lines)
-        figure.supxlabel(text, fontsize=style.SMALL_PT, color=style.SOFT_INK, x=0.02, ha="left")
+
+
+def _write_foot(figure: Figure, lines: Sequence[str]) -> None:
+    width_in, height_in = style.SIZE_IN
+    for number, line in enumerate(reversed(lines)):
+        figure.text(
+            0.15 / width_in,
+            (0.08 + 0.21 * number) / height_in,
+            drawable(line, 95),
+            fontsize=style.SMALL_PT,
+            color=style.SOFT_INK,
+        )
 
 
 def _date(utc_s: float) -> str:

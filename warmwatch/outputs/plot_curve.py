@@ -21,32 +21,37 @@ _CLOSE = 0.03
 
 _PAPER = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.85}
 
+_ALARMS = {EventKind.TOO_HOT: "TOO HOT", EventKind.HOLD_LIMIT: "HOLD LIMIT"}
+
 Points = tuple[list[float], list[float]]
 
 
-def draw_curve(axes: Axes, trace: Trace, unit: str) -> None:
+def draw_curve(axes: Axes, trace: Trace, unit: str, height_in: float) -> None:
     """Draw everything that has a temperature; the limits in time are already set."""
-    low, high = _limits(trace, unit)
-    axes.set_ylim(low, high)
+    labels = _labels(axes, trace)
+    longest = max((len(text) for _, text, _ in labels), default=0)
+    room = min(0.55, (style.LETTER_IN * longest + 0.15) / height_in) if labels else 0.0
+    axes.set_ylim(_limits(trace, unit, room))
     _draw_band(axes, trace, unit)
     _draw_gaps(axes, trace)
     _draw_line(axes, trace.coolant, unit, "coolant", style.COOLANT, 2.0, (0, (4, 2)))
     _draw_line(axes, trace.fluid, unit, "fluid", style.FLUID, style.CURVE_PT, "solid")
     _draw_doubtful(axes, trace.doubtful, unit)
-    _draw_marks(axes, trace)
+    _draw_labels(axes, labels)
     axes.set_ylabel(f"temperature, °{unit}")
+    axes.yaxis.set_label_coords(-0.092, 0.5)
     axes.grid(axis="y", color="#CCCCCC", linewidth=0.8)
     axes.set_axisbelow(True)
 
 
-def _limits(trace: Trace, unit: str) -> tuple[float, float]:
-    """Return the axis limits: all believed values and the band, with room for marks on top."""
+def _limits(trace: Trace, unit: str, room: float) -> tuple[float, float]:
+    """Return the axis limits: all believed values and the band, and this part of it for marks."""
     band = trace.job.band
     values = [v for v in (*trace.fluid.celsius, *trace.coolant.celsius) if not math.isnan(v)]
     low, high = min([*values, band.low_c]), max([*values, band.high_c])
     margin = max(2.0, 0.06 * (high - low))
-    room = 0.42 * (high - low + 2 * margin) if trace.marks or _alarms(trace) else 0.0
-    return from_c(low - margin, unit), from_c(high + margin + room, unit)
+    above = (high - low + 2 * margin) * room / (1.0 - room)
+    return from_c(low - margin, unit), from_c(high + margin + above, unit)
 
 
 def _draw_band(axes: Axes, trace: Trace, unit: str) -> None:
@@ -85,7 +90,7 @@ def _draw_gaps(axes: Axes, trace: Trace) -> None:
         axes.axvspan(
             gap.start_s,
             max(gap.end_s, gap.start_s + least_s),
-            facecolor="#F4F4F4",
+            facecolor="none",
             edgecolor=style.GAP,
             hatch="///",
             linewidth=0.0,
@@ -108,7 +113,9 @@ def _draw_line(
         return
     axes.plot(times, values, color=color, linewidth=width_pt, linestyle=dashes, label=label)
     lone = _lone(times, values)
-    axes.plot(*lone, color=color, marker="o", markersize=1.6 * width_pt, linestyle="none")
+    axes.plot(
+        *lone, color=color, marker="o", markersize=1.6 * width_pt, linestyle="none", clip_on=False
+    )
 
 
 def thinned(curve: Curve, unit: str) -> Points:
@@ -165,24 +172,27 @@ def _draw_doubtful(axes: Axes, curve: Curve, unit: str) -> None:
         )
 
 
-def _alarms(trace: Trace) -> list[tuple[float, str]]:
-    words = {EventKind.TOO_HOT: "TOO HOT", EventKind.HOLD_LIMIT: "HOLD LIMIT"}
-    return [(event.elapsed_s, words[event.kind]) for event in trace.events if event.kind in words]
-
-
-def _draw_marks(axes: Axes, trace: Trace) -> None:
+def _labels(axes: Axes, trace: Trace) -> list[tuple[float, str, str]]:
+    """Return time, text and colour of what is written along upright lines, in order of time."""
     start_s, end_s = axes.get_xlim()
-    close_s = _CLOSE * (end_s - start_s)
-    labels = [
-        (group[0].elapsed_s, mark_text(group), style.INK) for group in grouped(trace.marks, close_s)
+    groups = grouped(trace.marks, _CLOSE * (end_s - start_s))
+    marks = [(group[0].elapsed_s, mark_text(group), style.INK) for group in groups]
+    alarms = [
+        (event.elapsed_s, _ALARMS[event.kind], style.DOUBT)
+        for event in trace.events
+        if event.kind in _ALARMS
     ]
-    labels += [(at_s, text, style.DOUBT) for at_s, text in _alarms(trace)]
+    return sorted(marks + alarms)
+
+
+def _draw_labels(axes: Axes, labels: Sequence[tuple[float, str, str]]) -> None:
+    start_s, end_s = axes.get_xlim()
     free_from_s = -math.inf
-    for at_s, text, color in sorted(labels):
+    for at_s, text, color in labels:
         axes.axvline(at_s, color=color, linewidth=1.4, linestyle=(0, (1, 1.5)), zorder=2.0)
-        if at_s < free_from_s:  # two kinds in one place: the line has to do
+        if at_s < free_from_s:  # too close to the one before: the line has to do
             continue
-        free_from_s = at_s + close_s
+        free_from_s = at_s + _CLOSE * (end_s - start_s)
         late = at_s > start_s + 0.95 * (end_s - start_s)
         axes.annotate(
             text,
@@ -193,7 +203,6 @@ def _draw_marks(axes: Axes, trace: Trace) -> None:
             ha="right" if late else "left",
             va="top",
             color=color,
-            parse_math=False,
             fontsize=style.TEXT_PT - 1,
             bbox=_PAPER,
             zorder=5.0,

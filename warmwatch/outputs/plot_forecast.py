@@ -12,7 +12,7 @@ from warmwatch.outputs.words import clock
 
 _APPROACH = (0.05, 0.3, 0.55, 0.8)
 _INSIDE = (0.15, 0.6)
-CAPTION = "Forecasts: bar 10 to 90 %, dot 50 %, upright line: what happened"
+CAPTION = "Forecasts of in and out: bar 10 to 90 %, dot 50 %, upright line: what happened"
 _COLORS = {"low": style.BAND_EDGE, "high": style.DOUBT}
 
 
@@ -24,11 +24,7 @@ def pick_forecasts(trace: Trace) -> list[Forecast]:
     first = trace.windows[0] if trace.windows else None
     if first is None:
         return _spread(_of_edge(trace, "low", trace.start_s, trace.end_s), (*_APPROACH, 0.95))
-    since_s = max(
-        (gap.end_s for gap in trace.gaps if gap.end_s <= first.entered_crossed_s),
-        default=trace.start_s,
-    )
-    approach = _of_edge(trace, "low", since_s, first.entered_crossed_s)
+    approach = _of_edge(trace, "low", trace.start_s, first.entered_crossed_s)
     inside = _of_edge(trace, "high", first.entered_s, _end_s(first, trace))
     return [*_spread(approach, _APPROACH), *_spread(inside, _INSIDE)]
 
@@ -79,13 +75,21 @@ def draw_forecasts(axes: Axes, trace: Trace, forecasts: Sequence[Forecast]) -> N
 
 
 def _label(forecast: Forecast) -> str:
-    return f"{'in' if forecast.edge == 'low' else 'out'}, at {clock(forecast.elapsed_s)}"
+    return f"{'in' if forecast.edge == 'low' else 'out'} {clock(forecast.elapsed_s)}"
 
 
 def _draw_row(axes: Axes, row: int, forecast: Forecast) -> None:
     now_s, (_, end_s) = forecast.elapsed_s, axes.get_xlim()
     color = _COLORS.get(forecast.edge, style.INK)
-    axes.plot([now_s], [row], color=style.INK, marker="|", markersize=12.0, markeredgewidth=2.4)
+    axes.plot(
+        [now_s],
+        [row],
+        color=style.INK,
+        marker="|",
+        markersize=12.0,
+        markeredgewidth=2.4,
+        clip_on=False,
+    )
     if forecast.q50_s is None:
         axes.annotate(
             "not reached like this",

@@ -17,8 +17,10 @@ WINDOW = "#79C7A8"
 DOUBT = "#D55E00"
 GAP = "#8A8A8A"
 
-SIZE_IN = (8.0, 7.4)
+SIZE_IN = (8.0, 8.4)
 DOTS_PER_INCH = 150
+LETTER_IN = 0.115
+"""About the length of a letter of TEXT_PT."""
 TITLE_PT, TEXT_PT, SMALL_PT = 20.0, 15.0, 12.0
 CURVE_PT = 3.2
 
@@ -29,13 +31,12 @@ class PhaseLook:
 
     fill: str
     hatch: str
-    text: str
 
 
 PHASES: dict[Phase, PhaseLook] = {
-    Phase.OFF: PhaseLook("#FFFFFF", "", INK),
-    Phase.IDLE: PhaseLook("#DDDDDD", "", INK),
-    Phase.LOADED: PhaseLook("#E69F00", "xxx", INK),
-    Phase.DRIVING: PhaseLook("#56B4E9", "//", INK),
-    Phase.UNKNOWN: PhaseLook("#FFFFFF", "..", INK),
+    Phase.OFF: PhaseLook("#FFFFFF", ""),
+    Phase.IDLE: PhaseLook("#EBEBEB", ""),
+    Phase.LOADED: PhaseLook("#8F4700", "xxx"),
+    Phase.DRIVING: PhaseLook("#6FB7E0", "//"),
+    Phase.UNKNOWN: PhaseLook("#FFFFFF", ".."),
 }

@@ -1,5 +1,6 @@
 """Words and ticks of the plot."""
 
+import math
 import unicodedata
 from collections.abc import Sequence
 
@@ -15,7 +16,7 @@ FONT = "DejaVu Sans"
 
 _STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400)
 _TICKS_MOST = 8
-_NOTE_MOST = 22
+_NOTE_MOST = 16
 
 
 def drawable(text: str, most: int = 60) -> str:
@@ -69,8 +70,14 @@ def _left_s(window: Window, end_s: float) -> float:
 
 
 def time_ticks(axes: Axes, start_s: float, end_s: float) -> None:
-    """Put round clock times under the axes."""
-    step_s = next((s for s in _STEPS_S if (end_s - start_s) / s <= _TICKS_MOST), _STEPS_S[-1])
+    """Put round clock times under the axes, and say what they are."""
+    days_s = _STEPS_S[-1] * math.ceil((end_s - start_s) / _STEPS_S[-1] / _TICKS_MOST)
+    step_s = next((s for s in _STEPS_S if (end_s - start_s) / s <= _TICKS_MOST), days_s)
     first = -int(-start_s // step_s)
     ticks = [n * step_s for n in range(first, int(end_s // step_s) + 1)]
-    axes.set_xticks(ticks, [clock(tick) for tick in ticks])
+    if step_s < 600 or end_s < 3600:
+        axes.set_xticks(ticks, [clock(tick) for tick in ticks])
+        axes.set_xlabel("time since start, min:s" if end_s < 3600 else "time since start, h:min:s")
+        return
+    axes.set_xticks(ticks, [f"{tick // 3600}:{tick % 3600 // 60:02}" for tick in ticks])
+    axes.set_xlabel("time since start, h:min")

@@ -10,6 +10,7 @@ from warmwatch.core.forecast import Forecast
 from warmwatch.core.job import Job
 from warmwatch.core.phase import Phase
 from warmwatch.core.reading import Item, Mark, Reading
+from warmwatch.core.units import implausible
 from warmwatch.core.watch import Watch
 
 
@@ -110,7 +111,11 @@ class _Builder:
         elif fluid_c is not None and good_s == elapsed_s:
             trace.fluid.add(elapsed_s, fluid_c)
         coolant_c = reading.values.get("coolant_c")
-        if coolant_c is None or "coolant_c" in reading.doubts:
+        if (
+            coolant_c is None
+            or "coolant_c" in reading.doubts
+            or implausible("coolant_c", coolant_c)
+        ):
             return
         if elapsed_s - self._coolant_s > max(30.0, 2 * trace.job.blind_limit_s):
             trace.coolant.add(elapsed_s, float("nan"))
