@@ -205,6 +205,31 @@ def test_a_unit_deaf_to_its_own_address_is_asked_with_all(channel: str, tmp_path
     assert run.latest() == pytest.approx(PUBLISHED | {"fluid_c": 85.3})
 
 
+def test_an_answer_that_takes_long_is_waited_for(channel: str, tmp_path: Path) -> None:
+    """78 three times, each later than the usual wait: the value comes, and nothing is lost."""
+    path = signal_file(tmp_path, target=0x7E1)
+    slow = gearbox(pending={bytes.fromhex("221234"): 3}, pending_s=0.3)
+    with Player(channel, [engine(), slow]) as player:
+        run = watch(f"can:{channel}?{QUICK}&signals={path}", fluid_seen)
+        asked = [request for _, request in player.requests if request == bytes.fromhex("221234")]
+    assert run.fluid == [85.3]
+    assert len(asked) == 1
+    assert not [notice for notice in run.notices if notice.lost or notice.alarm]
+
+
+def test_an_answer_that_comes_too_late_is_no_answer_to_the_next_request(
+    channel: str, tmp_path: Path
+) -> None:
+    """What arrives after the wait is dropped by its identifier; the values stay right."""
+    path = signal_file(tmp_path, target=0x7E1)
+    late = gearbox(delay_s=0.25)
+    with Player(channel, [engine(), late]):
+        run = watch(f"can:{channel}?{QUICK}&signals={path}", lambda run: len(run.readings) > 4)
+    assert {r.values.get("engine_rpm", 750.0) for r in run.readings} == {750.0}
+    assert set(run.fluid) <= {85.3}
+    assert not [reading for reading in run.readings if reading.doubts]
+
+
 def test_no_fluid_signal_is_told_with_what_to_do(channel: str) -> None:
     """There is no standard identifier: the link says so at once, and that it must be heard."""
     with Player(channel, [engine()]):

@@ -84,6 +84,9 @@ def test_an_adapter_unplugged_and_replugged_is_read_again(far_end: FarEnd, tmp_p
         far_end.plug(902)
         follow(link, lambda run: len(run.fluid) > before, 15.0, run)
         assert set(run.fluid[before:]) == {90.2}
+        assert f"{far_end.path} is gone" in run.texts
+        assert "there is no such port" in run.texts
+        assert "The link failed" not in run.texts
     finally:
         link.close()
 

@@ -47,7 +47,8 @@ def test_a_wrong_file_ends_with_exit_code_2(
     """The sentence on stderr names file, line and key; nothing goes to stdout."""
     path = tmp_path / "wrong.toml"
     path.write_text(
-        '[[signal]]\nname = "fluid_c"\nservice = 0x2E\nunit = "C"\nidentifier = 1\nscale = 1\noffset = 0\n',
+        '[[signal]]\nname = "fluid_c"\nservice = 0x2E\nunit = "C"\nidentifier = 1\n'
+        "scale = 1\noffset = 0\n",
         encoding="utf-8",
     )
     assert run(["signals", str(path)]) == 2

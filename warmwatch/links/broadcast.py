@@ -14,7 +14,7 @@ from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import LinkLost, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.base import WAIT_S, Notice
-from warmwatch.links.bus import BusOpener, bus_options, seconds_option
+from warmwatch.links.bus import BusOpener, bus_options, close_bus, seconds_option
 from warmwatch.links.clock import SystemClock
 from warmwatch.links.listening import Heard, J1939Ear, Listened
 from warmwatch.links.live import LiveLink, Polled
@@ -65,7 +65,7 @@ class BroadcastPort:
                 return [*due, *self._notices()]
 
     def close(self) -> None:
-        self._bus.shutdown()
+        close_bus(self._bus)
 
     def _take(self, message: "can.Message") -> None:
         now_s = time.monotonic()

@@ -1,6 +1,8 @@
 """Opens a CAN interface through python-can, and says in plain words why it cannot."""
 
+import errno
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from warmwatch.errors import LinkLost, LinkRefused, UsageError
@@ -71,8 +73,7 @@ class BusOpener:
         except (can.CanError, OSError) as error:
             kind = LinkLost if self._opened_once else LinkRefused
             raise kind(
-                f"{channel} cannot be opened ({_why(error)}): is the adapter plugged in, the "
-                f"interface up, and no other program using it?{self._seen(channel)}"
+                f"{channel} cannot be opened: {_explained(error)}.{self._seen(channel)}"
             ) from error
 
     def _current_channel(self) -> str:
@@ -109,6 +110,34 @@ def seconds_option(options: Mapping[str, str], key: str, default: float) -> floa
     return seconds
 
 
+def close_bus(bus: "can.BusABC") -> None:
+    """Free the bus; a lost adapter's driver may fail at that in any way, and it does not matter."""
+    with suppress(Exception):
+        bus.shutdown()
+
+
+_KNOWN = {
+    errno.ENOENT: "there is no such port; is the adapter plugged in",
+    errno.ENODEV: "there is no such interface; is the adapter plugged in",
+    errno.ENXIO: "there is no such interface; is the adapter plugged in",
+    errno.EBUSY: "another program holds it; close that program",
+    errno.EAFNOSUPPORT: "this computer's system has no such kind of interface",
+    errno.ENETDOWN: "the interface is down; bring it up with the vehicle's bitrate",
+    errno.EACCES: "no permission; let your user into the group that owns it (often dialout or "
+    "uucp) and log in again",
+}
+
+
+def _explained(error: BaseException) -> str:
+    cause: BaseException | None = error
+    while cause is not None:
+        number = getattr(cause, "errno", None)
+        if number in _KNOWN:
+            return _KNOWN[number]
+        cause = cause.__cause__ or cause.__context__
+    return f"{_why(error)}; is the adapter plugged in, and no other program using it"
+
+
 def _typed(text: str) -> object:
     if text.lower() in ("true", "false"):
         return text.lower() == "true"
@@ -120,5 +149,5 @@ def _typed(text: str) -> object:
     return text
 
 
-def _why(error: Exception) -> str:
+def _why(error: BaseException) -> str:
     return " ".join(str(error).split()).rstrip(".") or type(error).__name__

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import isotp
 
+from warmwatch.links.bus import close_bus
 from warmwatch.links.units import NORMAL, Addressing, Unit
 from warmwatch.signals.isotp import frame_fault, single_frame
 from warmwatch.signals.readonly import NotReading, check_reading
@@ -75,7 +76,7 @@ class Transport:
 
     def close(self) -> None:
         """Free the bus."""
-        self._bus.shutdown()
+        close_bus(self._bus)
 
     def _take(self, message: "can.Message") -> None:
         if message.is_error_frame:
