@@ -22,6 +22,8 @@ from warmwatch.outputs.words import band_text
 LEAST_S = 10.0
 """The time axis is never shorter."""
 
+_LEGEND = ("fluid", "coolant", "band", "inside", "no signal", "not believed")
+
 _SETTINGS: dict[Any, Any] = {
     "font.family": FONT,
     "font.size": style.TEXT_PT,
@@ -162,17 +164,18 @@ def _write_head(figure: Figure, curve: Axes, trace: Trace, unit: str) -> None:
     band = f"Band {band_text(trace.job.band, unit)}."
     inside = f"{windows_text(trace.windows, trace.end_s)}."
     figure.text(left, 1 - 0.70 * line, f"{band} {inside}", fontsize=style.TEXT_PT)
-    handles, names = curve.get_legend_handles_labels()
+    found = dict(zip(*reversed(curve.get_legend_handles_labels()), strict=True))
+    names = [name for name in _LEGEND if name in found]
     figure.legend(
-        handles,
+        [found[name] for name in names],
         names,
         loc="upper left",
         bbox_to_anchor=(0.05 / width_in, 1 - 0.74 * line),
-        ncols=len(handles),
+        ncols=len(names),
         fontsize=style.SMALL_PT + 1,
         frameon=False,
         handlelength=1.6,
-        columnspacing=1.3,
+        columnspacing=1.1,
         borderaxespad=0.0,
     )
 

@@ -59,13 +59,18 @@ def _draw_band(axes: Axes, trace: Trace, unit: str) -> None:
     low, high = from_c(band.low_c, unit), from_c(band.high_c, unit)
     axes.axhspan(low, high, facecolor=style.BAND, edgecolor="none", zorder=0.5, label="band")
     start_s, end_s = axes.get_xlim()
-    for window in trace.windows:
+    for number, window in enumerate(trace.windows):
         left_s = trace.end_s if window.left_crossed_s is None else window.left_crossed_s
         width_s = left_s - window.entered_crossed_s
-        corner = (window.entered_crossed_s, low)
         axes.add_patch(
             Rectangle(
-                corner, width_s, high - low, facecolor=style.WINDOW, edgecolor="none", zorder=0.6
+                (window.entered_crossed_s, low),
+                width_s,
+                high - low,
+                facecolor=style.WINDOW,
+                edgecolor="none",
+                zorder=0.6,
+                label="inside" if number == 0 else None,
             )
         )
         if width_s > 0.16 * (end_s - start_s):
