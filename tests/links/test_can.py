@@ -321,3 +321,17 @@ def test_closing_twice_and_early_is_fine(channel: str) -> None:
     link = open_link(parse_address(f"can:{channel}?{QUICK}"))
     link.close()
     link.close()
+
+
+@pytest.mark.parametrize("wide", [False, True])
+def test_a_vehicle_without_standard_values_is_found_by_its_own(
+    channel: str, tmp_path: Path, wide: bool
+) -> None:
+    """Where bitmaps meet silence, the signal file's identifiers are tried on each addressing."""
+    path = signal_file(tmp_path)
+    ids = (0x18DA18F1, 0x18DAF118) if wide else (0x7E1, 0x7E9)
+    unit = TestUnit(*ids, dids=dict(WARM), service_01=False)
+    with Player(channel, [unit]):
+        run = watch(f"can:{channel}?{QUICK}&signals={path}", fluid_seen)
+    assert run.fluid == [85.3]
+    assert not [notice for notice in run.notices if notice.lost]

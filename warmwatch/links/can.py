@@ -7,7 +7,7 @@ the USB serial number of the adapter's port, to follow it when it comes back und
 """
 
 import time
-from collections.abc import Generator, Mapping
+from collections.abc import Generator, Iterator, Mapping
 from dataclasses import asdict, dataclass
 
 from warmwatch.errors import LinkLost
@@ -93,13 +93,19 @@ class CanPort:
             self._transport.addressing = addressing
             survey = Survey(addressing.only)
             yield from self._drive(survey.run())
+            yield from self._drive(survey.knock(self._own_requests()))
             if survey.heard:
                 yield [_introduction(survey)]
                 return survey
-        if not self._settings.signals:
-            raise LinkLost(self._silence())
-        self._transport.addressing = self._settings.addressings[0]
-        return Survey()
+        raise LinkLost(self._silence())
+
+    def _own_requests(self) -> Iterator[Request]:
+        addressing = self._transport.addressing
+        for signal in self._settings.signals:
+            unit = addressing.only
+            if signal.target is not None:
+                unit = addressing.unit_at(signal.target, signal.answer_id)
+            yield Request(signal.service, (signal.identifier,), unit)
 
     def _planned(self, survey: Survey) -> Plan:
         addressing = self._transport.addressing

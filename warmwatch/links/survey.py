@@ -1,6 +1,6 @@
 """Who is on the bus and what each unit offers: the support bitmaps, asked before anything else."""
 
-from collections.abc import Generator
+from collections.abc import Generator, Iterable
 from dataclasses import dataclass
 
 from warmwatch.links.request import Outcome, Request
@@ -57,6 +57,14 @@ class Survey:
         yield from self.asking(obd.SERVICE)
         if not self.offers:
             yield from self.asking(uds.SERVICE)
+
+    def knock(self, requests: Iterable[Request]) -> Asking:
+        """Put requests until somebody says anything, where the bitmaps met only silence."""
+        for request in requests:
+            if self.heard:
+                return
+            outcome = yield request
+            self.heard.update(outcome.answers, outcome.refusals)
 
 
 def _pids(payload: bytes, service: int, identifier: int) -> frozenset[int]:
