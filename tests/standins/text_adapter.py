@@ -10,34 +10,44 @@ was sent is written to --log.
 
 import argparse
 import json
+import math
 import os
 import random
 import selectors
 import socket
-import sys
 import time
-from typing import TextIO
+from pathlib import Path
 
 BANNER = "INVENTED TEXT ADAPTER 1.0"
-START_C, RATE_C_PER_S = 40.0, 0.05
-FAULTS = """none nodata silent noprompt searching buserror bufferfull stopped unknown garbage drip
-merged cut corrupt reset pending busy refuse locked foreign late off unable nul""".split()
+START_C = 20.0
+FAULTS = (
+    "none nodata silent noprompt searching buserror bufferfull stopped unknown garbage drip merged "
+    "cut corrupt reset pending busy refuse locked foreign late off unable nul"
+)
 
 
 def fluid_c(age_s: float) -> float:
-    """The truth about the fluid, `age_s` after the start."""
-    return min(110.0, START_C + RATE_C_PER_S * age_s)
+    """The truth about the fluid, `age_s` after the start: first-order heating, 600 s."""
+    return 100.0 - (100.0 - START_C) * math.exp(-age_s / 600.0)
+
+
+def coolant_c(age_s: float) -> float:
+    """The coolant: the same form, 250 s."""
+    return 92.0 - (92.0 - START_C) * math.exp(-age_s / 250.0)
 
 
 class Vehicle:
     """Answers requests with payloads: an engine unit at 7E8 and a gearbox unit at 7E9."""
 
-    def __init__(self, start_s: float, pace: float) -> None:
+    def __init__(self, start_s: float, pace: float, standing_s: float) -> None:
         self._start_s = start_s
         self._pace = pace
+        self._standing_s = standing_s
 
     def age_s(self) -> float:
-        return (time.monotonic() - self._start_s) * self._pace
+        """Seconds since the engine was started."""
+        running_s = time.monotonic() - self._start_s - self._standing_s
+        return max(0.0, running_s) * self._pace
 
     def answers(self, target: int, payload: bytes) -> list[tuple[int, bytes]]:
         """`target` is 0 for everybody, else the unit's number: 0x10 engine, 0x18 gearbox."""
@@ -60,12 +70,11 @@ class Vehicle:
         return None if functional else b"\x7f" + payload[:1] + b"\x11"
 
     def _pid(self, number: int, pid: int) -> bytes:
-        coolant = min(92.0, 30.0 + 0.2 * self.age_s())
         engine = {
             0x00: bytes.fromhex("08180001"),  # 05 0C 0D 20
             0x20: bytes.fromhex("00000001"),  # 40
             0x40: bytes.fromhex("40000000"),  # 42
-            0x05: bytes([round(coolant) + 40]),
+            0x05: bytes([round(coolant_c(self.age_s())) + 40]),
             0x0C: (780 * 4).to_bytes(2, "big"),
             0x0D: b"\x00",
             0x42: (13800).to_bytes(2, "big"),
@@ -83,6 +92,9 @@ class Vehicle:
             b"\x12\x35": b"\x11\x22\x33\x44\x55\x66\x77" + bytes([round(tenths / 10) + 40]),
             b"\x12\x36": (780).to_bytes(2, "big") + b"\x05",
             b"\x12\x37": b"\x82",  # a value that never moves
+            b"\x12\x38": bytes([round(coolant_c(self.age_s())) + 40]),
+            b"\x12\x39": round(self.age_s()).to_bytes(2, "big"),  # a clock
+            b"\x12\x3a": bytes([50 + round(self.age_s() * 7) % 13]),  # never at rest
         }
         return records.get(identifier)
 
@@ -266,9 +278,11 @@ class Server:
 
     def __init__(self, options: argparse.Namespace) -> None:
         start_s = time.monotonic()
-        self.adapter = Adapter(Vehicle(start_s, options.pace), options, random.Random(options.seed))
+        self.adapter = Adapter(
+            Vehicle(start_s, options.pace, options.standing), options, random.Random(options.seed)
+        )
         self.wire = Wire(options)
-        self.log: TextIO | None = open(options.log, "a", encoding="utf-8") if options.log else None
+        self.log = Path(options.log) if options.log else None
         self.pending = b""
         self.running = True
         print(json.dumps({"address": self.wire.address, "start": start_s}), flush=True)
@@ -293,7 +307,7 @@ class Server:
                 self.running = False
             elif words[:1] == ["hangup"]:
                 self.wire.hang_up()
-            elif words[:1] == ["fault"] and words[1] in FAULTS:
+            elif words[:1] == ["fault"] and words[1] in FAULTS.split():
                 self.adapter.fault = words[1]
                 self.adapter.chance = float(words[2]) if len(words) > 2 else 1.0
                 print(json.dumps({"fault": words[1]}), flush=True)
@@ -312,8 +326,8 @@ class Server:
 
     def serve(self, command: str) -> None:
         if self.log is not None:
-            self.log.write(command + "\n")
-            self.log.flush()
+            with self.log.open("a", encoding="utf-8") as log:
+                log.write(command + "\n")
         for piece in self.adapter.answer(command):
             if isinstance(piece, float):
                 time.sleep(piece)
@@ -337,6 +351,7 @@ def main() -> None:
     parser.add_argument("--stubborn-echo", action="store_true")
     parser.add_argument("--slow", type=float, default=0.0, help="seconds for each request")
     parser.add_argument("--pace", type=float, default=1.0, help="vehicle seconds for each real one")
+    parser.add_argument("--standing", type=float, default=0.0, help="seconds before engine start")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--log", default="")
     options = parser.parse_args()
@@ -346,4 +361,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

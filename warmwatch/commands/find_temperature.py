@@ -1,0 +1,220 @@
+"""`warmwatch link ADDRESS --find-temperature`: which identifier gives the fluid's temperature?"""
+
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import date
+from pathlib import Path
+
+import click
+
+from warmwatch.commands.link import step_line
+from warmwatch.core.find import Candidate, rank
+from warmwatch.errors import LinkError, UsageError
+from warmwatch.links.address import Address
+from warmwatch.links.asker import Asker, open_asker
+from warmwatch.links.search import Found, Search, SearchStopped, unit_to_search
+from warmwatch.links.units import Unit
+
+USUAL_RANGE = "1000:12FF"
+FASTEST_RATE = 10.0
+SHOWN = 5
+CLEAR_SCORE = 0.4
+"""With less than this no signal file is offered: it would look like knowledge."""
+PROGRESS_EVERY = 64
+_RANGE = re.compile(r"(?:0x)?([0-9A-F]{1,4}):(?:0x)?([0-9A-F]{1,4})", re.IGNORECASE)
+
+WARNING = """\
+This asks unit {unit} for {count} identifiers ({first:04X} to {last:04X}), about {minutes:.0f} min,
+then watches those that answer for {watch:g} min while the vehicle warms up.
+- It only reads (service 22), one request at a time, and stops at the first sign of trouble. Even
+  so, a control unit may not like questions it does not know. Do not do this on a vehicle that you
+  cannot do without.
+- The vehicle stands on level ground, in park, secured against rolling; battery in order.
+- Best after standing over night: then the fluid starts at the temperature of the air.
+- Start the engine when the watching begins, outdoors or with extraction: exhaust gas kills.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What to search: identifiers from `first` to `last`, the unit, and how long to watch."""
+
+    first: int
+    last: int
+    target: int | None
+    minutes: float
+    rate: float
+
+    @classmethod
+    def of(cls, text: str, unit_address: str | None, minutes: float, rate: float) -> "Plan":
+        """Return the plan that the options mean. Raises UsageError."""
+        match = _RANGE.fullmatch(text or USUAL_RANGE)
+        if match is None or int(match[1], 16) > int(match[2], 16):
+            raise UsageError(
+                f"--find-temperature {text}: write two hex numbers with a colon, such as "
+                f"{USUAL_RANGE}, the lower one first."
+            )
+        if not 0.0 < rate <= FASTEST_RATE:
+            raise UsageError(f"--rate {rate:g}: above 0 and up to {FASTEST_RATE:g} a second.")
+        if not 0.0 < minutes <= 180.0:
+            raise UsageError(f"--minutes {minutes:g}: above 0 and up to 180.")
+        try:
+            target = None if unit_address is None else int(unit_address, 16)
+        except ValueError:
+            raise UsageError(f"--unit-address {unit_address} is no hex number.") from None
+        return cls(int(match[1], 16), int(match[2], 16), target, minutes, rate)
+
+    @property
+    def identifiers(self) -> range:
+        return range(self.first, self.last + 1)
+
+
+def find_temperature(
+    address: Address, plan: Plan, *, out: str | None, as_json: bool, ask_first: bool
+) -> int:
+    """Search, watch, rank and print; return the exit code."""
+    if out is not None and Path(out).exists():
+        raise UsageError(f"{out} is there already: name another file with --out.")
+    asker = open_asker(address, lambda step: click.echo(step_line(step), err=True))
+    try:
+        unit = unit_to_search(asker, plan.target)
+        if unit is None:
+            raise LinkError("No unit answers: name one with --unit-address, such as 7E1.")
+        if not _agreed(plan, unit, ask_first):
+            click.echo("Nothing was asked.", err=True)
+            return 1
+        found, stopped = _searched(asker, plan, unit)
+    finally:
+        asker.close()
+    candidates = rank(found.samples, found.surroundings)
+    clear = bool(candidates) and candidates[0].score >= CLEAR_SCORE
+    text = signal_file(candidates[0], unit, address.kind) if clear else ""
+    if as_json:
+        click.echo(json.dumps(_content(address, unit, found, candidates, text, stopped)))
+    else:
+        _print(found, candidates, text, stopped, out)
+    if text and out is not None:
+        Path(out).write_text(text, encoding="utf-8")
+        click.echo(
+            f"Written to {out}. Try it: warmwatch link '{_with_signals(address, out)}'", err=True
+        )
+    return 0 if clear and not stopped else 1
+
+
+def _agreed(plan: Plan, unit: Unit, ask_first: bool) -> bool:
+    count = len(plan.identifiers)
+    text = WARNING.format(
+        unit=unit.label,
+        count=count,
+        first=plan.first,
+        last=plan.last,
+        minutes=max(1.0, count / plan.rate / 60),
+        watch=plan.minutes,
+    )
+    click.echo(text, err=True)
+    return not ask_first or click.confirm("Go on?", err=True)
+
+
+def _searched(asker: Asker, plan: Plan, unit: Unit) -> tuple[Found, str]:
+    """Return what was found, and why it ended early (an empty text when it did not)."""
+    search = Search(asker, unit, plan.rate)
+    try:
+        for asked, answered in search.sweep(plan.identifiers):
+            if asked % PROGRESS_EVERY == 0 or asked == len(plan.identifiers):
+                click.echo(f"{asked} asked, {answered} answer", err=True)
+        if search.found.samples:
+            click.echo("Watching. Start the engine now; Ctrl-C ends it early.", err=True)
+            _watched(search, plan.minutes * 60)
+    except (SearchStopped, LinkError) as error:
+        return search.found, str(error)
+    return search.found, ""
+
+
+def _watched(search: Search, seconds: float) -> None:
+    told = 0
+    try:
+        for share in search.watch(seconds):
+            if int(share * 10) > told:
+                told = int(share * 10)
+                click.echo(f"{told * 10} % of the time, {len(search.found.samples)} left", err=True)
+    except KeyboardInterrupt:
+        click.echo("Ended early.", err=True)
+
+
+def _print(
+    found: Found, candidates: Sequence[Candidate], text: str, stopped: str, out: str | None
+) -> None:
+    if stopped:
+        click.echo(stopped)
+    if not candidates:
+        click.echo(
+            f"{len(found.samples)} identifiers answered and changed, and none behaved like the "
+            f"fluid's temperature: try another range or unit, from a colder start, for longer."
+        )
+        return
+    if text:
+        click.echo("Best first; a high score is evidence, no proof:")
+    else:
+        click.echo("None is clear; watch for longer, from a colder start. Best first:")
+    for number, one in enumerate(candidates[:SHOWN], start=1):
+        click.echo(
+            f"{number}. 22 {one.identifier:04X} byte {one.first_byte}, {one.scale}: score "
+            f"{one.score:.2f}, {one.start_c:g} to {one.end_c:g} °C"
+        )
+        for words in one.evidence:
+            click.echo(f"     {words}")
+    if text and out is None:
+        click.echo(f"\nA signal file of the best one:\n\n{text}", nl=False)
+
+
+def signal_file(candidate: Candidate, unit: Unit, kind: str) -> str:
+    """Return a signal file of one candidate, marked as found and not confirmed."""
+    scale = candidate.scale
+    target = unit.request_id
+    evidence = "".join(f"# - {words}\n" for words in candidate.evidence)
+    return f"""\
+# Found by a search on {date.today().isoformat()} over {kind}:, NOT confirmed.
+# Confirm it against the service information of the vehicle, or with a thermometer, before a level
+# is set by it. Evidence (score {candidate.score:.2f} of 1):
+{evidence}
+title = "found, to be confirmed"
+
+[[signal]]
+name = "fluid_c"
+service = 0x22
+identifier = 0x{candidate.identifier:04X}
+first_byte = {candidate.first_byte}
+length = {scale.length}
+record_length = {candidate.record_length}
+signed = {str(scale.signed).lower()}
+scale = {scale.factor!r}
+offset = {scale.offset!r}
+unit = "{scale.unit}"
+target = 0x{target:X}
+source = "found by a search; to be confirmed against the service information"
+"""
+
+
+def _content(
+    address: Address,
+    unit: Unit,
+    found: Found,
+    candidates: Sequence[Candidate],
+    text: str,
+    stopped: str,
+) -> dict[str, object]:
+    return {
+        "address": str(address),
+        "unit": unit.label,
+        "answered": [f"{identifier:04X}" for identifier in sorted(found.samples)],
+        "candidates": [asdict(one) for one in candidates],
+        "signal_file": text or None,
+        "stopped": stopped or None,
+    }
+
+
+def _with_signals(address: Address, path: str) -> str:
+    options = {**address.options, "signals": path}
+    return str(Address(address.kind, address.rest, options))

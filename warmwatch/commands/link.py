@@ -1,0 +1,78 @@
+"""`warmwatch link ADDRESS`: tries a link, and searches for the fluid's identifier."""
+
+import json
+from collections.abc import Iterable
+from dataclasses import asdict
+
+import click
+
+from warmwatch.links.address import Address, parse_address
+from warmwatch.links.steps import Step, StepState
+from warmwatch.links.trial import try_link
+
+_NAME_WIDTH = 22
+CAUTION = (
+    "Engine running only outdoors or with extraction: exhaust gas kills. Secure the vehicle "
+    "against rolling. warmwatch only reads."
+)
+
+
+@click.command("link")
+@click.argument("address")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@click.option(
+    "--find-temperature",
+    "find",
+    metavar="FROM:TO",
+    is_flag=False,
+    flag_value="",
+    help="Search these identifiers (hex) of service 22 for the fluid's temperature.",
+)
+@click.option("--unit-address", metavar="HEX", help="The control unit to search, such as 7E1.")
+@click.option("--minutes", type=float, default=10.0, help="How long to watch a warm-up.")
+@click.option("--rate", type=float, default=4.0, help="Requests a second while searching.")
+@click.option("--out", type=click.Path(dir_okay=False), help="Write the signal file there.")
+@click.option("--yes", is_flag=True, help="Do not ask before searching.")
+def command(
+    address: str,
+    as_json: bool,
+    find: str | None,
+    unit_address: str | None,
+    minutes: float,
+    rate: float,
+    out: str | None,
+    yes: bool,
+) -> int:
+    """Try the link ADDRESS and say, step by step, what it sees.
+
+    Exits with 0 when every step went well, with 1 when one failed.
+    """
+    where = parse_address(address)
+    click.echo(CAUTION, err=True)
+    if find is None:
+        return show_steps(where, try_link(where), as_json)
+    from warmwatch.commands.find_temperature import Plan, find_temperature
+
+    plan = Plan.of(find, unit_address, minutes, rate)
+    return find_temperature(where, plan, out=out, as_json=as_json, ask_first=not yes)
+
+
+def show_steps(address: Address, steps: Iterable[Step], as_json: bool) -> int:
+    """Print steps as they come, or one object at the end; return the exit code."""
+    taken = []
+    for step in steps:
+        taken.append(step)
+        if not as_json:
+            click.echo(step_line(step))
+    failed = any(step.state is StepState.FAILED for step in taken)
+    state = StepState.FAILED if failed else StepState.OK
+    if as_json:
+        content = {"address": str(address), "state": state, "steps": [asdict(s) for s in taken]}
+        click.echo(json.dumps(content, ensure_ascii=False))
+    return 1 if failed else 0
+
+
+def step_line(step: Step) -> str:
+    """Return a step as one line, and what to try next as a second one."""
+    line = f"{step.state:<8}{step.name:<{_NAME_WIDTH}}  {step.seen}"
+    return f"{line}\n{'':8}next: {step.advice.rstrip('.')}." if step.advice else line
