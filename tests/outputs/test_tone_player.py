@@ -91,8 +91,8 @@ def test_a_more_urgent_tone_cuts_the_present_one(programs: FakePrograms, make: M
     """`blind` is heard at once though another tone sounds, and the first child is gone."""
     programs.add("paplay", seconds=3.0)
     player = make()
-    player.play("nearing")
-    until(lambda: programs.lines() == ["start paplay nearing.wav"])
+    player.play("rest-over")
+    until(lambda: programs.lines() == ["start paplay rest-over.wav"])
     player.play("blind")
     until(lambda: programs.lines()[1:] == ["start paplay blind.wav"])
     assert not alive(programs.pids()[0])

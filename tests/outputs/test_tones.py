@@ -124,12 +124,13 @@ def test_no_two_tones_share_a_rhythm(sounds: dict[str, tuple[Sound, int]]) -> No
 
 
 def test_rising_and_falling_mean_in_and_out(sounds: dict[str, tuple[Sound, int]]) -> None:
-    """`entered` rises from pulse to pulse and `left-low` falls."""
+    """`nearing` and `entered` rise from pulse to pulse and `left-low` falls."""
 
     def pitches(name: str) -> list[float]:
         sound, rate = sounds[name]
         return [peaks_hz(pulse.sound, rate, 15.0)[0] for pulse in pulses_in(sound, rate)]
 
+    assert pitches("nearing")[0] < pitches("nearing")[-1]
     assert pitches("entered") == sorted(pitches("entered"))
     assert pitches("left-low") == sorted(pitches("left-low"), reverse=True)
     assert pitches("entered")[0] < pitches("entered")[-1]
@@ -166,6 +167,15 @@ def test_pulses_do_not_click(sounds: dict[str, tuple[Sound, int]]) -> None:
         assert splatter_db(sound, rate) < -60.0
         pulse = pulses_in(sound, rate)[0].sound
         assert splatter_db(pulse[len(pulse) // 3 : 2 * len(pulse) // 3], rate) > -45.0
+
+
+def test_pulses_swell_and_fade_softly(sounds: dict[str, tuple[Sound, int]]) -> None:
+    """The first and last 3 ms of a pulse stay below a third of its peak (ours, no source)."""
+    for pulse, rate in all_pulses(sounds):
+        edge = round(0.003 * rate)
+        peak = np.abs(pulse.sound).max()
+        assert np.abs(pulse.sound[:edge]).max() < peak / 3
+        assert np.abs(pulse.sound[-edge:]).max() < peak / 3
 
 
 def test_samples_stay_inside_full_scale(sounds: dict[str, tuple[Sound, int]]) -> None:
