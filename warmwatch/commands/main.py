@@ -13,7 +13,13 @@ INTERRUPTED = 130
 COMMANDS = {
     "demo": "Run the whole thing with an invented vehicle: no hardware, about 20 seconds.",
     "watch": "Watch a link until the fluid is in the band, and after.",
+    "compare": "Compare ways of warming up, from recordings.",
     "plot": "Draw a recording as a picture.",
+    "proof": "Make a PDF that shows at what temperature the level was set.",
+    "verify": "Say whether a recording or a proof is as it was written.",
+    "jobs": "List the recordings of a folder with what they show.",
+    "fluid": "Balance what was drained and filled in; say what an error costs.",
+    "key": "Make the shop key, and sign with it.",
     "tones": "Play and name each tone, to learn them.",
     "signals": "List the values that can be asked for.",
     "link": "Try a link and say, step by step, what it sees.",

@@ -8,6 +8,8 @@ import hashlib
 import json
 import platform
 from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -47,9 +49,29 @@ def sidecar_text(name: str, job: Job, link: str, about: Mapping[str, object]) ->
         "warmwatch:format": FORMAT,
         "warmwatch:job": job_to_mapping(job),
         "warmwatch:link": {"address": link, **about},
-        "warmwatch:versions": {"warmwatch": __version__, "python": platform.python_version()},
+        "warmwatch:versions": {
+            "warmwatch": __version__,
+            "fold": fold_digest(),
+            "python": platform.python_version(),
+        },
     }
     return json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+
+
+@cache
+def fold_digest() -> str:
+    """Return a digest over the source of the core, the same for everyone who has the same core.
+
+    It tells whether events can be expected to come out the same again; empty where the source is
+    not there.
+    """
+    digest = hashlib.sha256()
+    found = sorted(files("warmwatch.core").iterdir(), key=lambda file: file.name)
+    sources = [file for file in found if file.name.endswith(".py")]
+    for source in sources:
+        digest.update(source.name.encode() + b"\0")
+        digest.update(source.read_bytes().replace(b"\r\n", b"\n") + b"\0")
+    return digest.hexdigest()[:16] if sources else ""
 
 
 def _column(name: str) -> dict[str, str]:

@@ -23,7 +23,7 @@ from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import MAX_LINE
 from warmwatch.recording.rows import HEADER, Chain, cells_item, event_cells, split_line
-from warmwatch.recording.sidecar import parse_sidecar, sidecar_job, sidecar_path
+from warmwatch.recording.sidecar import fold_digest, parse_sidecar, sidecar_job, sidecar_path
 from warmwatch.recording.signature import (
     MAX_SIGNATURE,
     Signature,
@@ -51,8 +51,8 @@ class SealState(StrEnum):
 class Report:
     """The result: `row` is the line of the file (the header is 1) at which it went wrong.
 
-    `events` is "same", "different" or why they were not compared; `signed_by` the fingerprint of
-    the key of a good signature, empty without one.
+    `events` is "same" or how they differ; `signed_by` the fingerprint of the key of a good
+    signature, empty without one. Of a proof, `inside` tells how the attached recording is.
     """
 
     state: SealState
@@ -65,6 +65,7 @@ class Report:
     signed_by: str = ""
     signed_name: str = ""
     signed_time: str = ""
+    inside: str = ""
 
     @property
     def exit_code(self) -> int:
@@ -231,9 +232,9 @@ class _Replay:
         self._expected: deque[Event] = deque()
         self._utc_s: float | None = None
         versions = sidecar.get("warmwatch:versions")
-        made_by = versions.get("warmwatch") if isinstance(versions, Mapping) else None
-        self._same_version = made_by == __version__
-        self._made_by = made_by
+        versions = versions if isinstance(versions, Mapping) else {}
+        self._same_fold = bool(fold_digest()) and versions.get("fold") == fold_digest()
+        self._made_by = versions.get("warmwatch")
         self._differs = False
 
     @property
@@ -241,9 +242,9 @@ class _Replay:
         """Whether the recorded events are those that the items bring forth."""
         if not self._differs:
             return "same"
-        if self._same_version:
+        if self._same_fold:
             return "different"
-        return f"different, but recorded by warmwatch {self._made_by}, this is {__version__}"
+        return f"not all the same: recorded by another warmwatch ({self._made_by}; this is {__version__})"
 
     def row(self, number: int, cells: Mapping[str, str]) -> None:
         try:
@@ -281,9 +282,9 @@ class _Replay:
             self._differ(f"the event {event.kind} that the readings give is missing", number)
 
     def _differ(self, reason: str, number: int | None) -> None:
-        # Another version of the program may judge otherwise: that alone is no forgery.
+        # Another core may judge otherwise: that alone is no forgery.
         self._differs = True
-        if self._same_version:
+        if self._same_fold:
             raise _Broken(reason, number)
 
 

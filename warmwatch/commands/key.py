@@ -1,0 +1,90 @@
+"""`warmwatch key`: make the shop key, give out its public part, sign recordings."""
+
+import os
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from warmwatch.errors import UsageError
+from warmwatch.recording import key as keys
+
+PASSPHRASE_VARIABLE = "WARMWATCH_PASSPHRASE"  # noqa: S105 - the name of a variable
+
+
+def default_key() -> Path:
+    """Return where the shop key lies when no file is named."""
+    return Path(click.get_app_dir("warmwatch")) / "shop-key.pem"
+
+
+def open_key(path: Path | None) -> keys.ShopKey:
+    """Return the shop key, asking for its passphrase where it has one.
+
+    The passphrase may also stand in the environment variable WARMWATCH_PASSPHRASE.
+    """
+    path = path or default_key()
+    given = os.environ.get(PASSPHRASE_VARIABLE, "")
+    try:
+        return keys.load_key(path, given)
+    except keys.PassphraseNeeded:
+        if given or not os.isatty(0):
+            raise
+        return keys.load_key(path, click.prompt("Passphrase", hide_input=True, err=True))
+
+
+_key_option: Callable[..., Callable[..., object]] = click.option(
+    "--key", "key_file", type=click.Path(path_type=Path), help="Key file [default: your own]."
+)
+
+
+@click.group("key")
+def command() -> None:
+    """Make the shop key, export its public part, sign recordings with it.
+
+    A signature shows that a recording was not altered afterwards by anyone without the key. It
+    does not show that the sensor told the truth.
+    """
+
+
+@command.command("make")
+@click.option("--name", required=True, help="Name of the shop, shown beside each signature.")
+@click.option("--passphrase", is_flag=True, help="Ask for a passphrase that locks the key.")
+@_key_option
+def make(name: str, passphrase: bool, key_file: Path | None) -> None:
+    """Make a key; an existing one is never overwritten."""
+    path = key_file or default_key()
+    secret = ""
+    if passphrase:
+        secret = os.environ.get(PASSPHRASE_VARIABLE, "") or click.prompt(
+            "Passphrase", hide_input=True, confirmation_prompt=True, err=True
+        )
+        if not secret:
+            raise UsageError("The passphrase is empty: leave --passphrase out, or give one.")
+    made = keys.make_key(path, name, secret)
+    click.echo(f"Key {made.fingerprint} ({made.name}) is in {path}.")
+    click.echo("Keep a copy in a safe place; who has it can sign as you.")
+    click.echo("Next: warmwatch key public > shop-public.pem")
+
+
+@command.command("public")
+@_key_option
+def public(key_file: Path | None) -> None:
+    """Print the public part, to be given to whoever is to check signatures."""
+    click.echo(keys.public_pem(open_key(key_file)), nl=False)
+
+
+@command.command("sign")
+@click.argument("recordings", nargs=-1, required=True, type=click.Path(path_type=Path))
+@_key_option
+def sign(recordings: tuple[Path, ...], key_file: Path | None) -> None:
+    """Sign closed recordings; what is changed or torn is not signed."""
+    key = open_key(key_file)
+    for recording in recordings:
+        target = keys.sign_recording(recording, key, now_text())
+        click.echo(f"Signed by {key.fingerprint} ({key.name}): {target}")
+
+
+def now_text() -> str:
+    """Return the wall time in UTC, to the second."""
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -1,0 +1,91 @@
+"""`warmwatch proof RECORDING`: a PDF for the customer, with the recording inside."""
+
+from pathlib import Path
+
+import click
+
+from warmwatch.commands.key import now_text, open_key
+from warmwatch.commands.options import read_job_file
+from warmwatch.core.ledger import FluidData, fluid_from_mapping
+from warmwatch.errors import UsageError, WarmwatchError
+
+
+@click.command("proof")
+@click.argument("recording", type=click.Path(path_type=Path))
+@click.option(
+    "-o", "--output", type=click.Path(path_type=Path), metavar="FILE", help="PDF to write."
+)
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+@click.option(
+    "--job",
+    "job_file",
+    type=click.Path(path_type=Path),
+    help="Job file whose [fluid] section holds the amounts, where they came later.",
+)
+@click.option("--sign", is_flag=True, help="Sign the PDF and the recording with the shop key.")
+@click.option(
+    "--key", "key_file", type=click.Path(path_type=Path), help="Another key to sign with."
+)
+def command(
+    recording: Path,
+    output: Path | None,
+    paper: str,
+    job_file: Path | None,
+    sign: bool,
+    key_file: Path | None,
+) -> int:
+    """Make a PDF that shows at what temperature, and under what conditions, the level was set.
+
+    The recording and its companions are attached to it: one file is the whole evidence.
+    """
+    target = output or recording.with_suffix(".pdf")
+    _refuse_to_overwrite(target)
+    key = open_key(key_file) if sign or key_file is not None else None
+    # The libraries for drawing and for PDF take a second to load; only now are they needed.
+    from warmwatch.outputs.proof import make_proof
+    from warmwatch.outputs.proof_facts import gather
+    from warmwatch.outputs.proof_words import verdict
+    from warmwatch.recording.key import sign_recording
+    from warmwatch.recording.verify import SealState
+
+    later = None if job_file is None else job_fluid(job_file)
+    facts = gather(recording, later)
+    if key is not None and facts.report.state is SealState.INTACT:
+        sign_recording(recording, key, now_text())
+        facts = gather(recording, later)
+    made = make_proof(facts, paper=paper, key=key, time=now_text())
+    try:
+        target.write_bytes(made)
+    except OSError as error:
+        raise WarmwatchError(
+            f"The proof cannot be written to {target} ({error.strerror or error}): "
+            "give another name with -o."
+        ) from None
+    click.echo(verdict(facts.check, facts.job.band, facts.job.unit))
+    click.echo(f"Proof: {target}")
+    click.echo(f"Next: warmwatch verify {target}")
+    return 0
+
+
+def job_fluid(path: Path) -> FluidData:
+    """Return the `[fluid]` section of a job file; UsageError when there is none or it is wrong."""
+    section = read_job_file(path).get("fluid")
+    if not isinstance(section, dict):
+        raise UsageError(f"The job file {path} has no [fluid] section.")
+    try:
+        return fluid_from_mapping(section)
+    except ValueError as error:
+        raise UsageError(f"The job file {path}: fluid: {error}.") from None
+
+
+def _refuse_to_overwrite(target: Path) -> None:
+    try:
+        with target.open("rb") as file:
+            beginning = file.read(5)
+    except OSError:
+        return
+    if beginning and beginning != b"%PDF-":
+        raise WarmwatchError(
+            f"{target} is there already and is no PDF, so it is left alone: "
+            "give another name with -o."
+        )

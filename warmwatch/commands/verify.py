@@ -1,0 +1,35 @@
+"""`warmwatch verify FILE...`: is a recording, or a proof, as it was written?"""
+
+import json
+from pathlib import Path
+
+import click
+
+from warmwatch.outputs.proof_read import verify_file
+from warmwatch.outputs.proof_words import report_lines, report_object
+from warmwatch.recording.key import public_fingerprint
+from warmwatch.recording.verify import require_key
+
+
+@click.command("verify")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--key", "key_file", type=click.Path(path_type=Path), help="Public key that must have signed."
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
+def command(file: Path, key_file: Path | None, as_json: bool) -> int:
+    """Say whether FILE, a recording or a proof PDF, is as warmwatch wrote it.
+
+    Exit code 0 only for an intact, closed recording; 1 when it was changed; 3 when it is torn or
+    was never closed. What this proves: that the file was not altered after it was written, if it
+    is signed by a key you know. It does not prove that the sensor told the truth.
+    """
+    report = verify_file(file)
+    if key_file is not None:
+        report = require_key(report, public_fingerprint(key_file))
+    if as_json:
+        click.echo(json.dumps(report_object(file, report), ensure_ascii=False))
+    else:
+        for text in report_lines(file, report):
+            click.echo(text)
+    return report.exit_code
