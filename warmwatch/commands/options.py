@@ -15,7 +15,7 @@ from warmwatch.recording.reader import is_recording
 from warmwatch.recording.sidecar import read_sidecar, sidecar_job
 
 
-def parse_band(text: str, unit: str = "C") -> Band:
+def parse_band(text: str, unit: str = "C", option: str = "--band") -> Band:
     """Return the band of `80:90`, `185F:203F` or `29,5:50`; UsageError when it is none."""
     low, colon, high = text.partition(":")
     try:
@@ -27,10 +27,10 @@ def parse_band(text: str, unit: str = "C") -> Band:
         edges = parse_temperature(low, low_unit), parse_temperature(high, unit)
         band = Band(*edges)
     except ValueError as error:
-        raise UsageError(f"--band {text}: {error}; write it like 80:90 or 176F:194F.") from None
+        raise UsageError(f"{option} {text}: {error}; write it like 80:90 or 176F:194F.") from None
     if band.high_c > ABSURD_BAND_C:
         raise UsageError(
-            f"--band {text} is up to {band.high_c:g} °C, hotter than any check temperature: if °F "
+            f"{option} {text} is up to {band.high_c:g} °C, hotter than any check temperature: if °F "
             f"were meant, write {low.strip()}F:{high.strip()}F or add --unit F."
         )
     return band
@@ -61,6 +61,9 @@ def make_job(
     unit = unit or str(mapping.pop("unit", "C"))
     base = _job_of_recording(address)
     chosen = _chosen_band(band, file_band, unit, base)
+    if isinstance(mapping.get("drain_band"), str):
+        drain = parse_band(mapping["drain_band"], unit, "drain_band")
+        mapping["drain_band"] = {"low_c": drain.low_c, "high_c": drain.high_c}
     try:
         start = Job(chosen) if base is None or job_file is not None else replace(base, band=chosen)
         known = {key: value for key, value in given.items() if value is not None}
@@ -70,6 +73,21 @@ def make_job(
     except ValueError as error:
         where = f"The job file {job_file}: " if job_file is not None else ""
         raise UsageError(f"{where}{error}.") from None
+
+
+def with_check(job: Job, drain_band: str | None, **told: Any) -> Job:
+    """Return the job with the band for draining and with what was told about the check.
+
+    `told` holds fields of CheckRules; None and False mean not told. Raises UsageError.
+    """
+    known = {key: value for key, value in told.items() if value not in (None, False)}
+    try:
+        job = replace(job, check=replace(job.check, **known))
+    except ValueError as error:
+        raise UsageError(f"{str(error)[0].upper()}{str(error)[1:]}.") from None
+    if drain_band is None:
+        return job
+    return replace(job, drain_band=parse_band(drain_band, job.unit, "--drain-band"))
 
 
 def _job_of_recording(address: Address) -> Job | None:

@@ -5,8 +5,9 @@ from pathlib import Path
 
 import click
 
-from warmwatch.commands.options import make_job, with_columns
+from warmwatch.commands.options import make_job, with_check, with_columns
 from warmwatch.commands.wiring import Wishes, run_watch
+from warmwatch.core.check_rules import AXES
 from warmwatch.errors import UsageError
 from warmwatch.links import open_link, parse_address
 from warmwatch.links.keyboard import parse_keys
@@ -22,6 +23,11 @@ RECORDINGS = Path("warmwatch-recordings")
 @click.option("--job", "job_file", type=click.Path(path_type=Path), help="Job file (TOML).")
 @click.option("--vehicle", help="Label of the vehicle, free text.")
 @click.option("--method", help="Label of the way of warming up, such as idle or drive.")
+@click.option("--band-source", metavar="TEXT", help="Where the band was taken from.")
+@click.option("--drain-band", metavar="LOW:HIGH", help="Warm enough to drain, as 40:60.")
+@click.option("--tilt", type=float, metavar="DEG", help="Tilt of the vehicle by a digital level.")
+@click.option("--tilt-axis", type=click.Choice(AXES), help="Along which way it was measured.")
+@click.option("--in-park", is_flag=True, help="The selector is in park, where it is not read.")
 @click.option("--lead", type=float, metavar="MIN", help="How early nearing comes [default: 3].")
 @click.option("--column", "columns", multiple=True, metavar="QUANTITY=NAME", help="Name a column.")
 @click.option("--pace", metavar="real|N|max", help="Pace of a replay [default: max].")
@@ -40,6 +46,11 @@ def command(
     job_file: Path | None,
     vehicle: str | None,
     method: str | None,
+    band_source: str | None,
+    drain_band: str | None,
+    tilt: float | None,
+    tilt_axis: str | None,
+    in_park: bool,
     lead: float | None,
     columns: Sequence[str],
     pace: str | None,
@@ -60,7 +71,9 @@ def command(
         raise UsageError("--record and --no-record cannot be used together.")
     address = with_columns(parse_address(link), columns, unit)
     lead_s = None if lead is None else lead * 60.0
-    job = make_job(address, job_file, band, unit, vehicle=vehicle, method=method, lead_s=lead_s)
+    labels = {"vehicle": vehicle, "method": method, "band_source": band_source}
+    job = make_job(address, job_file, band, unit, lead_s=lead_s, **labels)
+    job = with_check(job, drain_band, tilt_deg=tilt, tilt_axis=tilt_axis, in_park=in_park)
     ends = parse_until(until)
     opened = open_link(address, pace=parse_pace(pace))
     folder = None if no_record else record or RECORDINGS

@@ -244,7 +244,8 @@ class _Replay:
             return "same"
         if self._same_fold:
             return "different"
-        return f"not all the same: recorded by another warmwatch ({self._made_by}; this is {__version__})"
+        made_by = f"another warmwatch ({self._made_by}; this is {__version__})"
+        return f"not all the same, recorded by {made_by}"
 
     def row(self, number: int, cells: Mapping[str, str]) -> None:
         try:
