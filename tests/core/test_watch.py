@@ -151,7 +151,7 @@ def test_a_hold_is_timed_by_the_readings() -> None:
     assert told == [
         ("hold-start", 12.0),
         ("hold-limit", 15.0),
-        ("hold-end", 17.0),
+        ("hold-end", 19.0),  # told once the release has lasted
         ("rest-over", 77.0),
     ]
 
