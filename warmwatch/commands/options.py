@@ -30,8 +30,8 @@ def parse_band(text: str, unit: str = "C", option: str = "--band") -> Band:
         raise UsageError(f"{option} {text}: {error}; write it like 80:90 or 176F:194F.") from None
     if band.high_c > ABSURD_BAND_C:
         raise UsageError(
-            f"{option} {text} is up to {band.high_c:g} °C, hotter than any check temperature: if °F "
-            f"were meant, write {low.strip()}F:{high.strip()}F or add --unit F."
+            f"{option} {text} is up to {band.high_c:g} °C, hotter than any check temperature: if "
+            f"°F were meant, write {low.strip()}F:{high.strip()}F or add --unit F."
         )
     return band
 

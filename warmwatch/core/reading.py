@@ -42,6 +42,23 @@ class MarkName(StrEnum):
     NOTE = "note"
 
 
+def mark_of_note(note: str) -> tuple[MarkName, str]:
+    """Return the mark that a typed note stands for, and the rest of it.
+
+    A note that begins with the name of a mark is that mark, so that amounts can be typed.
+
+    >>> mark_of_note("drained 4.25 L 85 C")
+    (<MarkName.DRAINED: 'drained'>, '4.25 L 85 C')
+    >>> mark_of_note("drips a little")
+    (<MarkName.NOTE: 'note'>, 'drips a little')
+    """
+    head, _, rest = note.strip().partition(" ")
+    word = head.rstrip(":,").lower()
+    if word in set(MarkName) - {MarkName.NOTE, MarkName.ACKNOWLEDGE}:
+        return MarkName(word), rest.strip()
+    return MarkName.NOTE, note.strip()
+
+
 @dataclass(frozen=True, slots=True)
 class Mark:
     """What the mechanic says happened; `note` is free text."""

@@ -14,7 +14,7 @@ import time
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from warmwatch.core.reading import MarkName
+from warmwatch.core.reading import MarkName, mark_of_note
 from warmwatch.errors import UsageError
 from warmwatch.links.base import WAIT_S
 from warmwatch.links.keys import NAMES, Decoder, windows_key
@@ -136,7 +136,7 @@ class KeyReader:
         assert self.typing is not None
         if key == "enter":
             note, self.typing = self.typing.strip(), None
-            return KeyAct(MarkName.NOTE, note) if note else None
+            return KeyAct(*mark_of_note(note)) if note else None
         if key == "escape":
             self.typing = None
         elif key == "backspace":
