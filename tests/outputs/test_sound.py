@@ -64,14 +64,14 @@ def test_leaving_the_band_insists_while_the_plug_is_out(end: MarkName) -> None:
     """From `plug-out` to `plug-in` or `level-set` leaving the band repeats, and not after."""
     output, ears = sounding()
     output.take(Mark(1.0, MarkName.PLUG_OUT))
-    for kind in (EventKind.TOP_NEARING, EventKind.LEFT_HIGH, EventKind.ENTERED):
+    for kind in (EventKind.TOP_NEARING, EventKind.NOT_FIT, EventKind.ENTERED):
         output.take(Event(2.0, kind))
     output.take(Mark(3.0, end))
     output.take(Event(4.0, EventKind.LEFT_HIGH))
     assert ears.calls == [
         ("hush", None),
         ("top-nearing", sound.PLUG_OUT_S),
-        ("left-high", sound.PLUG_OUT_S),
+        ("not-fit", sound.PLUG_OUT_S),
         ("entered", None),
         ("hush", None),
         ("left-high", None),

@@ -21,7 +21,11 @@ _CLOSE = 0.03
 
 _PAPER = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.85}
 
-_ALARMS = {EventKind.TOO_HOT: "TOO HOT", EventKind.HOLD_LIMIT: "HOLD LIMIT"}
+_ALARMS = {
+    EventKind.TOO_HOT: "TOO HOT",
+    EventKind.HOLD_LIMIT: "HOLD LIMIT",
+    EventKind.NOT_FIT: "NOT FIT",
+}
 
 Points = tuple[list[float], list[float]]
 

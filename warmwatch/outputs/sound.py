@@ -19,7 +19,12 @@ PLUG_OUT_S = 8.0
 LAST_TONE_S = 5.0
 """At the end the last tone may take so long to be heard out."""
 
-_MATTERS_WITH_PLUG_OUT = (EventKind.TOP_NEARING, EventKind.LEFT_HIGH, EventKind.LEFT_LOW)
+_MATTERS_WITH_PLUG_OUT = (
+    EventKind.TOP_NEARING,
+    EventKind.LEFT_HIGH,
+    EventKind.LEFT_LOW,
+    EventKind.NOT_FIT,
+)
 
 
 class Player(Protocol):
@@ -34,8 +39,8 @@ class Player(Protocol):
 class Sound:
     """Passes events to a tone player.
 
-    Loss of signal and too hot insist until a mark, and so does leaving the band (or being about
-    to) while the plug is out.
+    Loss of signal and too hot insist until a mark, and so do leaving the band (or being about to)
+    and a condition that is not met, while the plug is out.
     """
 
     def __init__(self, player: Player) -> None:

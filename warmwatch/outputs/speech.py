@@ -119,5 +119,8 @@ _SENTENCES: dict[str, Callable[[View | None], str]] = {
     EventKind.SEEING: _seeing,
     EventKind.HOLD_LIMIT: _always("End the hold."),
     EventKind.REST_OVER: _always("The rest is over."),
+    EventKind.NOT_FIT: _always("Not fit for the check. Read the screen."),
+    EventKind.DRAIN_ENTERED: _always("Warm enough to drain."),
+    EventKind.DRAIN_LEFT: _always("Outside the range for draining."),
     EventKind.TOO_HOT: _always("Too hot."),
 }

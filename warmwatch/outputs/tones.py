@@ -96,6 +96,8 @@ TONES: Mapping[str, Tone] = MappingProxyType(
             _tone(
                 "levelling-off", 2, "mm mm", "The band may never be reached by heating like this."
             ),
+            _tone("drain-entered", 2, "mmm m", "The fluid is warm enough to drain; it burns."),
+            _tone("drain-left", 2, "lll lll", "The fluid has left the range for draining."),
             _tone("entered", 3, "l m hhh", "The fluid is in the band.", _OUTSIDE),
             _tone("left-low", 3, "hhh m l", "The fluid has fallen out of the band.", _INSIDE),
             _tone("top-nearing", 4, "h h / h h", "The top of the band is near: finish the check."),
@@ -105,6 +107,12 @@ TONES: Mapping[str, Tone] = MappingProxyType(
                 "l m h / l m h",
                 "The fluid is above the band: a level read now is not valid.",
                 _INSIDE,
+            ),
+            _tone(
+                "not-fit",
+                4,
+                "mmm mmm mmm mmm",
+                "Plug out, but a condition of the check is not met.",
             ),
             _tone(TROUBLE, 4, "ll ll / ll ll", "Something else is wrong: read the screen."),
             _tone("hold-limit", 5, "h h h h h l l l l l", "The hold has lasted its limit: end it."),
