@@ -19,6 +19,8 @@ from warmwatch.core.phase import Phase
 START_S = 1.5
 RELEASE_S = 1.5
 SILENCE_S = 10.0
+SLACK_S = 1.5
+"""Polls fall this much before or after the moments of letting go and of the next hold."""
 CLEAR = "nobody in front of, behind or under the vehicle"
 
 
@@ -64,8 +66,8 @@ class HoldTimer:
         if phase is Phase.LOADED:
             events += self._holding(elapsed_s, fluid_c)
         else:
-            events += self._released(elapsed_s, phase, fluid_c)
             events += self._resting(elapsed_s, silent_s, phase, fluid_c)
+            events += self._released(elapsed_s, phase, fluid_c)
         self._was_idle = phase is Phase.IDLE
         return events
 
@@ -90,7 +92,7 @@ class HoldTimer:
         if not self._clear_told:
             self._clear_told = True
             told.append(CLEAR)
-        if self._rested_s is not None and self._rested_s < self._rest_s:
+        if self._rested_s is not None and self._rested_s < self._rest_s - SLACK_S:
             told.append(f"{self._rest_s - self._rested_s:.0f} s of the rest were missing")
         self._rested_s = None
         return "; ".join(told)
@@ -117,7 +119,9 @@ class HoldTimer:
         self._held_since_s = self._let_go_s = None
         if not told:
             return []
-        self._start_told, self._rested_s = False, 0.0
+        self._start_told = False
+        # The release was seen over this time, so it has been rest already.
+        self._rested_s = 0.0 if why else elapsed_s - until_s
         reason = f"lasted {lasted_s:.0f} s{why}"
         return [Event(elapsed_s, EventKind.HOLD_END, fluid_c, reason=reason)]
 

@@ -36,6 +36,8 @@ COMPARED = (
     "coolant_peak_c",
 )
 """The figures whose differences are worked out, besides the rates at the given temperatures."""
+APART_K = 3.0
+"""Groups whose start or ambient temperatures lie further apart than this do not overlap."""
 MANY_GROUPS = 6
 """With more groups than this only differences to the reference are worked out."""
 
@@ -239,7 +241,7 @@ class _Model:
     def _apart(self, a: str, b: str, covariate: str) -> bool:
         one = [_covariate(p, covariate) for p in self._pieces if p.group == a]
         other = [_covariate(p, covariate) for p in self._pieces if p.group == b]
-        return max(one) < min(other) or max(other) < min(one)
+        return max(one) + APART_K < min(other) or max(other) + APART_K < min(one)
 
 
 def _covariate(piece: Piece, name: str) -> float:

@@ -233,7 +233,7 @@ def _rate_at(
 
 def _model_rate(found: _Found, features: RunFeatures, kind: str, at_c: float | None) -> None:
     name = "rate_model_c_per_min"
-    model = stage_model(features.blocks, at_c)
+    model = stage_model(features.blocks, at_c, step_c=features.step_c)
     rates = {} if model is None else {rate.kind: rate for rate in model.rates}
     if kind not in rates:
         found.put(name, None, "too short for the model")
@@ -259,12 +259,14 @@ def _after_entry(found: _Found, features: RunFeatures, band: Band) -> None:
             found.notes.append("ended at its highest: it may have gone further beyond the top")
     window = features.window
     if window is None:
-        found.put("window_min", None, "no window")
-    elif window.left_s is None:
-        minutes = window.lasted_s / 60.0
-        found.put("window_min", None, f"at least {minutes:.0f} min; {_ended(window.ended_by)}")
+        why = _why_no_band(features, band) or "no confirmed stay in the band"
+        found.put("window_min", None, why)
+        found.put("window_at_least_min", None, why)
     else:
-        found.put("window_min", window.lasted_s / 60.0, "")
+        minutes = window.lasted_s / 60.0
+        why = f"{_ended(window.ended_by)} inside the band"
+        found.put("window_min", None if window.left_s is None else minutes, why)
+        found.put("window_at_least_min", minutes, "")
     out = features.plug_out
     why = "no plug-out mark" if out is None else "the plug was out too briefly"
     found.put("plug_out_rate_c_per_min", None if out is None else out.rate_c_per_min, why)
@@ -272,6 +274,4 @@ def _after_entry(found: _Found, features: RunFeatures, band: Band) -> None:
 
 
 def _ended(ended_by: str) -> str:
-    return {"blind": "then the signal was lost", "jump": "then the reading jumped"}.get(
-        ended_by, ended_by
-    )
+    return {"blind": "the signal was lost", "jump": "the reading jumped"}.get(ended_by, ended_by)

@@ -39,9 +39,16 @@ class Fit:
         return Interval(estimate, estimate - half, estimate + half, "model-t", float(self.df))
 
 
-def least_squares(rows: Sequence[Sequence[float]], y: Sequence[float], used: int = 0) -> Fit | None:
+def least_squares(
+    rows: Sequence[Sequence[float]],
+    y: Sequence[float],
+    *,
+    used: int = 0,
+    least_spread: float = 0.0,
+) -> Fit | None:
     """Fit y = X b, X given by its rows; `used` degrees of freedom are spent beforehand.
 
+    The residual spread is taken to be `least_spread` at least: what the measuring alone brings.
     Returns None when a column is explained by the others or no degree of freedom is left. By
     Gram-Schmidt orthogonalisation, done twice, which keeps the digits that X'X would lose.
     """
@@ -60,7 +67,7 @@ def least_squares(rows: Sequence[Sequence[float]], y: Sequence[float], used: int
         value - math.fsum(p * column[i] for p, column in zip(projected, q, strict=True))
         for i, value in enumerate(y)
     ]
-    spread = math.sqrt(_dot(residual, residual) / df)
+    spread = max(least_spread, math.sqrt(_dot(residual, residual) / df))
     cross = tuple(tuple(_dot(a, b) for b in inverse) for a in inverse)
     return Fit(tuple(coefficients), cross, spread, df)
 

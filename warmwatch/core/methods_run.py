@@ -80,12 +80,14 @@ class RunFeatures:
     `climb_s[i]` is when the fluid first reached `climb_from_c + i` degC, None where that was not
     seen (in a gap). `low_s` is the same for the lower edge of the band, None when it was not
     reached or not seen. `peak_c` ends with the job (level-set, or the last plug-in). `curve` holds
-    (elapsed_s, fluid_c) about every 10 s. `doubt` says why the values cannot be used at all.
+    (elapsed_s, fluid_c) about every 10 s. `step_c` is the smallest change between two readings.
+    `doubt` says why the values cannot be used at all.
     """
 
     readings: int
     good: int
     doubtful: int
+    step_c: float
     first_s: float
     last_s: float
     start_c: float

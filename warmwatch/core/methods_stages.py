@@ -26,6 +26,9 @@ SETTLE_S = 120.0
 """After a change of stage heat is still on its way to the sensor: so much is left out."""
 BLOCK_S = 120.0
 SHORTEST_BLOCK_S = 60.0
+LEAST_DF = 3
+"""With fewer blocks to spare than this the model's intervals mean nothing."""
+_UNIFORM_SD = 1.0 / math.sqrt(12.0)
 _IN_A_DRIVE = ("idle", "loaded", "unknown", "off")
 
 
@@ -141,18 +144,23 @@ class StageModel:
     differences: tuple[tuple[str, str, Interval], ...]
 
 
-def stage_model(found: Sequence[Block], at_c: float | None = None) -> StageModel | None:
+def stage_model(
+    found: Sequence[Block], at_c: float | None = None, *, step_c: float = 0.0
+) -> StageModel | None:
     """Fit the piecewise model to a run's blocks; None when they are too few to tell anything.
 
-    `at_c` is where the rates are compared, by default the middle of all that was seen.
+    `at_c` is where the rates are compared, by default the middle of all that was seen. `step_c` is
+    the quantisation step of the readings: it blurs the slope of a block however smooth the steps
+    look.
     """
     kinds = sorted({block.kind for block in found})
     if at_c is None and found:
         temps = [block.fluid_c for block in found]
         at_c = round((min(temps) + max(temps)) / 2.0)
     rows = [[*(float(b.kind == kind) for kind in kinds), b.fluid_c] for b in found]
-    fit = least_squares(rows, [b.rate_c_per_min for b in found])
-    if fit is None or at_c is None:
+    blur = _UNIFORM_SD * math.sqrt(2.0) * step_c / (BLOCK_S / 60.0)
+    fit = least_squares(rows, [b.rate_c_per_min for b in found], least_spread=blur)
+    if fit is None or at_c is None or fit.df < LEAST_DF:
         return None
     rates = []
     for number, kind in enumerate(kinds):

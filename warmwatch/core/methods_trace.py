@@ -65,6 +65,7 @@ class Trace:
         self._gap_told = ""
         self._last: tuple[float, float | None] | None = None
         self._last_c = 0.0
+        self._step_c = math.inf
         self._first_s: float | None = None
         self._windows: list[Window] = []
         self._stretches: list[Stage] = []
@@ -105,6 +106,8 @@ class Trace:
         if self._first_s is None:
             self._first_s = now_s
         self._look_for_gap(reading, jumped)
+        if fluid_c != self._last_c and self._last is not None:
+            self._step_c = min(self._step_c, abs(fluid_c - self._last_c))
         self._last, self._last_c, self._gap_told = (now_s, reading.utc_s), fluid_c, ""
         crossing = self._tracker.step(now_s, fluid_c)
         if crossing is not None and crossing.ended is not None:
@@ -173,6 +176,7 @@ class Trace:
             readings=self._readings,
             good=self._good,
             doubtful=self._doubtful,
+            step_c=round(self._step_c, 6) if math.isfinite(self._step_c) else 0.0,
             first_s=self._first_s,
             last_s=self._last[0],
             start_c=round(start_c, 3),

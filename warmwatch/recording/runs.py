@@ -29,6 +29,7 @@ class Loaded:
     """The runs to compare, the band they are judged by, and all that is to be told.
 
     `found` counts the recordings in the folders, `kept` those whose features came from the cache.
+    `invented` holds what recordings that were not measured say of themselves.
     """
 
     runs: tuple[Run, ...]
@@ -36,6 +37,7 @@ class Loaded:
     notes: tuple[Note, ...]
     found: int
     kept: int = 0
+    invented: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,7 @@ class _Opened:
     name: str
     job: Job
     sidecar_digest: str
+    invented: str
     digest: str = ""
 
 
@@ -84,13 +87,17 @@ def load_runs(
     ]
     if cache.trouble:
         notes.append(Note("cache", cache.trouble, used=True))
-    return Loaded(tuple(runs), band, tuple(notes), len(files), kept)
+    invented = dict.fromkeys(one.invented for one in opened if one.invented)
+    return Loaded(tuple(runs), band, tuple(notes), len(files), kept, tuple(invented))
 
 
 def _open(path: Path, name: str, notes: list[Note]) -> _Opened | None:
     try:
-        job = sidecar_job(read_sidecar(path))
-        return _Opened(path, name, job, file_digest(sidecar_path(path)))
+        document = read_sidecar(path)
+        link = document.get("warmwatch:link")
+        invented = str(link.get("invented", "")) if isinstance(link, dict) else ""
+        job, digest = sidecar_job(document), file_digest(sidecar_path(path))
+        return _Opened(path, name, job, digest, invented)
     except RecordingError as error:
         notes.append(Note(name, str(error), used=False))
         return None
