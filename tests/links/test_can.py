@@ -18,7 +18,7 @@ from warmwatch.links.transport import Transport
 from warmwatch.links.units import NORMAL, Unit
 from warmwatch.signals.readonly import NotReading
 
-QUICK = "interface=virtual&poll=0.1&answer=0.15"
+QUICK = "interface=virtual&poll=0.05&answer=0.12"
 PIDS = {
     0x04: bytes.fromhex("33"),
     0x05: bytes.fromhex("82"),

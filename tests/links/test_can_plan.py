@@ -125,7 +125,7 @@ def test_always_busy_is_told_and_not_hammered() -> None:
     wire = Wire(TestUnit(0x7E1, 0x7E9, refusals={FLUID_ASKED: [0x21, 0]}))
     taken = polls(plan_for([FLUID]), wire, range(20))
     assert len(told(taken)) == 1
-    assert wire.count(FLUID_ASKED) == 4 * 4  # one and three repeats, every five seconds
+    assert wire.count(FLUID_ASKED) == 4 * 20 / FLUID_RETRY_S  # one and three repeats, with pauses
 
 
 def test_the_wrong_session_is_left_once() -> None:

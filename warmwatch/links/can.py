@@ -27,8 +27,8 @@ from warmwatch.signals import Signal, load_signal_file
 OWN_OPTIONS = frozenset(
     {"signals", "poll", "answer", "addressing", "request_id", "answer_id", "target", "usb"}
 )
-SILENT_CYCLES = 3
-"""After so many polls without any answer the port is given up and opened anew."""
+SILENT_CYCLES, SILENT_S = 3, 2.5
+"""After so many polls and seconds without any answer the port is given up and opened anew."""
 LONG_CYCLE_S = 0.5
 """What was answered is handed over after this time even if the poll is not done."""
 
@@ -84,7 +84,8 @@ class CanPort:
             yield from self._drive(plan.cycle(began_s))
             self._cycle_began_s = None
             yield plan.take()
-            if plan.silent_cycles >= SILENT_CYCLES:
+            silent_s = self._clock.elapsed_s() - plan.silent_since_s
+            if plan.silent_cycles >= SILENT_CYCLES and silent_s >= SILENT_S:
                 raise LinkLost(self._silence())
             yield from self._pause(began_s + self._settings.poll_s)
 

@@ -18,7 +18,7 @@ from warmwatch.signals.answers import Conduct, Refusal, split_records
 
 SLOW_EVERY = 5
 """The slow quantities are asked in every fifth poll."""
-FLUID_RETRY_S, RETRY_S = 5.0, 30.0
+FLUID_RETRY_S, RETRY_S = 2.0, 30.0
 """When an identifier that was silent or refused for now is asked again."""
 SILENT_POLLS = 2
 BUSY_REPEATS = 3
@@ -56,6 +56,7 @@ class Plan:
         self._cycles = 0
         self._heard = self._heard_ever = False
         self.silent_cycles = 0
+        self.silent_since_s = 0.0
         if not any(question.is_fluid for question in asked):
             self._notices.append(Notice(NO_FLUID, alarm=True))
 
@@ -76,6 +77,8 @@ class Plan:
             left = yield from self._ask(group, now_s)
             if len(group) > 1 and left:
                 yield from self._one_by_one(left, now_s)
+        if self._heard or self.silent_cycles == 0:
+            self.silent_since_s = now_s
         if self._heard:
             self.silent_cycles = 0
         elif due:
