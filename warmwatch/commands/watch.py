@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from warmwatch.commands.cautions import Acknowledged, acknowledge_loading
 from warmwatch.commands.options import make_job, with_check, with_columns
 from warmwatch.commands.wiring import Wishes, run_watch
 from warmwatch.core.check_rules import AXES
@@ -38,6 +39,7 @@ RECORDINGS = Path("warmwatch-recordings")
 @click.option("--quiet", is_flag=True, help="No sound.")
 @click.option("--speak", is_flag=True, help="Speak the signals, too.")
 @click.option("--plain", is_flag=True, help="Plain lines, no screen.")
+@click.option("--cautions-understood", is_flag=True, help="Holds: the cautions have been read.")
 @click.option("--key", "keys", multiple=True, metavar="KEY=MARK", help="As in f13=plug-out.")
 def command(
     link: str,
@@ -61,6 +63,7 @@ def command(
     quiet: bool,
     speak: bool,
     plain: bool,
+    cautions_understood: bool,
     keys: Sequence[str],
 ) -> int:
     """Watch LINK: a CSV file, `lines:-`, `demo:`, `can:...`, `serial:...` or `broadcast:...`.
@@ -75,11 +78,12 @@ def command(
     job = make_job(address, job_file, band, unit, lead_s=lead_s, **labels)
     job = with_check(job, drain_band, tilt_deg=tilt, tilt_axis=tilt_axis, in_park=in_park)
     ends = parse_until(until)
+    note = acknowledge_loading(job, address.kind, given=cautions_understood)
     opened = open_link(address, pace=parse_pace(pace))
     folder = None if no_record else record or RECORDINGS
     heard = not quiet and (address.kind != "csv" or pace not in (None, "max"))
     wishes = Wishes(folder, ends, as_json, heard, speak, plain, parse_keys(keys))
-    return run_watch(opened, address, job, wishes)
+    return run_watch(Acknowledged(opened, note) if note else opened, address, job, wishes)
 
 
 def parse_pace(text: str | None) -> float | None:

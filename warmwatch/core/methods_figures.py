@@ -92,7 +92,7 @@ def run_piece(run: Run, span: Span) -> Piece:
     found = _Found()
     _times(found, run.features, span)
     for level in span.at_c:
-        rate, why = _rate_at(run.features, level, None)
+        rate, why = rate_at(run.features, level, None)
         found.put(rate_name(level), rate, why)
     _after_entry(found, run.features, span.band)
     features = run.features
@@ -111,7 +111,7 @@ def phase_pieces(run: Run, span: Span, *, with_method: bool) -> list[Piece]:
             continue
         found = _Found()
         for level in span.at_c:
-            rate, why = _rate_at(run.features, level, stages)
+            rate, why = rate_at(run.features, level, stages)
             found.put(rate_name(level), rate, why)
         _model_rate(found, run.features, kind, span.model_c)
         found.put("ambient_c", run.features.ambient_c, "ambient was not read")
@@ -213,9 +213,13 @@ def _between(
     return end_s - begin_s, ""
 
 
-def _rate_at(
+def rate_at(
     features: RunFeatures, level_c: int, within: Sequence[Stage] | None
 ) -> tuple[float | None, str]:
+    """Return the heating rate in degC/min around a level, or None and why it is not known.
+
+    With `within` it counts only where it lies inside one of those stages.
+    """
     begin_s, why = _reached(features, level_c - RATE_HALF_C)
     end_s, end_why = _reached(features, level_c + RATE_HALF_C)
     if begin_s is None or end_s is None:
