@@ -28,7 +28,7 @@ KEEP = 20
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """value = number * factor + offset, in `unit` "C" or "F"; `prior` is how usual it is, 0 to 1."""
+    """value = number * factor + offset, in `unit` "C" or "F"; `prior`, 0 to 1: how usual it is."""
 
     length: int
     signed: bool

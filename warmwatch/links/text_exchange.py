@@ -2,7 +2,7 @@
 
 A text line carries no checksum. What its structure cannot show - a data digit that became another
 digit - is caught by asking again: a value that differs from the last one by more than a tolerance,
-and the very first one, count only when two answers in a row agree.
+and the very first one, count only when three answers in a row agree.
 """
 
 from collections.abc import Generator, Iterable, Mapping
@@ -19,10 +19,12 @@ from warmwatch.signals import Signal, decode
 from warmwatch.signals.answers import Conduct, Refusal, parse_refusal, split_records
 from warmwatch.signals.readonly import check_reading
 
-TOLERANCE = {"degC": 2.0, "1/min": 400.0, "km/h": 10.0}
+TOLERANCE = {"degC": 1.0, "1/min": 400.0, "km/h": 10.0}
 """A change of more than this from one answer to the next is asked for again, by unit."""
 TRIES = 3
-CONFIRMATIONS = 3
+AGREEING = 3
+"""So many answers in a row must agree before a surprising value counts."""
+CONFIRMATIONS = 5
 LOST_AFTER_UNREADABLE = 6
 LOST_AFTER_SILENCES = 3
 PENDING_PAUSE_S = 0.5
@@ -95,11 +97,13 @@ class TextBus:
         return last is None or not _agree(last, heard)
 
     def _confirmed(self, request: Request, heard: _Heard) -> Generator[Wish, str | None, _Heard]:
+        agreeing = 1
         for _ in range(CONFIRMATIONS):
             again = yield from self._readable(request)
-            if _agree(heard, again):
-                return again
+            agreeing = agreeing + 1 if _agree(heard, again) else 1
             heard = again
+            if agreeing == AGREEING and heard.values:
+                return heard
         notice = self._tally.seen(request_text(request), "its answers do not agree")
         if notice is not None:
             yield notice

@@ -1,0 +1,352 @@
+"""What is said to a text adapter, in which order, and how an answer in doubt is asked again."""
+
+import random
+from collections.abc import Sequence
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.standins.memory import Line, make_adapter
+from warmwatch.errors import LinkLost
+from warmwatch.links.request import Outcome, Request
+from warmwatch.links.steps import Step, StepState
+from warmwatch.links.tally import Tally
+from warmwatch.links.text_adapter import Headers
+from warmwatch.links.text_exchange import TextBus, request_text
+from warmwatch.links.text_serve import Wanted, arrive
+from warmwatch.links.text_talk import Adapter, Ask, Bus, battery, find_bus, greet, set_up
+from warmwatch.links.units import Unit
+from warmwatch.signals import Signal
+from warmwatch.signals.readonly import NotReading
+
+GEARBOX = Unit(0x7E9, 0x7E1)
+FLUID = Signal("fluid_c", 0x22, 0x1234, length=2, signed=True, scale=0.1, record_length=2)
+ASK_FLUID = Request(0x22, (0x1234,), GEARBOX)
+TRUE_RECORD = bytes.fromhex("6212340190")[:3] + (200).to_bytes(2, "big")  # 20.0 degC
+
+
+def quiet_tally() -> Tally:
+    return Tally("An answer", "answer", "", lambda: 0.0)
+
+
+def text_bus(headers: Headers = Headers.BITS_11, wide: bool = False) -> TextBus:
+    return TextBus(Adapter(headers, wide), [FLUID], quiet_tally())
+
+
+def play(talk: object, script: Sequence[tuple[str, str | None]]) -> object:
+    """Drive a talk by (sent, received) pairs, which must all be used, in this order."""
+    left = list(script)
+    text: str | None = None
+    try:
+        while True:
+            wish = talk.send(text)  # type: ignore[attr-defined]
+            text = None
+            if isinstance(wish, Ask):
+                assert left, f"{wish.text} was not expected"
+                sent, text = left.pop(0)
+                assert wish.text == sent
+    except StopIteration as end:
+        assert not left, f"never sent: {left}"
+        return end.value
+
+
+def test_setting_up_says_only_the_common_core() -> None:
+    """The conversation from reset to the first value, word for word."""
+    line = Line(make_adapter())
+    arrival = line.run(arrive(Wanted(), quiet_tally()))
+    assert line.asked == [
+        *("ATZ", "ATE0", "ATL0", "ATH1", "ATS0", "ATAT1", "ATSP0", "ATRV", "0100", "ATDPN"),
+        *("ATSH7DF", "0100", "0120", "0140"),
+    ]
+    assert [unit.label for unit in sorted(arrival.survey.heard)] == ["7E8", "7E9"]
+    assert all(step.state is StepState.OK for step in line.told if isinstance(step, Step))
+
+
+@pytest.mark.parametrize("command", ["ATE0", "ATL0", "ATS0", "ATAT1", "ATSP0", "ATDPN", "ATRV"])
+def test_a_command_that_is_unknown_is_gone_without(command: str) -> None:
+    """Whichever of the usual commands an adapter does not know, the fluid still comes through."""
+    line = Line(make_adapter(unknown=command))
+    arrival = line.run(arrive(Wanted((FLUID,)), quiet_tally()))
+    outcome = line.run(arrival.bus.exchange(ASK_FLUID))
+    assert outcome.answers == {GEARBOX: TRUE_RECORD}
+
+
+def test_an_adapter_that_shows_no_identifiers_still_gives_the_fluid() -> None:
+    """Without identifiers one unit at a time is asked by its address."""
+    line = Line(make_adapter(unknown="ATH1"))
+    arrival = line.run(arrive(Wanted((FLUID,)), quiet_tally()))
+    outcome = line.run(arrival.bus.exchange(ASK_FLUID))
+    assert outcome.answers == {GEARBOX: TRUE_RECORD}
+
+
+def test_an_adapter_that_cannot_aim_asks_everybody() -> None:
+    """Where the header cannot be set, everybody is asked and only the meant unit is heard."""
+    line = Line(make_adapter(unknown="ATSH7DF,ATSH7E1,ATSH7E0"))
+    arrival = line.run(arrive(Wanted((FLUID,)), quiet_tally()))
+    outcome = line.run(arrival.bus.exchange(ASK_FLUID))
+    assert outcome.answers == {GEARBOX: TRUE_RECORD}
+
+
+def test_29_bit_identifiers_are_used_where_the_bus_has_them() -> None:
+    """The functional and physical addresses of ISO 15765-4 are set with six digits."""
+    line = Line(make_adapter(wide=True))
+    arrival = line.run(arrive(Wanted(), quiet_tally()))
+    unit = Unit(0x18DAF118, 0x18DA18F1)
+    outcome = line.run(arrival.bus.exchange(Request(0x22, (0x1234,), unit)))
+    assert outcome.answers == {unit: TRUE_RECORD}
+    assert "ATSHDB33F1" in line.asked
+    assert "ATSHDA18F1" in line.asked
+
+
+def test_greeting_tries_the_other_speeds() -> None:
+    """A port that is silent at one speed is tried at the next; the name is the greeting's end."""
+    script = [("ATZ", None), ("ATZ", None), ("ATZ", None), ("ATZ", "ATZ\r\rSOME NAME\r\r")]
+    assert play(greet((38400, 115200, 9600)), script) == "SOME NAME"
+
+
+def test_greeting_fails_on_silence_and_on_noise() -> None:
+    """Nothing, or noise without a prompt, is no adapter: the error names the speed."""
+    with pytest.raises(LinkLost, match=r"nothing answers with a prompt.*\?baud="):
+        play(greet((None,)), [("ATZ", None), ("ATZ", None)])
+    with pytest.raises(LinkLost, match="no text adapter"):
+        play(greet((None,)), [("ATZ", "\x01\x02\ufffd"), ("ATZ", "\x01\x02\ufffd")])
+
+
+def test_set_up_asks_a_garbled_answer_again_and_gives_up_on_garbage_only() -> None:
+    """One garbled OK is asked again; an adapter that knows nothing is refused."""
+    garbled = [("ATE0", "O\x00K?\r\r"), ("ATE0", "OK\r\r")]
+    usual = [(command, "OK\r\r") for command in ("ATL0", "ATH1", "ATS0", "ATAT1", "ATSP6")]
+    play(set_up(Bus.BITS_11_500K), [*garbled, *usual])
+    commands = ("ATE0", "ATL0", "ATH1", "ATS0", "ATAT1", "ATSP0")
+    with pytest.raises(LinkLost, match="none of the usual commands"):
+        play(set_up(Bus.AUTO), [(command, "?\r\r") for command in commands])
+
+
+@pytest.mark.parametrize(
+    ("text", "volts"), [("12.6V\r\r", 12.6), ("ATRV\r13.8 V\r\r", 13.8), ("14.25\r\r", 14.25)]
+)
+def test_the_voltage_is_read_in_its_usual_forms(text: str, volts: float) -> None:
+    """With or without unit, space or echo."""
+    assert play(battery(), [("ATRV", text)]) == volts
+
+
+def test_a_voltage_that_is_none_is_none() -> None:
+    """Garbage instead of a voltage is asked again once and then left."""
+    assert play(battery(), [("ATRV", "?\r\r"), ("ATRV", "1x.9V\r\r")]) is None
+
+
+def test_a_silent_vehicle_is_told_with_what_to_try() -> None:
+    """No answer to the first request names the ignition, and ends the attempt on automatic."""
+    script = [("0100", "SEARCHING...\rUNABLE TO CONNECT\r\r")] * 2 + [("ATDPN", "A0\r\r")]
+    with pytest.raises(LinkLost, match=r"does not answer \(cannot reach the bus\).*ignition"):
+        play(find_bus(Bus.AUTO), script)
+
+
+def test_a_bus_that_the_user_named_is_believed() -> None:
+    """With ?bus= given, silence to the first request does not end it: the signals may answer."""
+    script = [("0100", "NO DATA\r\r")] * 2 + [("ATDPN", "7\r\r")]
+    assert play(find_bus(Bus.BITS_29_500K), script) == Adapter(Headers.BITS_29, True)
+
+
+def test_an_older_bus_is_named_as_such() -> None:
+    """Buses 1 to 5 of the command set are no CAN; that is said, and not misread."""
+    line = "486B104100BE1FB81042\r\r"
+    with pytest.raises(LinkLost, match="not CAN"):
+        play(find_bus(Bus.AUTO), [("0100", line), ("0100", line), ("ATDPN", "A3\r\r")])
+
+
+def test_what_was_seen_beats_what_was_said() -> None:
+    """A spoilt bus number does not change the identifiers' width that the answer shows."""
+    script = [("0100", "7E8064100BE1FB810AA\r\r"), ("ATDPN", "A7\r\r")]
+    assert play(find_bus(Bus.AUTO), script) == Adapter(Headers.BITS_11, False)
+
+
+AIM = ("ATSH7E1", "OK\r\r")
+
+
+def fluid_text(tenths: int) -> str:
+    return f"7E90562{0x1234:04X}{tenths & 0xFFFF:04X}AAAA\r\r"
+
+
+def fluid_answer(tenths: int) -> Outcome:
+    return Outcome({GEARBOX: b"\x62\x12\x34" + (tenths & 0xFFFF).to_bytes(2, "big")}, {})
+
+
+def test_the_first_value_counts_when_three_agree() -> None:
+    """Nothing is known before the first value, so that three answers must agree."""
+    script = [AIM, *(("221234", fluid_text(value)) for value in (400, 401, 400))]
+    assert play(text_bus().exchange(ASK_FLUID), script) == fluid_answer(400)
+
+
+def test_a_jump_is_asked_again_and_a_lone_one_is_left_out() -> None:
+    """40, then 91, then 40 degC: the 91 was one wrong digit; 40 counts after three that agree."""
+    bus = text_bus()
+    play(bus.exchange(ASK_FLUID), [AIM] + [("221234", fluid_text(400))] * 3)
+    values = (912, 400, 401, 401)
+    script = [("221234", fluid_text(value)) for value in values]
+    assert play(bus.exchange(ASK_FLUID), script) == fluid_answer(401)
+    assert play(bus.exchange(ASK_FLUID), [("221234", fluid_text(402))]) == fluid_answer(402)
+
+
+def test_answers_that_never_agree_give_nothing() -> None:
+    """Values that differ each time, or agree only in pairs, are no temperature."""
+    values = (400, 500, 500, 600, 700, 700)
+    script = [AIM] + [("221234", fluid_text(value)) for value in values]
+    assert play(text_bus().exchange(ASK_FLUID), script) == Outcome()
+
+
+def test_another_length_of_line_is_asked_again() -> None:
+    """The same value in a line of another length is in doubt: two wrong bytes may hide in it."""
+    bus = text_bus()
+    play(bus.exchange(ASK_FLUID), [AIM] + [("221234", fluid_text(400))] * 3)
+    shorter = fluid_text(400).replace("AAAA", "AA")
+    script = [("221234", shorter)] + [("221234", fluid_text(400))] * 3
+    assert play(bus.exchange(ASK_FLUID), script) == fluid_answer(400)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "7E8056212340190AAAA\r\r",  # from a unit that was not asked
+        "7E9056212350190AAAA\r\r",  # another identifier
+        "7E9046212340190AAAA\r\r",  # a length that does not fit the record
+        "7E9066212340190AAAA\r\r",
+        "7E9054112340190AAAA\r\r",  # another service
+        "OK\r\r",
+        "\r\r",
+        "7E9056212340190AAAA\r7E9056212340191AAAA\r\r",  # two answers that differ
+    ],
+)
+def test_an_answer_to_something_else_is_asked_again(text: str) -> None:
+    """Sender, identifier echo, length and service must fit, or the answer is not used."""
+    good = [("221234", fluid_text(400))] * 3
+    outcome = play(text_bus().exchange(ASK_FLUID), [AIM, ("221234", text), *good])
+    assert outcome == fluid_answer(400)
+
+
+def test_a_unit_that_still_works_is_waited_for() -> None:
+    """Response pending is no answer: asked again until one comes; one in the same text is taken."""
+    pending = ("221234", "7E9037F2278AAAAAAAA\r\r")
+    both = ("221234", "7E9037F2278AAAAAAAA\r" + fluid_text(400))
+    good = ("221234", fluid_text(400))
+    script = [AIM, pending, pending, both, good, good, good]
+    assert play(text_bus().exchange(ASK_FLUID), script) == fluid_answer(400)
+
+
+def test_a_refusal_is_handed_on() -> None:
+    """A negative answer is an answer, with its code."""
+    outcome = play(text_bus().exchange(ASK_FLUID), [AIM, ("221234", "7E9037F2231AAAAAAAA\r\r")])
+    assert isinstance(outcome, Outcome)
+    assert outcome.refusals[GEARBOX].code == 0x31
+
+
+def test_after_a_silence_the_next_answer_is_the_next_ones() -> None:
+    """A late answer to a request given up is thrown away before anything else is asked."""
+    script = [
+        AIM,
+        ("221234", None),
+        ("ATE0", fluid_text(350)),  # the late one
+        ("ATE0", "OK\r\r"),
+        *[("221234", fluid_text(400))] * 3,
+    ]
+    assert play(text_bus().exchange(ASK_FLUID), script) == fluid_answer(400)
+
+
+def test_an_adapter_that_stays_silent_is_lost() -> None:
+    """No prompt to a request, and none to two simple commands: the port is given up."""
+    script = [AIM, ("221234", None), ("ATE0", None), ("ATE0", None)]
+    with pytest.raises(LinkLost, match="stopped answering"):
+        play(text_bus().exchange(ASK_FLUID), script)
+
+
+def test_an_adapter_that_restarted_is_set_up_anew() -> None:
+    """A whole answer without identifiers says that the settings are gone."""
+    with pytest.raises(LinkLost, match="restarted"):
+        play(text_bus().exchange(ASK_FLUID), [AIM, ("221234", "62 12 34 01 90\r\r")])
+
+
+def test_an_answer_from_elsewhere_is_let_through() -> None:
+    """A unit that answers outside the legislated range gets the adapter's filter set, and unset."""
+    far = Unit(0x6F1, 0x6E1)
+    bus = text_bus()
+    text = "6F1056212340190AAAA\r\r"
+    script = [("ATSH6E1", "OK\r\r"), ("ATCRA6F1", "OK\r\r")] + [("221234", text)] * 3
+    outcome = play(bus.exchange(Request(0x22, (0x1234,), far)), script)
+    assert isinstance(outcome, Outcome)
+    assert outcome.answers[far] == bytes.fromhex("6212340190")
+    back = [AIM, ("ATAR", "?\r\r")] + [("221234", fluid_text(400))] * 3
+    assert play(bus.exchange(ASK_FLUID), back) == fluid_answer(400)
+
+
+@pytest.mark.parametrize("service", [0x02, 0x03, 0x04, 0x08, 0x11, 0x14, 0x27, 0x2E, 0x2F, 0x31])
+def test_nothing_but_reading_is_ever_put_into_words(service: int) -> None:
+    """A request of any other service is a mistake in the program and is refused."""
+    with pytest.raises(NotReading):
+        request_text(Request(service, (0x01,), GEARBOX))
+
+
+def spoiler(rng: random.Random, chance: float) -> "object":
+    """Return a function that spoils data answers: bits, bytes lost, doubled, swapped or cut."""
+
+    def spoil(data: bytes, command: str) -> bytes:
+        if command.startswith("AT") or rng.random() >= chance:
+            return data
+        at = rng.randrange(len(data))
+        kind = rng.randrange(6)
+        if kind == 0:
+            return data[:at] + bytes([data[at] ^ 1 << rng.randrange(8)]) + data[at + 1 :]
+        if kind == 1:
+            return data[:at] + bytes([rng.choice(b"0123456789ABCDEF")]) + data[at + 1 :]
+        if kind == 2:
+            return data[:at] + data[at + 1 + rng.randrange(3) :]
+        if kind == 3:
+            return data[:at] + data[at : at + 2] + data[at:]
+        if kind == 4:
+            return data[:at] + b"\r\r>"
+        return data[:at] + bytes(reversed(data[at : at + 4])) + data[at + 4 :]
+
+    return spoil
+
+
+def wrong_values(seed: int, chance: float, answers: int) -> tuple[int, list[float]]:
+    """Return how many values came, and the error in K of those that were wrong."""
+    rng = random.Random(seed)
+    line = Line(make_adapter(seed))
+    arrival = line.run(arrive(Wanted((FLUID,)), quiet_tally()))
+    line.spoil = spoiler(rng, chance)  # type: ignore[assignment]
+    bus, count, wrong = arrival.bus, 0, []
+    for _ in range(answers):
+        try:
+            outcome = line.run(bus.exchange(ASK_FLUID))
+        except LinkLost:
+            line.spoil = lambda data, command: data
+            bus = line.run(arrive(Wanted((FLUID,)), quiet_tally())).bus
+            line.spoil = spoiler(rng, chance)  # type: ignore[assignment]
+            continue
+        for data in outcome.answers.values():
+            count += 1
+            tenths = int.from_bytes(data[3:], "big", signed=True)
+            if tenths != 200:
+                wrong.append(abs(tenths - 200) / 10)
+    return count, wrong
+
+
+def test_spoilt_answers_never_become_a_wrong_temperature() -> None:
+    """One answer in three spoilt, 6000 polls: no accepted value is off by more than 1 K.
+
+    What remains is a lone wrong digit within the tolerance of 1 K, which needs no confirmation;
+    it must stay below one value in 100 (measured: docs/links-serial.md).
+    """
+    count, wrong = wrong_values(seed=7, chance=0.33, answers=6000)
+    assert count > 4000
+    assert max(wrong, default=0.0) <= 1.0
+    assert len(wrong) <= count / 100
+
+
+@settings(max_examples=25)
+@given(st.integers(0, 10_000), st.floats(0.01, 0.9))
+def test_no_amount_of_spoiling_is_believed(seed: int, chance: float) -> None:
+    """At any rate of spoilt answers, nothing beyond the tolerance is accepted."""
+    _, wrong = wrong_values(seed, chance, answers=60)
+    assert max(wrong, default=0.0) <= 1.0
