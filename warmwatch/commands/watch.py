@@ -7,7 +7,7 @@ import click
 
 from warmwatch.commands.cautions import Acknowledged, acknowledge_loading
 from warmwatch.commands.options import make_job, with_check, with_columns
-from warmwatch.commands.wiring import Wishes, run_watch
+from warmwatch.commands.wiring import PageWish, Wishes, run_watch
 from warmwatch.core.check_rules import AXES
 from warmwatch.errors import UsageError
 from warmwatch.links import open_link, parse_address
@@ -40,6 +40,10 @@ RECORDINGS = Path("warmwatch-recordings")
 @click.option("--speak", is_flag=True, help="Speak the signals, too.")
 @click.option("--plain", is_flag=True, help="Plain lines, no screen.")
 @click.option("--cautions-understood", is_flag=True, help="Holds: the cautions have been read.")
+@click.option("--page", is_flag=True, help="Serve a page for the phone; prints its link.")
+@click.option("--page-host", metavar="HOST", help="Address for it, or private: one is chosen.")
+@click.option("--page-port", type=click.IntRange(1, 65535), help="Port for it.")
+@click.option("--page-marks/--no-page-marks", default=None, help="May the page set marks?")
 @click.option("--key", "keys", multiple=True, metavar="KEY=MARK", help="As in f13=plug-out.")
 def command(
     link: str,
@@ -65,6 +69,10 @@ def command(
     plain: bool,
     cautions_understood: bool,
     keys: Sequence[str],
+    page: bool,
+    page_host: str | None,
+    page_port: int | None,
+    page_marks: bool | None,
 ) -> int:
     """Watch LINK: a CSV file, `lines:-`, `demo:`, `can:...`, `serial:...` or `broadcast:...`.
 
@@ -82,7 +90,11 @@ def command(
     opened = open_link(address, pace=parse_pace(pace))
     folder = None if no_record else record or RECORDINGS
     heard = not quiet and (address.kind != "csv" or pace not in (None, "max"))
-    wishes = Wishes(folder, ends, as_json, heard, speak, plain, parse_keys(keys))
+    wish = PageWish(page_host, page_port, page_marks)
+    if not page and wish != PageWish():
+        raise UsageError("--page-host, --page-port and --page-marks need --page.")
+    served = wish if page else None
+    wishes = Wishes(folder, ends, as_json, heard, speak, plain, parse_keys(keys), served)
     return run_watch(Acknowledged(opened, note) if note else opened, address, job, wishes)
 
 

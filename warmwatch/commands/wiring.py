@@ -5,11 +5,12 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from warmwatch.core.job import Job
-from warmwatch.core.reading import MarkName
+from warmwatch.core.reading import Mark, MarkName
 from warmwatch.core.watch import Watch
 from warmwatch.links import Address, Link
 from warmwatch.links.keyboard import HELP, KEYS, Keyboard, key_words
@@ -22,12 +23,24 @@ from warmwatch.outputs.words import band_text
 from warmwatch.recording.writer import Recorder, create
 from warmwatch.session import Session, Until
 
+if TYPE_CHECKING:
+    from warmwatch.outputs.page.output import Page
+
 INTERRUPTED = 130
 CAUTIONS = (
     "Caution: fluid and metal in the band burn at a touch; keep clear of moving parts; run the "
     "engine in open air or with extraction; secure the vehicle against moving and falling. "
     "Service information comes first."
 )
+
+
+@dataclass(frozen=True, slots=True)
+class PageWish:
+    """How the page is to be served; `marks` None leaves it to the address: only on this machine."""
+
+    host: str | None = None
+    port: int | None = None
+    marks: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,32 +54,45 @@ class Wishes:
     speak: bool = False
     plain: bool = False
     keys: Mapping[str, MarkName] = field(default_factory=lambda: KEYS)
+    page: PageWish | None = None
 
 
 def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
     """Run one watch and return the exit code."""
     if job.poll_s is None:
         job = replace(job, poll_s=link.poll_s)
-    recorder = _recorder(link, address, job, wishes.folder)
-    keyboard = Keyboard(wishes.keys) if sys.stdin.isatty() and address.rest != "-" else None
-    if not wishes.as_json:
-        _greet(job, address, recorder, keyboard)
-    shown, say = _shown(job, wishes, keyboard)
-    outputs = [Guarded(output, say) for output in (shown, *_others(wishes, say))]
-    session = Session(
-        link,
-        Watch(job),
-        outputs,
-        address=str(address),
-        recorder=recorder,
-        keyboard=keyboard,
-        until=wishes.until,
-    )
+    page = None if wishes.page is None else open_page(wishes.page, job.unit, speak=wishes.speak)
+    shown: Output | None = None
     try:
+        recorder = _recorder(link, address, job, wishes.folder)
+        keyboard = Keyboard(wishes.keys) if sys.stdin.isatty() and address.rest != "-" else None
+        _greet(job, address, recorder, keyboard, page, wishes)
+        shown, say = _shown(job, wishes, keyboard, page)
+        others = _others(wishes, say, page)
+        outputs = [Guarded(output, say) for output in (shown, *others)]
+        session = Session(
+            link,
+            Watch(job),
+            outputs,
+            address=str(address),
+            recorder=recorder,
+            keyboard=keyboard,
+            until=wishes.until,
+            marks=tuple if page is None else lambda: _page_marks(page, link),
+            panel=page is not None,
+        )
         return exit_code(session.run(), outputs)
     finally:
+        # Whatever failed must be told on the terminal as it was.
         if isinstance(shown, Screen):
-            shown.stop()  # a link that fails must be told on the terminal as it was
+            shown.stop()
+        if page is not None:
+            page.stop()
+
+
+def _page_marks(page: "Page", link: Link) -> list[Mark]:
+    utc_s = None if link.replay else time.time()
+    return [Mark(link.elapsed_s(), name, note, utc_s) for name, note in page.drain()]
 
 
 def exit_code(summary: Summary, outputs: Sequence[Guarded]) -> int:
@@ -91,6 +117,21 @@ def open_sound(*, speak: bool, say: Callable[[str], None] | None = None) -> Outp
     return Sound(player)
 
 
+def open_page(wish: PageWish, unit: str, *, speak: bool) -> "Page":
+    """Serve the page and return its output; UsageError when it cannot be served."""
+    from warmwatch.outputs.page.address import page_host
+    from warmwatch.outputs.page.limits import is_loopback
+    from warmwatch.outputs.page.output import Page
+    from warmwatch.outputs.page.rights import Rights
+    from warmwatch.outputs.page.server import PageServer
+
+    host = page_host(wish.host)
+    marks = is_loopback(host) if wish.marks is None else wish.marks
+    server = PageServer(host, wish.port, Rights(marks=marks), speak=speak)
+    server.start()
+    return Page(server, unit)
+
+
 def tell(text: str) -> None:
     """Say something to the person, apart from the results."""
     click.echo(f"warmwatch: {text}", err=True)
@@ -103,25 +144,36 @@ def _recorder(link: Link, address: Address, job: Job, folder: Path | None) -> Re
 
 
 def _shown(
-    job: Job, wishes: Wishes, keyboard: Keyboard | None
+    job: Job, wishes: Wishes, keyboard: Keyboard | None, page: "Page | None"
 ) -> tuple[Output, Callable[[str], None]]:
     """Return the first output, and how to tell something without spoiling it."""
     if wishes.as_json:
         return JsonLines(sys.stdout), tell
     if wishes.plain or not can_show(sys.stdout):
         return PlainLines(sys.stdout, sys.stderr, job), tell
-    keys = () if keyboard is None else key_words(keyboard.keys)
-    screen = Screen(sys.stdout, job.unit, keys=keys)
+    keys = () if keyboard is None else key_words(keyboard.keys, page=page is not None)
+    screen = Screen(sys.stdout, job.unit, keys=keys, panel=page)
     return screen, screen.tell
 
 
-def _others(wishes: Wishes, say: Callable[[str], None]) -> list[Output]:
-    return [open_sound(speak=wishes.speak, say=say)] if wishes.sound else []
+def _others(wishes: Wishes, say: Callable[[str], None], page: "Page | None") -> list[Output]:
+    sound = [open_sound(speak=wishes.speak, say=say)] if wishes.sound else []
+    return [*sound, *([] if page is None else [page])]
 
 
 def _greet(
-    job: Job, address: Address, recorder: Recorder | None, keyboard: Keyboard | None
+    job: Job,
+    address: Address,
+    recorder: Recorder | None,
+    keyboard: Keyboard | None,
+    page: "Page | None",
+    wishes: Wishes,
 ) -> None:
+    """Say what begins; with JSON on stdout only the page's link is said, on stderr."""
+    for line in [] if page is None else page.links():
+        click.echo(line, err=wishes.as_json)
+    if wishes.as_json:
+        return
     click.echo(f"Watching {address} for {band_text(job.band, job.unit)}.")
     where = "Not recorded." if recorder is None else f"Recording to {recorder.path}"
     click.echo(where)

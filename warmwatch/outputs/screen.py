@@ -29,7 +29,9 @@ AFRESH_S = 5.0
 class Panel(Protocol):
     """What the page offers to the screen."""
 
-    clients: int
+    @property
+    def clients(self) -> int:
+        """How many pages are connected now."""
 
     def lines(self, width: int, height: int, glyphs: Glyphs, *, colour: bool) -> tuple[Line, ...]:
         """Return the page's address as text and code."""
@@ -58,6 +60,7 @@ class Screen:
         self._told: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._keys = tuple(keys)
         self._panel = panel
+        self._first_panel = panel is not None
         self._painter = Painter(stream)
         self._slot: _Shown | None = None
         self._changed = threading.Event()
@@ -129,7 +132,10 @@ class Screen:
         """Return the lines for the window as it is now."""
         width, height = self._painter.size()
         glyphs, panel = self._painter.glyphs, self._panel
-        wanted = panel is not None and view.panel
+        self._first_panel = self._first_panel and view.panel
+        # The address stands there from the start, until a phone has it or a key is pressed.
+        connected = panel is not None and self._first_panel and panel.clients > 0
+        wanted = view.panel and not connected
         colour = not self._painter.colourless
         return render(
             seen,

@@ -1,0 +1,1 @@
+"""The phone page: a small server on the laptop, and what it serves."""

@@ -1,0 +1,77 @@
+"""What the page is to let be heard: the same rules as on the laptop, played by the phones."""
+
+from collections import deque
+from dataclasses import dataclass
+
+from warmwatch.outputs.tone_player import Words
+from warmwatch.outputs.tones import EDGE_S, HARMONICS, PITCH_HZ, TONES
+
+KEPT_S = 6.0
+"""A phone that was away for longer does not make up for a tone; what insists is told by repeats."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Cue:
+    number: int
+    tone: str
+    words: Words
+    at_s: float
+
+
+class Cues:
+    """A tone player whose tones are played elsewhere; `now_s` is brought by the caller."""
+
+    def __init__(self) -> None:
+        self.now_s = 0.0
+        self._number = 0
+        self._cues: deque[_Cue] = deque(maxlen=8)
+        self._repeats: dict[str, tuple[Words, float]] = {}
+
+    def play(self, event_kind: str, words: Words = str, every_s: float | None = None) -> None:
+        tone = TONES.get(event_kind)
+        if tone is None:
+            return
+        for name in tone.ends:
+            self._repeats.pop(name, None)
+        if every_s is not None:
+            self._repeats[event_kind] = (words, every_s)
+        self._number += 1
+        self._cues.append(_Cue(self._number, event_kind, words, self.now_s))
+
+    def remind(self, event_kind: str, words: Words, every_s: float) -> None:
+        if event_kind in TONES:
+            self._repeats[event_kind] = (words, every_s)
+
+    def hush(self, *kinds: str) -> None:
+        for name in kinds or tuple(self._repeats):
+            self._repeats.pop(name, None)
+
+    def close(self, finish_s: float = 0.0) -> None:
+        self._repeats.clear()
+
+    def cues(self) -> list[dict[str, object]]:
+        """Return the latest cues, each with its words as they are true now."""
+        return [
+            {"n": cue.number, "tone": cue.tone, "say": cue.words()}
+            for cue in self._cues
+            if self.now_s - cue.at_s <= KEPT_S
+        ]
+
+    def repeats(self) -> list[dict[str, object]]:
+        """Return what is to be repeated until it is heard."""
+        return [
+            {"tone": name, "every_s": every_s, "say": words()}
+            for name, (words, every_s) in self._repeats.items()
+        ]
+
+
+def tone_table() -> dict[str, object]:
+    """Return all tones as numbers, for a page that makes them itself."""
+    tones = {
+        name: {
+            "urgency": tone.urgency,
+            "pulses": [[PITCH_HZ[pulse.pitch], pulse.on_s, pulse.off_s] for pulse in tone.pulses],
+        }
+        for name, tone in TONES.items()
+    }
+    return {"tones": tones, "harmonics": list(HARMONICS), "edge_s": EDGE_S}

@@ -1,0 +1,71 @@
+"""Which requests are answered; whatever is wrong, the answer is the same, and says nothing."""
+
+from collections.abc import Mapping
+
+from aiohttp import web
+
+from warmwatch.outputs.page.rights import Right, Rights
+
+REFUSAL = "Open this page by its link.\n"
+LONGEST_BODY = 4096
+
+HEADERS: Mapping[str, str] = {
+    # No resource but our own, no inline script or style, no frame, no form that goes elsewhere.
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
+        "connect-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'none'; "
+        "frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cache-Control": "no-store",
+    "Server": "page",
+}
+
+
+def answer(text: str | bytes = "", *, status: int = 200, kind: str = "text/plain") -> web.Response:
+    """Return a response with the headers that every response has."""
+    body = text.encode() if isinstance(text, str) else text
+    return web.Response(
+        body=body, status=status, headers={**HEADERS, "Content-Type": f"{kind}; charset=utf-8"}
+    )
+
+
+def refusal() -> web.Response:
+    """Return the one answer to everything that is not in order."""
+    return answer(REFUSAL, status=403)
+
+
+def cookie_name(port: int) -> str:
+    """Return the cookie's name; cookies are shared by all ports of a host, so it holds the port."""
+    return f"page-{port}"
+
+
+def right_of(request: web.BaseRequest, rights: Rights, port: int) -> Right | None:
+    """Return what the request's cookie allows."""
+    return rights.by_cookie(request.cookies.get(cookie_name(port), ""))
+
+
+def is_own(request: web.BaseRequest, hosts: frozenset[str]) -> bool:
+    """Whether a request that changes something comes from our own page.
+
+    The browser names the page that asks in Origin (RFC 6454); one that is missing, null or
+    foreign is refused. Sec-Fetch-Site, where it is sent, has to say the same.
+    """
+    host = request.headers.get("Host", "")
+    fetched = request.headers.get("Sec-Fetch-Site", "same-origin")
+    own = request.headers.get("Origin") == f"http://{host}" and host in hosts
+    json_sent = request.headers.get("Content-Type", "").split(";")[0] == "application/json"
+    return own and json_sent and fetched == "same-origin"
+
+
+async def small_body(request: web.BaseRequest) -> bytes | None:
+    """Return the body, None when it is longer than any of ours or does not say how long it is."""
+    length = request.content_length
+    if length is None or length > LONGEST_BODY:
+        return None
+    body = await request.read()
+    return body if len(body) <= LONGEST_BODY else None

@@ -1,0 +1,189 @@
+// Connects to the watch, and above all knows when it no longer is: a page that stands still must
+// never go on showing a temperature.
+
+import {drawCurve} from "/curve.js";
+import {blindState, draw} from "/draw.js";
+import {Marks} from "/marks.js";
+import {Sound} from "/sound.js";
+
+const SILENT_MS = 3500;    // after so long without a state the page is blind
+const STALE_MS = 2500;     // a message so much later than the quickest has lain about somewhere
+const RECONNECT_MS = 3000;
+const BLIND_EVERY_S = 3, BLIND_REMINDER_S = 30;
+
+const at = (id) => document.getElementById(id);
+const sound = new Sound();
+const marks = new Marks(at("marks"), heard);
+let source = null;
+let state = null;          // the last state that the watch sent
+let curve = null;
+let blind = false;
+let everHeard = false;
+let lastCue = null;
+let hushedCue = -1;        // cues up to this one were heard on this phone
+let hushedBlind = false;
+let quickest = Infinity;
+let heardAt = clock(), openedAt = clock();
+
+// Two clocks: one may stand still while the phone sleeps, the other may be set.
+function clock() {
+  return {steady: performance.now(), wall: Date.now()};
+}
+
+function since(then) {
+  return Math.max(performance.now() - then.steady, Date.now() - then.wall);
+}
+
+function connect() {
+  source?.close();
+  source = new EventSource("/events");
+  openedAt = clock();
+  quickest = Infinity;
+  source.addEventListener("hello", (event) => {
+    const hello = JSON.parse(event.data);
+    sound.table = hello;
+    marks.allow(hello.may_mark);
+    at("caution").textContent = hello.caution;
+    if (hello.speak && !everHeard) setVoice(true);
+  });
+  source.addEventListener("curve", (event) => {
+    curve = JSON.parse(event.data);
+    drawCurve(at("curve"), curve, !blind && Boolean(state?.figure));
+  });
+  source.addEventListener("state", (event) => take(JSON.parse(event.data)));
+}
+
+function take(next) {
+  const lag = Date.now() - next.t;
+  quickest = Math.min(quickest, lag);
+  if (lag - quickest > STALE_MS) return connect();
+  const back = blind;
+  heardAt = clock();
+  blind = false;
+  if (back) hushedBlind = false;
+  everHeard = true;
+  state = next;
+  show(state);
+  cues(next.cues);
+}
+
+function show(shown) {
+  draw({...shown, unheard: shown.unheard && !hushedHere(shown)});
+  marks.show(shown.marks);
+}
+
+function hushedHere(shown) {
+  return hushedCue >= 0 && lastCue !== null && lastCue <= hushedCue && !marks.may && shown.unheard;
+}
+
+// New signals; on the first state only what still insists counts.
+function cues(list) {
+  const newest = list.reduce((most, cue) => Math.max(most, cue.n), lastCue ?? 0);
+  if (lastCue !== null) {
+    const fresh = list.filter((cue) => cue.n > lastCue);
+    const urgency = (cue) => sound.table?.tones[cue.tone]?.urgency ?? 0;
+    const top = fresh.reduce((best, cue) => (!best || urgency(cue) >= urgency(best) ? cue : best), null);
+    if (top) sound.cue(top.tone, () => state.cues.find((cue) => cue.n === top.n)?.say ?? top.say);
+  }
+  lastCue = newest;
+}
+
+function repeats() {
+  if (blind) {
+    return [{tone: "blind", every_s: hushedBlind ? BLIND_REMINDER_S : BLIND_EVERY_S, say: "Signal lost."}];
+  }
+  const list = state?.repeats ?? [];
+  if (marks.may || lastCue === null || lastCue > hushedCue) return list;
+  return list.filter((each) => each.tone === "blind").map((each) => ({...each, every_s: BLIND_REMINDER_S}));
+}
+
+// Heard, by button or key: what insists is quiet on this phone at once.
+function heard() {
+  hushedCue = lastCue ?? 0;
+  if (blind) hushedBlind = true;
+  sound.due.clear();
+  if (blind) goBlind();
+}
+
+function goBlind() {
+  const first = !blind;
+  blind = true;
+  const seconds = Math.round(since(heardAt) / 1000);
+  draw({...blindState(state, seconds), unheard: !hushedBlind});
+  if (first) {
+    drawCurve(at("curve"), curve, false);
+    sound.cue("blind", () => "Signal lost.");
+  }
+}
+
+function tick() {
+  const ended = state?.state === "ended";
+  const silent = since(heardAt);
+  if (silent > SILENT_MS && !ended) goBlind();
+  if (silent > SILENT_MS && since(openedAt) > RECONNECT_MS) connect();
+  sound.repeat(ended ? [] : repeats(), performance.now());
+}
+
+function pressed(button, on) {
+  button.setAttribute("aria-pressed", String(on));
+  button.querySelector("small").textContent = on ? "on" : "off";
+}
+
+function setVoice(on) {
+  sound.voiceOn = on;
+  pressed(at("voice"), on);
+}
+
+at("tones").addEventListener("click", async () => {
+  if (sound.on) await sound.lock();
+  else await sound.unlock();
+  pressed(at("tones"), sound.on);
+  at("advice").textContent = sound.on
+    ? "Turn the volume up. No loudness can be promised beside an engine: keep the page in sight."
+    : "Sound is off: watch the page.";
+  if (sound.on) keepAwake();
+});
+at("voice").addEventListener("click", async () => {
+  if (!window.speechSynthesis) {
+    at("voice").querySelector("small").textContent = "none here";
+    return;
+  }
+  setVoice(!sound.voiceOn);
+  if (sound.voiceOn && !sound.on) at("tones").click();
+});
+
+const LIGHTS = ["auto", "night", "sun"];
+at("light").addEventListener("click", () => {
+  const root = document.documentElement;
+  const next = LIGHTS[(LIGHTS.indexOf(root.dataset.light ?? "auto") + 1) % LIGHTS.length];
+  root.dataset.light = next;
+  at("light").querySelector("small").textContent = next;
+  drawCurve(at("curve"), curve, !blind && Boolean(state?.figure));
+});
+
+// Over plain http most browsers refuse this; the page then says so.
+async function keepAwake() {
+  try {
+    await navigator.wakeLock.request("screen");
+  } catch {
+    at("advice").textContent += " This browser cannot keep the screen on: set its timeout to long.";
+  }
+}
+
+document.addEventListener("visibilitychange", () => {
+  if (document.visibilityState !== "visible") return;
+  tick();
+  if (sound.on) {
+    sound.context.resume();
+    navigator.wakeLock?.request("screen").catch(() => {});
+  }
+});
+addEventListener("resize", () => drawCurve(at("curve"), curve, !blind && Boolean(state?.figure)));
+addEventListener("pageshow", tick);
+
+try {
+  new Worker("/tick.js").onmessage = tick;
+} catch {
+  setInterval(tick, 250);
+}
+connect();

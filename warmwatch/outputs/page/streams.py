@@ -1,0 +1,97 @@
+"""The connected pages: each gets the newest state, and is dropped when it does not read."""
+
+import asyncio
+import socket
+from collections.abc import Iterator
+
+from aiohttp import web
+
+from warmwatch.outputs.page.gate import HEADERS
+from warmwatch.outputs.page.limits import MOST_STREAMS
+
+SLOW_S = 4.0
+"""A client that takes nothing for so long is dropped; its page will say so and come back."""
+_SEND_BUFFER = 16384
+RETRY_MS = 1000
+
+
+class Streams:
+    """Event streams. `publish` replaces what has not been sent yet: the newest state wins."""
+
+    def __init__(self) -> None:
+        self._newest: dict[str, bytes] = {}
+        self._versions: dict[str, int] = {}
+        self._waiting: set[asyncio.Event] = set()
+        self.ended = False
+
+    def __len__(self) -> int:
+        return len(self._waiting)
+
+    @property
+    def full(self) -> bool:
+        """Whether no further page is served."""
+        return len(self._waiting) >= MOST_STREAMS
+
+    def publish(self, name: str, event: bytes) -> None:
+        """Give an event to all clients, in place of an older one of that name."""
+        self._newest[name] = event
+        self._versions[name] = self._versions.get(name, 0) + 1
+        self._wake()
+
+    def end(self) -> None:
+        """Let every stream end after what has been published."""
+        self.ended = True
+        self._wake()
+
+    def _wake(self) -> None:
+        for changed in self._waiting:
+            changed.set()
+
+    async def serve(self, request: web.BaseRequest, hello: bytes) -> web.StreamResponse:
+        """Answer one request for the stream, until the client goes away or the end comes."""
+        kind = {"Content-Type": "text/event-stream; charset=utf-8"}
+        response = web.StreamResponse(headers={**HEADERS, **kind, "X-Accel-Buffering": "no"})
+        _keep_short(request)
+        changed = asyncio.Event()
+        changed.set()
+        self._waiting.add(changed)
+        try:
+            await response.prepare(request)
+            await self._follow(response, hello, changed)
+        except (TimeoutError, OSError):
+            if request.transport is not None:
+                request.transport.abort()  # what is still in its buffer would be old when read
+        finally:
+            self._waiting.discard(changed)
+        return response
+
+    async def _follow(
+        self, response: web.StreamResponse, hello: bytes, changed: asyncio.Event
+    ) -> None:
+        sent: dict[str, int] = {}
+        await response.write(f"retry: {RETRY_MS}\n\n".encode() + hello)
+        while True:
+            await changed.wait()
+            changed.clear()
+            for event in self._news(sent):
+                await asyncio.wait_for(response.write(event), SLOW_S)
+            if self.ended:
+                return
+
+    def _news(self, sent: dict[str, int]) -> Iterator[bytes]:
+        for name, version in list(self._versions.items()):
+            if sent.get(name) != version:
+                sent[name] = version
+                yield self._newest[name]
+
+
+def _keep_short(request: web.BaseRequest) -> None:
+    """Keep the buffers small, so that a client that does not read is soon known as one."""
+    transport = request.transport
+    if not isinstance(transport, asyncio.Transport):
+        return
+    transport.set_write_buffer_limits(high=_SEND_BUFFER)
+    sock = transport.get_extra_info("socket")
+    if sock is not None:
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _SEND_BUFFER)
+        sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
