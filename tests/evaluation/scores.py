@@ -83,7 +83,7 @@ def _ask_chances(
     last: int,
 ) -> None:
     when = times[0] + 60.0
-    while when < times[last]:
+    while when < min(times[last], times[0] + 3600.0):
         index = int(np.searchsorted(times, when, side="right")) - 1
         asked.setdefault(index, []).append((target_c, None))
         when += 60.0
@@ -119,7 +119,5 @@ def _run(
                 inf if forecast.q90_s is None else forecast.q90_s
             )
             found = {k: abs(v - truth) / truth for k, v in answers.items()}
-            cases.append(
-                Case(curve.group, curve.name, target_c, horizon, found, inside, forecast)
-            )
+            cases.append(Case(curve.group, curve.name, target_c, horizon, found, inside, forecast))
     return cases, chances

@@ -2,7 +2,7 @@
 
 Invented data. Three masses (fluid, case, coolant) with ranges from plausible hardware: 4-12 kg of
 fluid at 2.1 kJ/kgK, 15-45 kg of aluminium case, 0.3-2.2 kW lost in the converter at warm idle,
-2-9 kW in a loaded hold. A 1 degC sensor cuts to whole degrees; seeds are fixed.
+1-6 kW in a loaded hold. A 1 degC sensor cuts to whole degrees; seeds are fixed.
 """
 
 import random
@@ -12,8 +12,8 @@ from math import exp, floor
 from tests.evaluation.curves import Curve, Row
 from warmwatch.core.phase import Phase
 
-_KINDS = ("idle", "loaded holds")
-_LENGTH_S = 4500
+_KINDS = ("idle", "loaded holds", "steady load")
+_LENGTH_S = 7200
 
 
 @dataclass
@@ -63,7 +63,7 @@ def _plant(rng: random.Random) -> _Plant:
         case_j=rng.uniform(15, 45) * 900,
         coolant_j=rng.uniform(60e3, 160e3),
         idle_w=rng.uniform(300, 2200),
-        hold_w=rng.uniform(2000, 9000),
+        hold_w=rng.uniform(1000, 6000),
         thick=rng.uniform(0, 1.5),
         fluid_case=rng.uniform(40, 600),
         case_air=rng.uniform(5, 35),
@@ -85,16 +85,20 @@ def _held(rng: random.Random, kind: str) -> list[tuple[int, int]]:
     if kind == "idle":
         return []
     found, now = [], rng.randint(60, 420)
+    if kind == "steady load":
+        return [(now, _LENGTH_S)]
     while now < _LENGTH_S:
-        long = rng.randint(40, 240)
+        long = rng.randint(15, 90)
         found.append((now, now + long))
-        now += long + rng.randint(60, 240)
+        now += long + rng.randint(30, 180)
     return found
 
 
 def _curve(seed: int, kind: str) -> Curve:
     rng = random.Random(f"{kind} {seed}")
     plant = _plant(rng)
+    if kind == "steady load":
+        plant.hold_w = rng.uniform(1.2, 3.0) * plant.idle_w
     holds = _held(rng, kind)
     idle, extra, settle = rng.uniform(620, 800), rng.uniform(0, 0.8), rng.uniform(40, 300)
     hold_rpm = rng.uniform(1550, 2000)

@@ -41,7 +41,9 @@ def chance_table(chances: list[Chance], title: str) -> str:
     """Return how often the target came, by the chance given."""
     lines = [f"{title}: chance given against arrived before the record ended"]
     for low in (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 0.99):
-        high = {0.0: 0.05, 0.05: 0.2, 0.8: 0.9, 0.9: 0.95, 0.95: 0.99, 0.99: 1.01}.get(low, low + 0.2)
+        high = {0.0: 0.05, 0.05: 0.2, 0.8: 0.9, 0.9: 0.95, 0.95: 0.99, 0.99: 1.01}.get(
+            low, low + 0.2
+        )
         here = [c for c in chances if low <= c.chance < high]
         if here:
             came = sum(c.arrived for c in here)

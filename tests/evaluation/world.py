@@ -75,7 +75,10 @@ def _activity(
     for i in range(n):
         _segments(rng, style, power[i], phase[i], rpm[i], speed[i])
     uneven = style in ("drive", "mixed")
-    wobble = rng.uniform(0.0, 0.6 if uneven else 0.12, n) * (rng.random(n) < (1 if uneven else 0.6))
+    phase = np.select(
+        [speed > 3.0, rpm < 300.0, rpm < 1500.0], [DRIVING, OFF, IDLE], LOADED
+    ).astype(np.int8)
+    wobble = rng.uniform(0.0, 0.6 if uneven else 0.08, n) * (rng.random(n) < (1 if uneven else 0.6))
     power *= np.exp(_wander(rng, n, steps, wobble, logu(rng, 10, 500, n)))
     return power, phase, rpm, speed
 
@@ -105,10 +108,11 @@ def _segments(
     if style in ("idle", "heater"):
         return
     k = int(rng.uniform(0, 240 if style == "drive" else 900) / STEP_S)
-    hold_power = float(np.exp(rng.uniform(np.log(1.3), np.log(20))))
+    hold_power = float(np.exp(rng.uniform(np.log(1.3), np.log(35))))
     short = rng.random() < 0.3
-    hold_s, rest_s = float(rng.uniform(20, 300)), float(rng.uniform(40, 500))
+    hold_s, rest_s = (float(np.exp(rng.uniform(np.log(20), np.log(400)))) for _ in range(2))
     loose = float(rng.uniform(0, 0.6))
+    hold_rpm, steady = float(rng.uniform(1150, 2400)), rng.random() < 0.2
     go_power = float(np.exp(rng.uniform(np.log(1.1), np.log(6))))
     go_mean = float(np.exp(rng.uniform(np.log(20), np.log(500))))
     stop_mean = float(rng.uniform(5, 80))
@@ -124,14 +128,20 @@ def _segments(
             j = k + max(int(rng.exponential(go_mean) / STEP_S), 3)
             power[k:j] *= go_power * (0.4 + 0.6 * trip / pace) * float(np.exp(rng.normal(0, 0.3)))
             phase[k:j], speed[k:j] = DRIVING, trip
-            rpm[k:j] = rng.uniform(1100, 2200)
+            rpm[k:j] = rng.uniform(1000, 2200)
+            if rng.random() < 0.3:  # the engine races a moment before the wheels turn
+                speed[k : k + 2], rpm[k : k + 2] = 0.0, 1700.0
             k = j + max(int(rng.exponential(stop_mean) / STEP_S), 2)
         elif style == "holds":
             long_s = 5.0 if short else hold_s * float(np.exp(rng.normal(0, loose)))
             j = k + max(int(long_s / STEP_S), 2)
             power[k:j] *= hold_power * (3.0 if short else 1.0)
-            phase[k:j], rpm[k:j] = LOADED, rng.uniform(1550, 2400)
+            phase[k:j], rpm[k:j] = LOADED, hold_rpm
             rest = rng.uniform(60, 90) if short else rest_s * float(np.exp(rng.normal(0, loose)))
+            if steady:
+                j = steps
+                power[k:j], phase[k:j] = power[k:j] * hold_power**0.6, LOADED
+                rpm[k:j] = hold_rpm
             k = j + int(rest / STEP_S)
             if rng.random() < 0.06:
                 break
@@ -163,15 +173,17 @@ def _vehicle(
     coolant_loss = logu(rng, 25, 500, n) * 60
     base = logu(rng, 0.15, 2.2, n) / 60
     thick, width = rng.uniform(0, 1.8, n), rng.uniform(12, 45, n)
-    to_coolant = np.where(rng.random(n) < 0.25, never, logu(rng, 6, 120, n) * 60)
+    moving = style in ("drive", "mixed")
+    to_coolant = logu(rng, 6, 70 if moving else 130, n) * 60
+    to_coolant[rng.random(n) < (0.1 if moving else 0.3)] = never
     gate = np.where(rng.random(n) < 0.35, rng.uniform(35, 85, n), -100)
     gate_on_fluid = rng.random(n) < 0.5
-    to_case = logu(rng, 0.7, 25, n) * 60
+    to_case = logu(rng, 0.3, 25, n) * 60
     case_ratio = logu(rng, 0.2, 4, n)
     case_air = logu(rng, 15, 300, n) * 60
     case_coolant = np.where(rng.random(n) < 0.5, never, logu(rng, 20, 200, n) * 60)
-    cooled = rng.random(n) < (0.7 if style in ("drive", "mixed") else 0.4)
-    cool_at = np.where(cooled, rng.uniform(55, 105, n), 300)
+    cooled = rng.random(n) < (0.85 if moving else 0.4)
+    cool_at = np.where(cooled, rng.uniform(50, 105, n), 300)
     cool_s = logu(rng, 2, 30, n) * 60
     cool_to_air = rng.random(n) < 0.5
     wind = rng.uniform(0, 2.0, n)
@@ -185,12 +197,18 @@ def _vehicle(
         gain = coolant_rate * load * np.clip((thermostat + 2 - coolant) / 4, 0, 1) * running[:, k]
         open_ = np.clip((np.where(gate_on_fluid, fluid, coolant) - gate) / 4, 0, 1)
         exchange = open_ / to_coolant * np.where(running[:, k], 1, 0.2)
-        cooler = np.clip((fluid - cool_at) / 6, 0, 1) / cool_s * (fluid - np.where(cool_to_air, air, coolant - 5))
+        cooler = (
+            np.clip((fluid - cool_at) / 6, 0, 1)
+            / cool_s
+            * (fluid - np.where(cool_to_air, air, coolant - 5))
+        )
         made = base * power[:, k] * _viscous(fluid, thick, width)
         d_fluid = made + (coolant - fluid) * exchange + (case - fluid) / to_case - cooler
         d_case = ((fluid - case) / to_case / case_ratio - (case - air) / case_air * blow
                   + (coolant - case) / case_coolant)  # fmt: skip
-        d_cool = gain - (coolant - air) / coolant_loss * blow * 0.5 - (coolant - fluid) * exchange * 0.3
+        d_cool = (
+            gain - (coolant - air) / coolant_loss * blow * 0.5 - (coolant - fluid) * exchange * 0.3
+        )
         fluid = fluid + STEP_S * d_fluid
         case = case + STEP_S * d_case
         coolant = coolant + STEP_S * d_cool

@@ -1,23 +1,35 @@
 """Time until an edge of the band is reached, with quantiles."""
 
-from dataclasses import dataclass
-from math import exp
+from dataclasses import dataclass, replace
+from math import exp, log
 
 from warmwatch.core.forecast_context import Context
-from warmwatch.core.forecast_features import features, reference_rate
-from warmwatch.core.forecast_net import answer
+from warmwatch.core.forecast_features import features
+from warmwatch.core.forecast_net import Answer, answer
+from warmwatch.core.forecast_prior import Prior, expectation, own_levels
 from warmwatch.core.forecast_track import Track
 from warmwatch.core.phase import Phase
+
+__all__ = ["Forecast", "Forecaster", "Prior"]
+
+WITHIN_S = 3600.0
+"""`chance` is that of reaching the edge within so many seconds."""
+_RATE_WINDOW_S = 120.0
+_REACHED_CHANCE = 0.5  # below this no time is given
+_LEVELS_CHANCE = 0.5  # above this nothing is said about levelling off
+_LEVELS_SEEN_S = 120.0  # nor before so much was seen
+_DEVIATE = 1.2815515655446004  # normal 90 % point
 
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
     """When the fluid reaches an edge, counted from `elapsed_s`.
 
-    `edge` is "low" before the band and "high" inside it. A quantile is None where it is not reached
-    at the present way of heating; `chance` is the probability that the edge is reached at all.
-    `level_c` is where the fluid would level off, None while that cannot be said. `rate_c_per_min`
-    is the present heating rate.
+    `edge` is "low" before the band and "high" inside it. The quantiles are those of the time in
+    the case that the edge is reached; all are None where it rather is not reached at the present
+    way of heating. `chance` is the probability that it is reached within an hour at the present way
+    of heating (a drive ends some time). `level_c` is where the fluid would level off short of the
+    edge, None while that cannot be said. `rate_c_per_min` is the present heating rate.
     """
 
     elapsed_s: float
@@ -30,19 +42,15 @@ class Forecast:
     rate_c_per_min: float
 
 
-@dataclass(frozen=True, slots=True)
-class Prior:
-    """What earlier recordings taught about how this vehicle warms up."""
-
-
 class Forecaster:
     """Follows the fluid and says when an edge is reached.
 
     >>> forecaster = Forecaster()
-    >>> for second in range(0, 601, 60):
-    ...     forecaster.update(float(second), 30.0 + second / 60.0)
-    >>> forecaster.to_edge(600.0, 50.0, "low").edge
-    'low'
+    >>> for second in range(0, 601, 10):
+    ...     forecaster.update(float(second), 30.0 + second / 30.0)
+    >>> forecast = forecaster.to_edge(600.0, 60.0, "low")
+    >>> forecast.q10_s < 300.0 < forecast.q90_s
+    True
     """
 
     def __init__(self, prior: Prior | None = None) -> None:
@@ -83,17 +91,60 @@ class Forecaster:
     def to_edge(self, elapsed_s: float, target_c: float, edge: str) -> Forecast:
         """Return the forecast for `target_c`: reached ("low") or passed ("high")."""
         track = self._track
+        if track.value is None:
+            return Forecast(elapsed_s, edge, None, None, None, 0.5, None, 0.0)
         level = track.level()
         target = track.target_level(target_c, edge == "high")
-        rate = reference_rate(track, level) if track.times else 0.0
-        if not track.times:
-            return Forecast(elapsed_s, edge, None, None, None, 0.5, None, 0.0)
+        span = max(min(_RATE_WINDOW_S, track.now_s - track.broken_s), 10.0)
+        rate = (level - track.at(track.now_s - span, level)) / span
         line_s, found = features(track, self._context, target, level)
         guess = answer(found)
+        guess, logs = self._with_prior(guess, log(line_s), level, target)
         waited = elapsed_s - track.now_s
-        sure = guess.chance >= 0.5
-        times = [round(max(line_s * exp(r) - waited, 0.0), 1) for r in guess.ratios]
-        q10, q50, q90 = (times[i] if sure else None for i in (0, 2, 4))
-        return Forecast(
-            elapsed_s, edge, q10, q50, q90, round(guess.chance, 3), None, round(rate * 60.0, 2)
-        )
+        times = [round(max(exp(x) - waited, 0.0), 1) for x in logs]
+        q10, q50, q90 = times if guess.chance >= _REACHED_CHANCE else (None, None, None)
+        level_c = self._levelling(guess, level, target)
+        chance = round(guess.chance, 3)
+        return Forecast(elapsed_s, edge, q10, q50, q90, chance, level_c, round(rate * 60.0, 2))
+
+    def _with_prior(
+        self, guess: Answer, line: float, level: float, target: float
+    ) -> tuple[Answer, tuple[float, float, float]]:
+        """Return the answer and log times for q10, q50, q90, weighed with the prior by spread."""
+        low, _, middle, _, high = (line + r for r in guess.ratios)
+        usual = self._usual(level, target)
+        if usual is None:
+            return guess, (low, middle, high)
+        spread = max((high - low) / (2.0 * _DEVIATE), 0.02)
+        share = spread**2 / (spread**2 + usual[1] ** 2)
+        shift = share * (usual[0] - middle)
+        # The two are not independent (both saw this run): half the gain in spread is believed.
+        narrow = 0.5 * (1.0 + (1.0 - share) ** 0.5)
+        soon = (log(WITHIN_S) - usual[0]) / usual[1]
+        chance = (1.0 - share) * guess.chance + share * 0.5 * (1.0 + soon / (1.0 + abs(soon)))
+        middle += shift
+        down, up = (low + shift - middle) * narrow, (high + shift - middle) * narrow
+        return replace(guess, chance=chance), (middle + down, middle, middle + up)
+
+    def _usual(self, level: float, target: float) -> tuple[float, float] | None:
+        """Return mean and spread of the log time that earlier recordings lead to expect."""
+        track = self._track
+        if self._prior is None or target - level < 0.05:
+            return None
+        own = own_levels(level, max(track.start_level, min(track.levels)))
+        when = track.last_below(own, level)
+        pairs = [(x, track.now_s - t) for x, t in zip(own, when, strict=True) if t is not None]
+        usual = expectation(self._prior, level, target, pairs)
+        if usual is None:
+            return None
+        like = max(self._prior.likeness(self._context.long_share), 0.05)
+        return usual[0], usual[1] / like
+
+    def _levelling(self, guess: Answer, level: float, target: float) -> float | None:
+        track = self._track
+        if guess.chance > _LEVELS_CHANCE or track.now_s - track.broken_s < _LEVELS_SEEN_S:
+            return None
+        gain = exp(guess.gain) * (max(target - level, 0.0) + 1.0) - 1.0
+        if level + gain > target - 0.5 * track.quantum_c:
+            return None
+        return round(level + max(gain, 0.0), 1)

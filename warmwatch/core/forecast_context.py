@@ -11,12 +11,12 @@ _SETTLE_S = 5.0  # heating is booked to a phase in stretches of about this lengt
 class Slow:
     """A value with its running means over about one and about ten minutes."""
 
-    __slots__ = ("long", "now", "seen_s", "short")
+    __slots__ = ("age_s", "long", "now", "seen_s", "short")
 
     def __init__(self) -> None:
         self.now: float | None = None
         self.short = self.long = 0.0
-        self.seen_s = 0.0
+        self.seen_s = self.age_s = 0.0
 
     def add(self, now_s: float, value: float) -> None:
         """Take a value; the means start at the first one."""
@@ -24,8 +24,9 @@ class Slow:
             self.short = self.long = value
         else:
             dt = min(now_s - self.seen_s, _LONG_S)
-            self.short += (value - self.short) * dt / (_SHORT_S + dt)
-            self.long += (value - self.long) * dt / (_LONG_S + dt)
+            self.age_s += dt
+            self.short += (value - self.short) * dt / (min(_SHORT_S, self.age_s) + dt)
+            self.long += (value - self.long) * dt / (min(_LONG_S, self.age_s) + dt)
         self.now, self.seen_s = value, now_s
 
     def fresh(self, now_s: float) -> bool:
@@ -37,7 +38,7 @@ class Context:
     """Shares of time spent in each phase, heat gained in each, and the other values' means."""
 
     __slots__ = (
-        "_booked_level", "_booked_s", "_last_s", "ambient", "coolant", "gained_c", "long_share",
+        "_age_s", "_booked_level", "_booked_s", "_last_s", "ambient", "coolant", "gained_c", "long_share",
         "phase", "phase_since_s", "rpm", "short_share", "speed", "spent_s",
         "stretches",
     )  # fmt: skip
@@ -52,6 +53,7 @@ class Context:
         self.stretches = dict.fromkeys(Phase, 0)
         self.coolant, self.rpm, self.speed, self.ambient = Slow(), Slow(), Slow(), Slow()
         self._last_s: float | None = None
+        self._age_s = 0.0
         self._booked_s: float | None = None
         self._booked_level = 0.0
 
@@ -81,8 +83,9 @@ class Context:
         self._booked_s = None
 
     def _share(self, dt: float) -> None:
-        short = dt / (_SHORT_S + dt)
-        long = dt / (_LONG_S + dt)
+        self._age_s += dt
+        short = dt / (min(_SHORT_S, self._age_s) + dt)
+        long = dt / (min(_LONG_S, self._age_s) + dt)
         for p in _ORDER:
             here = float(p is self.phase)
             self.short_share[p] += (here - self.short_share[p]) * short

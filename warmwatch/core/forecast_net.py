@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from math import sqrt
 from operator import mul
 
-from warmwatch.core.forecast_weights import LAYERS
+from warmwatch.core.forecast_features import CANDIDATES
+from warmwatch.core.forecast_weights import NETS, Layer
 
 LEVELS = (0.1, 0.25, 0.5, 0.75, 0.9)
 """The probabilities for which `Answer.ratios` holds the quantiles, given that the edge is reached."""
@@ -31,13 +32,11 @@ def _plus(z: float) -> float:
 
 
 def answer(found: list[float]) -> Answer:
-    """Return the net's answer for one feature vector."""
-    values = found
-    last = len(LAYERS) - 1
-    for k, (rows, offsets) in enumerate(LAYERS):
-        sums = [sum(map(mul, row, values), b) for row, b in zip(rows, offsets, strict=True)]
-        values = sums if k == last else [z / (1.0 + abs(z)) for z in sums]
-    low2, low1, middle, high1, high2, chance, gain = values
+    """Return the mean answer of the nets for one feature vector."""
+    outs = [_outputs(layers, found) for layers in NETS]
+    values = [sum(each) / len(outs) for each in zip(*outs, strict=True)]
+    low2, low1, middle, high1, high2, chance, gain = values[:7]
+    middle += sum(map(mul, values[7:], [found[i] for i in CANDIDATES]))
     q25 = middle - _plus(low1)
     q75 = middle + _plus(high1)
     return Answer(
@@ -45,3 +44,12 @@ def answer(found: list[float]) -> Answer:
         0.5 * (1.0 + chance / sqrt(1.0 + chance * chance)),
         gain,
     )
+
+
+def _outputs(layers: tuple[Layer, ...], found: list[float]) -> list[float]:
+    values = found
+    last = len(layers) - 1
+    for k, (rows, offsets) in enumerate(layers):
+        sums = [sum(map(mul, row, values), b) for row, b in zip(rows, offsets, strict=True)]
+        values = sums if k == last else [z / (1.0 + abs(z)) for z in sums]
+    return values

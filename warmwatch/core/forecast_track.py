@@ -17,13 +17,14 @@ _JUMP_C = 2.5
 _JUMP_C_PER_S = 0.5
 _MOST_POINTS = 480
 _DIFFERENCES = 24
+_THIN_SHARE = 0.02  # of its age may lie between a point and the one before it
 
 
 class Track:
-    """Times and levels of the fluid's path; memory is bounded by thinning the oldest half."""
+    """Times and levels of the fluid's path; memory is bounded by thinning the older part."""
 
     __slots__ = (
-        "_bin_n", "_bin_sum", "_bin_t", "_bin_t0", "_differences", "_last_s", "_value",
+        "_at_start", "_bin_n", "_bin_sum", "_bin_t", "_bin_t0", "_differences", "_last_s", "_value",
         "broken_s", "levels", "noise_c", "now_s", "quantum_c", "start_level", "start_s", "times",
     )  # fmt: skip
 
@@ -39,6 +40,7 @@ class Track:
         self._value: float | None = None
         self._last_s = 0.0
         self._differences: list[float] = []
+        self._at_start = True
         self._bin_n = 0
         self._bin_sum = self._bin_t = self._bin_t0 = 0.0
 
@@ -88,6 +90,7 @@ class Track:
         if not self.times:
             self.start_s, self.start_level = now_s, level
         self._append(now_s, level)
+        self._at_start = True
         self.broken_s = now_s
         self._bin_n = 0
 
@@ -103,9 +106,10 @@ class Track:
             self.start_level = self.levels[0]
 
     def _edge(self, now_s: float, edge: float) -> None:
-        same = abs(edge - self.levels[-1]) < 0.25 * self.quantum_c
+        same = not self._at_start and abs(edge - self.levels[-1]) < 0.25 * self.quantum_c
         if not same or now_s - self.times[-1] > _CHATTER_S:
             self._append(now_s, edge)
+            self._at_start = False
 
     def _gather(self, now_s: float, value: float) -> None:
         if self._bin_n and now_s - self._bin_t0 >= _BIN_S:
@@ -125,9 +129,20 @@ class Track:
         self.times.append(now_s)
         self.levels.append(level)
         if len(self.times) > _MOST_POINTS:
-            half = _MOST_POINTS // 2
-            self.times[1:half] = self.times[2:half:2]
-            self.levels[1:half] = self.levels[2:half:2]
+            self._thin()
+
+    def _thin(self) -> None:
+        """Keep points the closer the younger they are, so that an old rate is still a rate."""
+        share = _THIN_SHARE
+        while len(self.times) > _MOST_POINTS * 0.9:
+            now, kept = self.times[-1], [0]
+            for i in range(1, len(self.times) - 1):
+                if self.times[i] - self.times[kept[-1]] >= share * (now - self.times[i]):
+                    kept.append(i)
+            kept.append(len(self.times) - 1)
+            self.times = [self.times[i] for i in kept]
+            self.levels = [self.levels[i] for i in kept]
+            share *= 2.0
 
     def level(self) -> float:
         """Return the present level of the path, degC, between the steps as well."""
@@ -138,6 +153,8 @@ class Track:
         edge = self.levels[-1]
         drift = self._recent_rate() * (self.now_s - self.times[-1])
         room = 0.9 * self.quantum_c
+        if self._at_start:
+            return edge + min(max(drift, -0.5 * room), 0.5 * room)
         if self._value >= edge - 0.25 * self.quantum_c:
             return edge + min(max(drift, 0.0), room)
         return edge - min(max(-drift, 0.1 * self.quantum_c), room)
@@ -150,7 +167,9 @@ class Track:
             n += 3.0
         if not n:
             return self.levels[-1]
-        return total / n + self._recent_rate() * (self.now_s - when / n)
+        level = total / n + self._recent_rate() * (self.now_s - when / n)
+        value, room = self._value or 0.0, 1.0 + 3.0 * self.noise_c
+        return min(max(level, value - room), value + room)
 
     def _recent_rate(self) -> float:
         """Return K/s over the last few recorded points, at least two minutes where there are."""

@@ -1,0 +1,108 @@
+"""A forecast in words."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from warmwatch.core.forecast import Forecast
+from warmwatch.core.wording import (
+    Shown,
+    forecast_text,
+    levelling_text,
+    steady,
+    time_text,
+)
+
+
+def forecast(
+    q10: float | None,
+    q50: float | None,
+    q90: float | None,
+    chance: float = 0.95,
+    level_c: float | None = None,
+    now: float = 0.0,
+) -> Forecast:
+    return Forecast(now, "low", q10, q50, q90, chance, level_c, 1.5)
+
+
+@pytest.mark.parametrize(
+    ("times", "expected"),
+    [
+        ((250.0, 370.0, 545.0), "about 6 min, 4 to 9"),
+        ((30.0, 42.0, 58.0), "about 40 s, 30 to 60"),
+        ((1100.0, 1500.0, 2300.0), "about 25 min, 20 to 40"),
+        ((595.0, 605.0, 612.0), "about 10 min"),
+        ((0.0, 4.0, 12.0), "any moment"),
+    ],
+)
+def test_rounded_to_what_the_spread_supports(
+    times: tuple[float, float, float], expected: str
+) -> None:
+    """The wider the spread, the coarser the words."""
+    assert time_text(*times) == expected
+
+
+def test_no_time_where_it_is_not_reached() -> None:
+    """Without quantiles no figure is given, and a low chance is said plainly."""
+    assert forecast_text(forecast(None, None, None, 0.1)) == (
+        "not reached at the present way of heating"
+    )
+    assert forecast_text(forecast(None, None, None, 0.5)) == ""
+
+
+@pytest.mark.parametrize(
+    ("unit", "expected"),
+    [
+        ("C", "levelling off near 78 °C, 2 °C below the band"),
+        ("F", "levelling off near 172 °F, 4 °F below the band"),
+    ],
+)
+def test_levelling_off_names_level_and_missing_degrees(unit: str, expected: str) -> None:
+    """The level and the distance to the band are given in the mechanic's unit."""
+    dull = forecast(None, None, None, 0.1, level_c=77.9)
+    assert levelling_text(dull, 80.0, unit) == expected
+
+
+def test_levelling_off_is_silent_when_it_cannot_be_said() -> None:
+    """No level, or one inside the band, gives no words."""
+    assert levelling_text(forecast(None, None, None), 80.0) == ""
+    assert levelling_text(forecast(None, None, None, level_c=81.0), 80.0) == ""
+
+
+def test_a_jittering_forecast_counts_down_evenly() -> None:
+    """Small moves of the forecast do not reach the screen: the figure only goes down."""
+    shown: Shown | None = None
+    figures = []
+    for now in range(0, 240, 1):
+        jitter = 12.0 if now % 2 else -12.0
+        left = 600.0 - now + jitter
+        shown = steady(shown, forecast(left * 0.8, left, left * 1.3, now=float(now)))
+        assert shown is not None
+        figures.append(shown.middle_s - now)
+    assert all(a > b for a, b in zip(figures, figures[1:], strict=False))
+
+
+def test_a_leap_is_followed_at_once() -> None:
+    """When the load changes the old figure is wrong and goes at once."""
+    shown = steady(None, forecast(500.0, 600.0, 720.0))
+    after = steady(shown, forecast(150.0, 180.0, 230.0, now=1.0))
+    assert after is not None
+    assert after.middle_s == 181.0
+
+
+def test_another_edge_starts_afresh() -> None:
+    """The time to the top has nothing to do with the time to the bottom of the band."""
+    shown = steady(None, forecast(500.0, 600.0, 720.0))
+    top = Forecast(1.0, "high", 100.0, 590.0, 900.0, 0.9, None, 1.0)
+    assert steady(shown, top) == Shown("high", 101.0, 591.0, 901.0)
+
+
+@given(st.floats(0, 1e5), st.floats(0, 1e5), st.floats(0, 1e5), st.sampled_from([0.0, 100.0, 1e6]))
+def test_words_keep_their_order(a: float, b: float, c: float, now: float) -> None:
+    """Whatever the quantiles, the words are short and the figures in them are in order."""
+    early, middle, late = sorted((a, b, c))
+    text = forecast_text(forecast(early, middle, late, now=now))
+    numbers = [float(w.rstrip(",")) for w in text.split() if w[0].isdigit()]
+    assert 0 < len(text) < 40
+    if len(numbers) == 3:
+        assert numbers[1] <= numbers[0] <= numbers[2]

@@ -1,0 +1,115 @@
+"""A forecast in words for people: rounded to what its spread supports, and steady on a screen."""
+
+from dataclasses import dataclass
+
+from warmwatch.core.forecast import Forecast
+from warmwatch.core.units import from_c
+
+_GRIDS_S = (10.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0)
+_SECONDS_BELOW_S = 100.0
+_HOLD_SHARE = 0.35  # of half the spread: a smaller move of the forecast is not shown
+_FOLLOW = 0.25  # a larger move is followed by this share at each new forecast
+_LEAP = 2.5  # of half the spread: so far off, the old figure is simply wrong
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a screen shows: the times (s, on the clock of `elapsed_s`) when the edge is reached."""
+
+    edge: str
+    early_s: float
+    middle_s: float
+    late_s: float | None
+
+
+def steady(previous: Shown | None, forecast: Forecast) -> Shown | None:
+    """Return what to show after `forecast` when `previous` was shown before; None for no time.
+
+    Small moves are held back, larger ones followed in steps, and a leap (the load changed) is taken
+    at once, so that the figure counts down evenly while nothing happens.
+    """
+    if forecast.q10_s is None or forecast.q50_s is None:
+        return None
+    early, middle = forecast.elapsed_s + forecast.q10_s, forecast.elapsed_s + forecast.q50_s
+    late = None if forecast.q90_s is None else forecast.elapsed_s + forecast.q90_s
+    fresh = Shown(forecast.edge, early, middle, late)
+    if previous is None or previous.edge != forecast.edge:
+        return fresh
+    half = max(((late if late is not None else 2 * middle - early) - early) / 2.0, 5.0)
+    move = middle - previous.middle_s
+    if abs(move) > _LEAP * half or previous.middle_s <= forecast.elapsed_s:
+        return fresh
+    if abs(move) <= _HOLD_SHARE * half:
+        shift = 0.0
+    else:
+        shift = move * _FOLLOW
+    return Shown(
+        forecast.edge,
+        previous.early_s + shift + _FOLLOW * (early - previous.early_s - move),
+        previous.middle_s + shift,
+        late if previous.late_s is None or late is None
+        else previous.late_s + shift + _FOLLOW * (late - previous.late_s - move),
+    )  # fmt: skip
+
+
+def grid_s(spread_s: float) -> float:
+    """Return the rounding step for a forecast whose q10 to q90 is `spread_s`: about a third."""
+    fitting = [g for g in _GRIDS_S if g <= spread_s / 2.5]
+    return fitting[-1] if fitting else _GRIDS_S[0]
+
+
+def forecast_text(forecast: Forecast, shown: Shown | None = None) -> str:
+    """Return `about 6 min, 4 to 9`, or why no time can be said.
+
+    `shown` is what `steady` returned, for a figure that does not jump about; without it the
+    forecast itself is worded.
+    """
+    times = shown if shown is not None else steady(None, forecast)
+    if forecast.q50_s is None or times is None:
+        return "not reached at the present way of heating" if forecast.chance < 0.5 else ""
+    now = forecast.elapsed_s
+    early, middle = max(times.early_s - now, 0.0), max(times.middle_s - now, 0.0)
+    if times.late_s is None:
+        return f"about {_amount(middle, grid_s(middle))} or longer"
+    return time_text(early, middle, max(times.late_s - now, 0.0))
+
+
+def time_text(early_s: float, middle_s: float, late_s: float) -> str:
+    """Return `about 6 min, 4 to 9` for a q10, q50 and q90."""
+    if middle_s < 7.5 and late_s < 30.0:
+        return "any moment"
+    grid = grid_s(max(late_s - early_s, 0.12 * middle_s))
+    if late_s < _SECONDS_BELOW_S:
+        low, mid, high = (_round(t, grid) for t in (early_s, middle_s, late_s))
+        text = f"about {mid:.0f} s"
+        return text if low == high else f"{text}, {low:.0f} to {high:.0f}"
+    grid = max(grid, 30.0 if late_s < 300.0 else 60.0)
+    low, mid, high = (_round(t, grid) / 60.0 for t in (early_s, middle_s, late_s))
+    if low == high:
+        return f"about {mid:g} min"
+    return f"about {mid:g} min, {low:g} to {high:g}"
+
+
+def _round(time_s: float, grid: float) -> float:
+    return max(round(time_s / grid) * grid, grid if time_s >= grid / 2 else 0.0)
+
+
+def _amount(time_s: float, grid: float) -> str:
+    if time_s < _SECONDS_BELOW_S:
+        return f"{_round(time_s, min(grid, 10.0)):.0f} s"
+    return f"{_round(time_s, max(grid, 30.0)) / 60.0:g} min"
+
+
+def levelling_text(forecast: Forecast, target_c: float, unit: str = "C") -> str:
+    """Return `levelling off near 78 °C, 2 °C below the band`; empty when that cannot be said.
+
+    `target_c` is the edge the forecast is for; `unit` is "C" or "F".
+    """
+    level_c = forecast.level_c
+    if level_c is None or level_c >= target_c:
+        return ""
+    level = from_c(level_c, unit)
+    missing = from_c(target_c, unit) - level
+    place = "below the band" if forecast.edge == "low" else "below the top of the band"
+    short = max(round(missing), 1)
+    return f"levelling off near {level:.0f} °{unit}, {short} °{unit} {place}"
