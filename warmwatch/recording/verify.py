@@ -176,8 +176,11 @@ class _Checker:
             yield number, text
 
     def _refuse_line(self, number: int, data: bytes) -> None:
-        if self._parts.data.read(1) and data.strip(b"\0"):
-            raise _Broken("the row does not end like a row of a recording", number)
+        rest = self._parts.data.read(MAX_LINE)
+        while rest:
+            if data.strip(b"\0") or rest.strip(b"\0"):
+                raise _Broken("the row does not end like a row of a recording", number)
+            rest = self._parts.data.read(MAX_LINE)  # zero bytes, as a power cut may leave them
         if self._closed is not None:
             raise _Broken("something follows the closing row", number)
         kept = f"rows 2 to {number - 1} are whole" if number > 2 else "nothing before it is left"

@@ -57,8 +57,11 @@ class Recorder:
         """Let the disk have everything now."""
         try:
             os.fsync(self._file.fileno())
+            removed = os.fstat(self._file.fileno()).st_nlink == 0
         except OSError as error:
             raise self._failed(error) from None
+        if removed:
+            raise RecordingError(f"No longer recorded: {self.path} was removed.")
         self._synced_s, self._unsynced = time.monotonic(), False
 
     def close(self, elapsed_s: float, utc_s: float | None, outcome: str = "") -> None:

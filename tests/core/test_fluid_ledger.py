@@ -1,0 +1,157 @@
+"""The fluid ledger, with the library `uncertainties` as an independent reckoning of the spread."""
+
+import json
+from typing import Any
+
+import pytest
+import uncertainties.umath as umath
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from uncertainties import ufloat
+
+from warmwatch.core.ledger import (
+    Act,
+    Entry,
+    FluidData,
+    balance,
+    first_fill_l,
+    fluid_from_mapping,
+    fluid_to_mapping,
+    mark_entry,
+)
+from warmwatch.core.reading import Mark, MarkName
+
+COMMON = FluidData(
+    ledger=(
+        Entry(Act.DRAINED, 4.25, 85.0),
+        Entry(Act.FILLED, 4.5, 20.0),
+        Entry(Act.LET_OUT, 0.75, 85.0),
+        Entry(Act.TOPPED_UP, 0.25, 20.0),
+    )
+)
+ENTRIES = st.builds(
+    Entry,
+    act=st.sampled_from(Act),
+    litres=st.floats(0.05, 12),
+    temp_c=st.floats(-10, 110),
+    litres_err=st.floats(0.001, 0.2),
+    temp_err_c=st.floats(0.01, 10),
+)
+
+
+def test_the_common_example_balances() -> None:
+    """Drained 4.25 L hot, filled 4.5 L, 0.75 L let out, 0.25 L topped up: closes within the can's
+    reading error (common practice, no source).
+    """
+    found = balance(COMMON)
+    assert found.complete
+    assert abs(found.net_l) <= 0.05
+    assert found.closes
+    assert found.out_l == pytest.approx(4.03, abs=0.01)
+    assert first_fill_l(COMMON, 20.0) == pytest.approx(4.05, abs=0.01)
+
+
+def test_without_correction_it_would_not_balance() -> None:
+    """As read, 4.0 L went back for 4.25 L: the temperatures make the difference."""
+    raw = 4.5 - 0.75 + 0.25 - 4.25
+    assert abs(raw) > balance(COMMON).spread_l
+
+
+@given(entries=st.lists(ENTRIES, min_size=1, max_size=6), density_err=st.floats(0.1, 40))
+@settings(deadline=None, max_examples=60)
+def test_the_spread_is_that_of_the_guide(entries: list[Entry], density_err: float) -> None:
+    """GUM (JCGM 100): first-order propagation as the library `uncertainties` does it."""
+    fluid = FluidData(density_err_kg_m3=density_err, ledger=tuple(entries))
+    density = ufloat(860.0, density_err / 3**0.5)
+    net: Any = 0.0
+    for entry in entries:
+        volume = ufloat(entry.litres, entry.litres_err / 3**0.5)
+        rise = ufloat(entry.temp_c, entry.temp_err_c / 3**0.5) - 15.0
+        alpha = 0.6278 / density
+        sign = 1.0 if entry.act in (Act.FILLED, Act.TOPPED_UP) else -1.0
+        net += sign * volume * umath.exp(-alpha * rise * (1 + 0.8 * alpha * rise))
+    found = balance(fluid)
+    assert found.net_l == pytest.approx(net.nominal_value, abs=1e-9)
+    assert found.spread_l == pytest.approx(2.0 * net.std_dev, rel=1e-5, abs=1e-9)
+
+
+def test_a_missing_half_is_no_balance() -> None:
+    """Only drained, or only filled: nothing is claimed."""
+    for act in (Act.DRAINED, Act.FILLED):
+        found = balance(FluidData(ledger=(Entry(act, 4.0, 20.0),)))
+        assert not found.complete
+        assert not found.closes
+    assert first_fill_l(FluidData(), 20.0) is None
+
+
+def test_too_little_put_back_is_seen() -> None:
+    """Half a litre missing does not close."""
+    short = FluidData(ledger=(Entry(Act.DRAINED, 4.25, 20.0), Entry(Act.FILLED, 3.75, 20.0)))
+    assert balance(short).net_l == pytest.approx(-0.5 * 0.99634, abs=1e-4)
+    assert not balance(short).closes
+
+
+@given(entries=st.lists(ENTRIES, max_size=5), capacity=st.none() | st.floats(1, 20))
+@settings(deadline=None)
+def test_the_section_comes_back_from_the_sidecar(
+    entries: list[Entry], capacity: float | None
+) -> None:
+    """Round trip through JSON."""
+    fluid = FluidData(capacity_l=capacity, ledger=tuple(entries))
+    assert fluid_from_mapping(json.loads(json.dumps(fluid_to_mapping(fluid)))) == fluid
+
+
+@pytest.mark.parametrize(
+    ("note", "litres", "temp_c"),
+    [
+        ("4.25 L 85 C", 4.25, 85.0),
+        ("4,25 l at 185F into the can", 4.25, 85.0),
+        ("750 ml @ 85 °C", 0.75, 85.0),
+        ("0.25 L", 0.25, 91.0),
+    ],
+)
+def test_an_amount_can_be_typed_with_the_mark(note: str, litres: float, temp_c: float) -> None:
+    """`drained 4.25 L 85 C`; without a temperature, what came out has the fluid's."""
+    entry = mark_entry(Mark(1.0, MarkName.DRAINED, note), 91.0)
+    assert entry is not None
+    assert (entry.act, entry.litres) == (Act.DRAINED, litres)
+    assert entry.temp_c == pytest.approx(temp_c)
+
+
+def test_new_fluid_without_a_temperature_is_taken_as_20_with_a_wide_error() -> None:
+    """What went in was not as hot as the transmission."""
+    entry = mark_entry(Mark(1.0, MarkName.FILLED, "4 L"), 91.0)
+    assert entry == Entry(Act.FILLED, 4.0, 20.0, temp_err_c=15.0)
+
+
+@pytest.mark.parametrize("note", ["", "a lot", "4.25", "999 L", "L 4", "4 L 900 C"])
+def test_a_note_without_an_amount_is_no_ledger_line(note: str) -> None:
+    """Nothing is guessed from free text; an amount without its unit is no amount."""
+    assert mark_entry(Mark(1.0, MarkName.DRAINED, note), None) is None
+    assert mark_entry(Mark(1.0, MarkName.NOTE, "4 L 20 C"), None) is None
+
+
+@pytest.mark.parametrize(
+    ("section", "named"),
+    [
+        ({"capacity": 8}, "capacity"),
+        ({"capacity_l": "8"}, "capacity_l"),
+        ({"capacity_l": 0.1}, "capacity_l"),
+        ({"density_kg_m3": 86}, "86"),
+        ({"density_err_kg_m3": 1000}, "density_err"),
+        ({"ledger": 5}, "ledger"),
+        ({"ledger": [5]}, "line 1"),
+        ({"ledger": [{"act": "spilt", "litres": 1, "temp": "20C"}]}, "spilt"),
+        ({"ledger": [{"act": "filled", "litres": 1}]}, "temp"),
+        ({"ledger": [{"act": "filled", "litres": -1, "temp": "20C"}]}, "litres"),
+        ({"ledger": [{"act": "filled", "litres": 1, "temp": "20C", "can": 1}]}, "can"),
+        ({"ledger": [{"act": "filled", "litres": 1, "temp": "300C"}]}, "300"),
+        ({"ledger": [{"act": "filled", "litres": 1, "temp_c": True}]}, "temp_c"),
+        ({"ledger": [{"act": "filled", "litres": 1, "temp": "20C", "litres_err": 50}]}, "err"),
+        ({"ledger": [{"act": "filled", "litres": 1, "temp": "20C"}] * 51}, "50"),
+    ],
+)
+def test_a_wrong_section_is_named(section: dict[str, Any], named: str) -> None:
+    """Each mistake in the ledger is told by its key or its line."""
+    with pytest.raises(ValueError, match=named):
+        fluid_from_mapping(section)
