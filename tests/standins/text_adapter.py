@@ -257,6 +257,11 @@ class Wire:
             tty.setraw(far)
             self._far = far  # held open, so that the near side may close and open it again
             self.address = os.ttyname(far)
+            if options.link:
+                link = Path(options.link)
+                link.unlink(missing_ok=True)
+                link.symlink_to(self.address)
+                self.address = options.link
         else:
             self.listener = socket.create_server(("127.0.0.1", options.tcp))
             self.address = f"socket://127.0.0.1:{self.listener.getsockname()[1]}"
@@ -346,6 +351,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--pty", action="store_true")
     parser.add_argument("--tcp", type=int, nargs="?", const=0, default=None)
+    parser.add_argument("--link", default="", help="a name for the pseudo-terminal")
     parser.add_argument("--wide", action="store_true", help="29-bit identifiers")
     parser.add_argument("--unknown", default="", help="commands it does not know: ATS0,ATAT1")
     parser.add_argument("--stubborn-echo", action="store_true")

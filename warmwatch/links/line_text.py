@@ -14,9 +14,9 @@ from warmwatch.links.live import MarkLine, Values
 
 MAX_LINE = 1000
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?"
-_BARE = re.compile(rf"({_NUMBER})\s*(?:°?\s*([CcFf]))?")
-_PAIR = re.compile(rf"([A-Za-z][A-Za-z0-9_]{{0,39}})=({_NUMBER})")
-_DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+\s*(?:°?\s*[CcFf])?")
+_BARE = re.compile(rf"({_NUMBER})\s*(?:°?\s*([CcFf]))?", re.ASCII)
+_PAIR = re.compile(rf"([A-Za-z][A-Za-z0-9_]{{0,39}})=({_NUMBER})", re.ASCII)
+_DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+\s*(?:°?\s*[CcFf])?", re.ASCII)
 _MARK = re.compile(r'mark=([A-Za-z-]+)(?:[\s,]+note=(?:"([^"]*)"|([^\s"]+)))?')
 
 
