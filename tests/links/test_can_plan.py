@@ -4,6 +4,7 @@ Conduct as in uds_cases.csv and j1979_conduct.csv; time is whatever a test says 
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -146,6 +147,28 @@ def test_one_refused_service_silences_all_its_identifiers_at_that_unit() -> None
     wire = Wire(TestUnit(0x7E1, 0x7E9, refusals={FLUID_ASKED: [0x11, 0], b"\x22\x56\x78": [0x11]}))
     polls(plan_for([FLUID, other]), wire, range(50))
     assert len(wire.asked) <= 2
+
+
+def test_a_refused_group_is_not_worked_through_when_the_service_is_unknown() -> None:
+    """11 to a group: one single request confirms it, and the rest is left alone."""
+    dids = [Signal("in_park", 0x22, n, record_length=1, target=0x7E1) for n in (1, 2, 3)]
+    every = {Request(0x22, n, GEARBOX).payload: [0x11, 0] for n in ((1, 2, 3), (1,), (2,), (3,))}
+    wire = Wire(TestUnit(0x7E1, 0x7E9, refusals=every))
+    polls(plan_for(dids), wire, range(100))
+    assert len(wire.asked) == 2
+
+
+def test_one_units_refusal_does_not_end_a_question_to_everybody() -> None:
+    """Asked of all, a locked unit (33) is told, and the one that knows is still found later."""
+    anybody = replace(FLUID, target=None)
+    locked = TestUnit(0x7E0, 0x7E8, refusals={FLUID_ASKED: [0x33, 0]})
+    owner = TestUnit(0x7E1, 0x7E9, dids=WARM, silent=True)
+    plan, wire = plan_for([anybody]), Wire(locked, owner)
+    taken = polls(plan, wire, [0.0, 1.0, 2.0])
+    assert wire.count(FLUID_ASKED) == 1
+    assert [notice.alarm for notice in told(taken)] == [True]
+    owner.silent = False
+    assert fluid(polls(plan, wire, [RETRY_S])) == [85.3]
 
 
 def test_silence_on_one_identifier_is_no_broken_link() -> None:

@@ -107,7 +107,8 @@ class Plan:
 
     def _one_by_one(self, left: Sequence[Question], now_s: float) -> Asking:
         for question in left:
-            if not (yield from self._ask([question], now_s)):
+            # The refusal of one may have stopped the others.
+            if not question.stopped and not (yield from self._ask([question], now_s)):
                 self._singles.add((question.unit, question.service))
 
     def _ask(
@@ -238,16 +239,19 @@ class Plan:
         )
 
     def _refused(self, question: Question, unit: Unit, refusal: Refusal, now_s: float) -> None:
-        later = refusal.conduct in (Conduct.LATER, Conduct.WAIT, Conduct.REPEAT)
-        question.retry_s = now_s + (FLUID_RETRY_S if question.is_fluid else RETRY_S)
+        now_not = refusal.conduct in (Conduct.LATER, Conduct.WAIT, Conduct.REPEAT)
+        # When everybody was asked, another unit may still answer: one refusal does not end it.
+        later = now_not or question.unit is None
+        soon = question.is_fluid and now_not
+        question.retry_s = now_s + (FLUID_RETRY_S if soon else RETRY_S)
         question.stopped = not later
-        if refusal.conduct is Conduct.STOP_SERVICE:
+        if refusal.conduct is Conduct.STOP_SERVICE and not later:
             for other in self._asked:
                 if (other.unit, other.service) == (question.unit, question.service):
                     other.stopped = True
         again = "It is asked again later." if later else "It is not asked again."
         text = f"{unit.label} gives no {question.words}: {refusal.words}. {again}"
-        self._tell(question, text, alarm=question.is_fluid and not later)
+        self._tell(question, text, alarm=question.is_fluid and not now_not)
 
     def _tell(self, question: Question, text: str, alarm: bool = False) -> None:
         if text not in question.told:
