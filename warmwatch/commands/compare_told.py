@@ -1,5 +1,6 @@
 """What has to be told beside a comparison: which recording lacks what, and how sure it is."""
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 
@@ -7,6 +8,7 @@ from warmwatch.commands.compare_words import MINUTES, RATE, figure_rows
 from warmwatch.core.methods import Comparison, Difference
 from warmwatch.core.methods_figures import Piece
 from warmwatch.core.methods_interval import Interval
+from warmwatch.core.units import from_c
 from warmwatch.outputs.words import band_text
 from warmwatch.recording.many import Note
 from warmwatch.recording.runs import Loaded
@@ -19,6 +21,7 @@ SHOWN_DIFFERENCES = (
     "rate_model_c_per_min",
     "window_min",
 )
+_CELSIUS = re.compile(r"(-?\d+)(?:( °C)|(?= to -?\d+ °C))")
 _COVARIATES = {"start_c": "start temperature", "ambient_c": "ambient temperature"}
 
 
@@ -65,10 +68,23 @@ def _piece_notes(piece: Piece, comparison: Comparison, unit: str) -> list[Note]:
         if name in piece.missing:
             together.setdefault(piece.missing[name], []).append(words[name])
     missing = [
-        Note(piece.run, f"not in {_listed(names)}: {why}", used=True)
+        Note(piece.run, f"not in {_listed(names)}: {in_unit(why, unit)}", used=True)
         for why, names in together.items()
     ]
-    return [*missing, *(Note(piece.run, note, used=True) for note in piece.notes)]
+    return [*missing, *(Note(piece.run, in_unit(note, unit), used=True) for note in piece.notes)]
+
+
+def in_unit(text: str, unit: str) -> str:
+    """Return a reason with its temperatures, whole degC, in the unit of show.
+
+    >>> in_unit("did not reach 80 °C", "F")
+    'did not reach 176 °F'
+    """
+    if unit == "C":
+        return text
+    return _CELSIUS.sub(
+        lambda found: f"{from_c(float(found[1]), unit):.0f}{' °F' if found[2] else ''}", text
+    )
 
 
 def _listed(names: Sequence[str]) -> str:

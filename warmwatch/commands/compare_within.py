@@ -4,11 +4,12 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from warmwatch.commands.compare_words import RATE, shown_value
+from warmwatch.commands.compare_words import DIFFERENCE, RATE, shown_value
 from warmwatch.core.band import Band
 from warmwatch.core.methods_figures import Run
 from warmwatch.core.methods_interval import Interval
-from warmwatch.core.methods_stages import StageModel, StageRate, stage_model
+from warmwatch.core.methods_run import RunFeatures
+from warmwatch.core.methods_stages import SETTLE_S, StageModel, StageRate, stage_model
 from warmwatch.core.units import from_c
 from warmwatch.outputs.words import band_text, temperature
 
@@ -43,41 +44,70 @@ def within_sentences(
     if len(found) > SHOWN:
         return [
             (
-                f"{len(found)} of the recordings hold several ways of running: compare one alone, or "
-                "all --by phase, to see their rates at the same temperature."
+                f"{len(found)} of the recordings hold several ways of running: compare one alone, "
+                "or all --by phase, to see their rates at the same temperature."
             )
         ]
     told = []
     for run, met, inside in found:
-        told.append(_rates(run, met, unit))
-        told += _differences(met, unit)
+        told += _differences(run, met, unit)
+        told.append(_rates(met, unit))
         told.append(_stays(inside, band, unit))
+        told.append(_after_holds(run, unit))
         told += [_carried(rate, unit) for rate in met.rates if rate.carried]
-    return told
+    return [sentence for sentence in told if sentence]
 
 
-def _rates(run: Run, met: StageModel, unit: str) -> str:
-    parts = [f"{_rate(rate.rate, unit)} {_NAMES[rate.kind]}" for rate in met.rates]
+def _after_holds(run: Run, unit: str) -> str:
+    """Say how much further the fluid rose once holds were over: their heat comes late."""
+    risen_c = rise_after_holds(run.features)
+    if risen_c is None:
+        return ""
     return (
-        f"Within {run.name}, at {temperature(met.at_c, unit)}, the fluid gained "
-        f"{' and '.join(parts)}."
+        f"After the last hold the fluid still rose by {shown_value(risen_c, DIFFERENCE, unit)} "
+        f"°{unit} within {SETTLE_S / 60.0:.0f} min: the reading runs behind the heat."
     )
 
 
-def _rate(rate: Interval, unit: str) -> str:
+def rise_after_holds(features: RunFeatures) -> float | None:
+    """Return the rise in degC within SETTLE_S after the last hold; None without one, or unseen."""
+    end_s = max((stage.to_s for stage in features.stages if stage.kind == "loaded"), default=None)
+    if end_s is None or features.gaps_between(end_s, end_s + SETTLE_S):
+        return None
+    before = [fluid_c for at_s, fluid_c in features.curve if end_s - SETTLE_S <= at_s <= end_s]
+    after = [fluid_c for at_s, fluid_c in features.curve if end_s < at_s <= end_s + SETTLE_S]
+    return max(0.0, max(after) - before[-1]) if before and after else None
+
+
+def _differences(run: Run, met: StageModel, unit: str) -> list[str]:
+    return [_difference(run, met, a, b, interval, unit) for a, b, interval in met.differences]
+
+
+def _difference(run: Run, met: StageModel, a: str, b: str, interval: Interval, unit: str) -> str:
+    where = f"Within {run.name}, at {temperature(met.at_c, unit)},"
     low, middle, high = (
-        shown_value(value, RATE, unit) for value in (rate.low, rate.estimate, rate.high)
+        shown_value(value, RATE, unit) for value in (interval.low, interval.estimate, interval.high)
     )
-    return f"{middle} °{unit}/min ({low} to {high})"
+    if not interval.tells:
+        return (
+            f"{where} {_NAMES[a]} and {_NAMES[b]} cannot be told apart (difference {middle} "
+            f"°{unit}/min, 95 % interval {low} to {high})."
+        )
+    if interval.estimate < 0.0:
+        low, middle, high = (text.removeprefix("-") for text in (high, middle, low))
+    word = "less" if interval.estimate < 0.0 else "more"
+    return (
+        f"{where} the fluid gained {middle} °{unit}/min {word} with {_NAMES[a]} than with "
+        f"{_NAMES[b]} (95 % interval {low} to {high})."
+    )
 
 
-def _differences(met: StageModel, unit: str) -> list[str]:
-    return [
-        f"These parts of it do not tell {_NAMES[a]} and {_NAMES[b]} apart "
-        f"(difference {_rate(interval, unit)})."
-        for a, b, interval in met.differences
-        if not interval.tells
-    ]
+def _rates(met: StageModel, unit: str) -> str:
+    parts = [f"{shown_value(r.rate.estimate, RATE, unit)} with {_NAMES[r.kind]}" for r in met.rates]
+    return (
+        f"The rates by themselves, {' and '.join(parts)} °{unit}/min, are rougher than their "
+        "difference: a transmission is more than one mass."
+    )
 
 
 def _stays(inside: StageModel, band: Band, unit: str) -> str:

@@ -44,8 +44,8 @@ class Block:
 
 
 @dataclass(frozen=True, slots=True)
-class FirstWindow:
-    """The first stay in the band; `left_s` is None while it was not seen to end at an edge."""
+class Stay:
+    """The longest stay in the band; `left_s` is None when it was not seen to end at an edge."""
 
     entered_s: float
     left_s: float | None
@@ -100,7 +100,7 @@ class RunFeatures:
     climb_from_c: int
     climb_s: tuple[float | None, ...]
     low_s: float | None
-    window: FirstWindow | None
+    window: Stay | None
     plug_out: PlugOut | None
     holds: Holds
     gaps: tuple[Gap, ...]
@@ -129,7 +129,7 @@ def features_from_mapping(mapping: Mapping[str, Any]) -> RunFeatures:
     window, plug_out = mapping["window"], mapping["plug_out"]
     parts = {
         "climb_s": tuple(mapping["climb_s"]),
-        "window": None if window is None else FirstWindow(**window),
+        "window": None if window is None else Stay(**window),
         "plug_out": None if plug_out is None else PlugOut(**plug_out),
         "holds": Holds(**mapping["holds"]),
         "gaps": tuple(Gap(**gap) for gap in mapping["gaps"]),

@@ -28,6 +28,9 @@ BLOCK_S = 120.0
 SHORTEST_BLOCK_S = 60.0
 LEAST_DF = 3
 """With fewer blocks to spare than this the model's intervals mean nothing."""
+MODEL_C_PER_MIN = 0.15
+"""A transmission is more than one mass: block rates scatter about the model by this at least. Set
+so that the intervals of differences cover the truth on the invented vehicle."""
 _UNIFORM_SD = 1.0 / math.sqrt(12.0)
 _IN_A_DRIVE = ("idle", "loaded", "unknown", "off")
 
@@ -159,7 +162,8 @@ def stage_model(
         at_c = round((min(temps) + max(temps)) / 2.0)
     rows = [[*(float(b.kind == kind) for kind in kinds), b.fluid_c] for b in found]
     blur = _UNIFORM_SD * math.sqrt(2.0) * step_c / (BLOCK_S / 60.0)
-    fit = least_squares(rows, [b.rate_c_per_min for b in found], least_spread=blur)
+    least = max(blur, MODEL_C_PER_MIN)
+    fit = least_squares(rows, [b.rate_c_per_min for b in found], least_spread=least)
     if fit is None or at_c is None or fit.df < LEAST_DF:
         return None
     rates = []

@@ -13,7 +13,7 @@ from warmwatch.core.band import Window, WindowTracker
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.hold import HoldTimer
 from warmwatch.core.job import Job
-from warmwatch.core.methods_run import FirstWindow, Gap, Holds, PlugOut, RunFeatures, Stage
+from warmwatch.core.methods_run import Gap, Holds, PlugOut, RunFeatures, Stage, Stay
 from warmwatch.core.methods_stages import Point, blocks, join, slope
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Item, Mark, MarkName, Reading
@@ -189,7 +189,7 @@ class Trace:
             climb_from_c=climb_from_c,
             climb_s=_climb(points, [float(level) for level in tops]),
             low_s=_climb(points, [self._job.band.low_c])[0],
-            window=self._first_window(),
+            window=self._longest_stay(self._last[0]),
             plug_out=self._plug_out(),
             holds=self._holds(),
             gaps=tuple(self._gaps),
@@ -207,19 +207,11 @@ class Trace:
                 return times[-1]
         return math.inf
 
-    def _first_window(self) -> FirstWindow | None:
-        window = next(iter(self._windows), self._tracker.window)
-        if window is None or self._last is None:
-            return None
-        entered_s = window.entered_crossed_s
-        until_s = self._last[0] if window.left_crossed_s is None else window.left_crossed_s
-        edge = window.ended_by in (EventKind.LEFT_HIGH, EventKind.LEFT_LOW)
-        return FirstWindow(
-            entered_s,
-            until_s if edge else None,
-            window.ended_by or "the recording ended",
-            round(until_s - entered_s, 3),
-        )
+    def _longest_stay(self, last_s: float) -> Stay | None:
+        open_window = self._tracker.window
+        windows = [*self._windows, *([] if open_window is None else [open_window])]
+        stays = [_stay(window, last_s) for window in windows]
+        return max(stays, key=lambda stay: stay.lasted_s, default=None)
 
     def _plug_out(self) -> PlugOut | None:
         out_s = next((m.elapsed_s for m in self._marks if m.name is MarkName.PLUG_OUT), None)
@@ -254,6 +246,17 @@ class Trace:
             over_limit=kinds.count(EventKind.HOLD_LIMIT),
             rest_missing=sum("rest" in event.reason for event in starts),
         )
+
+
+def _stay(window: Window, last_s: float) -> Stay:
+    until_s = last_s if window.left_crossed_s is None else window.left_crossed_s
+    at_an_edge = window.ended_by in (EventKind.LEFT_HIGH, EventKind.LEFT_LOW)
+    return Stay(
+        window.entered_crossed_s,
+        until_s if at_an_edge else None,
+        window.ended_by or "the recording ended",
+        round(until_s - window.entered_crossed_s, 3),
+    )
 
 
 def _climb(points: list[Point], levels: list[float]) -> tuple[float | None, ...]:
