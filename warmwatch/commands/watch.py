@@ -12,6 +12,7 @@ from warmwatch.core.check_rules import AXES
 from warmwatch.errors import UsageError
 from warmwatch.links import open_link, parse_address
 from warmwatch.links.keyboard import parse_keys
+from warmwatch.outputs.hook import hooks
 from warmwatch.session import Until
 
 RECORDINGS = Path("warmwatch-recordings")
@@ -40,6 +41,8 @@ RECORDINGS = Path("warmwatch-recordings")
 @click.option("--speak", is_flag=True, help="Speak the signals, too.")
 @click.option("--plain", is_flag=True, help="Plain lines, no screen.")
 @click.option("--cautions-understood", is_flag=True, help="Holds: the cautions have been read.")
+@click.option("--hook", "commands", multiple=True, metavar="COMMAND", help="Run it on events.")
+@click.option("--hook-on", metavar="EVENT,...", help="Which events [default: all].")
 @click.option("--page", is_flag=True, help="Serve a page for the phone; prints its link.")
 @click.option("--page-host", metavar="HOST", help="Address for it, or private: one is chosen.")
 @click.option("--page-port", type=click.IntRange(1, 65535), help="Port for it.")
@@ -69,6 +72,8 @@ def command(
     plain: bool,
     cautions_understood: bool,
     keys: Sequence[str],
+    commands: Sequence[str],
+    hook_on: str | None,
     page: bool,
     page_host: str | None,
     page_port: int | None,
@@ -87,14 +92,18 @@ def command(
     job = with_check(job, drain_band, tilt_deg=tilt, tilt_axis=tilt_axis, in_park=in_park)
     ends = parse_until(until)
     note = acknowledge_loading(job, address.kind, given=cautions_understood)
-    opened = open_link(address, pace=parse_pace(pace))
+    pacing = parse_pace(pace)
     folder = None if no_record else record or RECORDINGS
     heard = not quiet and (address.kind != "csv" or pace not in (None, "max"))
     wish = PageWish(page_host, page_port, page_marks)
     if not page and wish != PageWish():
         raise UsageError("--page-host, --page-port and --page-marks need --page.")
+    if hook_on is not None and not commands:
+        raise UsageError("--hook-on needs --hook.")
     served = wish if page else None
-    wishes = Wishes(folder, ends, as_json, heard, speak, plain, parse_keys(keys), served)
+    own_keys, run = parse_keys(keys), hooks(commands, hook_on)
+    wishes = Wishes(folder, ends, as_json, heard, speak, plain, own_keys, served, run)
+    opened = open_link(address, pace=pacing)
     return run_watch(Acknowledged(opened, note) if note else opened, address, job, wishes)
 
 

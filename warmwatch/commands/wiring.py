@@ -16,6 +16,7 @@ from warmwatch.links import Address, Link
 from warmwatch.links.keyboard import HELP, KEYS, Keyboard, key_words
 from warmwatch.outputs.base import Output, Summary
 from warmwatch.outputs.guard import Guarded
+from warmwatch.outputs.hook import Hook, HookWish
 from warmwatch.outputs.jsonlines import JsonLines
 from warmwatch.outputs.plain import PlainLines
 from warmwatch.outputs.screen import Screen, can_show
@@ -55,6 +56,7 @@ class Wishes:
     plain: bool = False
     keys: Mapping[str, MarkName] = field(default_factory=lambda: KEYS)
     page: PageWish | None = None
+    hooks: tuple[HookWish, ...] = ()
 
 
 def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
@@ -158,7 +160,8 @@ def _shown(
 
 def _others(wishes: Wishes, say: Callable[[str], None], page: "Page | None") -> list[Output]:
     sound = [open_sound(speak=wishes.speak, say=say)] if wishes.sound else []
-    return [*sound, *([] if page is None else [page])]
+    served = [] if page is None else [page]
+    return [*sound, *served, *(Hook(wish, say) for wish in wishes.hooks)]
 
 
 def _greet(

@@ -109,7 +109,7 @@ def board(view: View, tale: Tale, *, ended: bool = False) -> Board:
     return Board(
         state=state,
         word=word,
-        act=f"But not fit for the check: {unfit}." if unfit else act,
+        act=_unfit_act(state, unfit) if unfit else act,
         fit=not unfit,
         figure=_figure(view, tale) if shown else "",
         unit=f"°{job.unit}",
@@ -133,12 +133,17 @@ def board(view: View, tale: Tale, *, ended: bool = False) -> Board:
 def _unfit(view: View) -> str:
     """Return why a check now would not count though the fluid is in the band, or nothing."""
     reasons = [
-        f"{condition.name}: {condition.reason}"
+        condition.reason
         for condition in view.snapshot.conditions
         if condition.state is Standing.NOT_MET
     ]
     more = f", and {len(reasons) - 1} more" if len(reasons) > 1 else ""
     return reasons[0] + more if reasons else ""
+
+
+def _unfit_act(state: State, unfit: str) -> str:
+    finish = "Finish. " if state is State.TOP_NEAR else ""
+    return f"{finish}Not fit for the check: {unfit}."
 
 
 def state_of(view: View, tale: Tale) -> State:

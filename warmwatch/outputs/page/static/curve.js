@@ -30,8 +30,8 @@ export function drawCurve(svg, data, known) {
   for (const edge of [data.low, data.high]) {
     parts.push(piece("line", {class: "edge", x1: 0, x2: right, y1: y(edge), y2: y(edge)}));
   }
-  parts.push(piece("text", {x: right + 4, y: y(data.high) - 1}, String(data.high)));
-  parts.push(piece("text", {x: right + 4, y: y(data.low) + 12}, String(data.low)));
+  parts.push(piece("text", {x: right + 4, y: Math.max(13, y(data.high) + 2)}, String(data.high)));
+  parts.push(piece("text", {x: right + 4, y: Math.max(28, y(data.low) + 8)}, String(data.low)));
   let run = [];
   const close = () => {
     if (run.length > 1) parts.push(piece("polyline", {class: "line", points: run.join(" ")}));

@@ -126,7 +126,7 @@ function tick() {
 
 function pressed(button, on) {
   button.setAttribute("aria-pressed", String(on));
-  button.querySelector("small").textContent = on ? "on" : "off";
+  button.querySelector("small").textContent = on ? "on" : "off: tap";
 }
 
 function setVoice(on) {
