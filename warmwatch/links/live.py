@@ -83,8 +83,9 @@ class LiveLink:
         return self._clock.elapsed_s()
 
     def items(self) -> Iterator[LinkItem]:
-        self._thread = threading.Thread(target=self._run, name="link", daemon=True)
-        self._thread.start()
+        if self._thread is None:  # iterated again, it goes on where it was left
+            self._thread = threading.Thread(target=self._run, name="link", daemon=True)
+            self._thread.start()
         while not self._stop.is_set():
             try:
                 item = self._queue.get(timeout=WAIT_S)
