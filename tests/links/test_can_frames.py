@@ -96,6 +96,17 @@ def test_a_missing_frame_ends_the_wait(pair: Pair) -> None:
     assert pair.play("03 41 05 82 00 00 00 00") == [bytes.fromhex("410582")]
 
 
+def test_a_segment_that_is_cut_short_ends_the_answer(pair: Pair) -> None:
+    """A short frame in the middle would shift what follows (can-isotp 2.0.7 takes it); it ends."""
+    assert pair.play("10 0F 62 12 34 01 02 03") == []
+    assert pair.play("21 04 05 06") == []
+    assert pair.play("22 0B 0C 55 55 55 55 55") == []
+    assert pair.play("10 0F 62 12 34 01 02 03") == []
+    assert pair.play("21 04 05 06 07 08 09 0A") == []
+    whole = bytes.fromhex("62 12 34 01 02 03 04 05 06 07 08 09 0A 0B 0C")
+    assert pair.play("22 0B 0C") == [whole]  # the last one may end where the answer does
+
+
 def test_frames_of_others_are_not_looked_at(pair: Pair) -> None:
     """Other identifiers, error and remote frames on the same bus give nothing and break nothing."""
     for message in (

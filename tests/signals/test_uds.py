@@ -80,3 +80,9 @@ def test_an_answer_that_does_not_fit_is_refused(payload: str) -> None:
 def test_an_unknown_length_takes_the_rest() -> None:
     """Without a record length a single identifier's record is what is left."""
     assert uds.records(bytes.fromhex("6212340102"), {0x1234: None}) == {0x1234: b"\x01\x02"}
+
+
+def test_a_record_of_another_size_is_told_by_its_size() -> None:
+    """Whoever wrote the wrong record_length into a signal file reads both sizes."""
+    with pytest.raises(ValueError, match="F405: 4 bytes instead of 1"):
+        uds.records(bytes.fromhex("62F40582000000"), {0xF405: 1})

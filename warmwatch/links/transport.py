@@ -24,6 +24,7 @@ logging.getLogger("can").addHandler(logging.NullHandler())
 
 PADDING = 0xCC
 _FLOW_CONTROL = 0x30
+_CONSECUTIVE = 2
 _LONGEST_ANSWER = 512
 """Longer than any answer to what we ask; a unit that announces more is told that it is too much."""
 _PARAMS = {
@@ -134,14 +135,25 @@ class _Layer:
 
     def take(self, data: bytes) -> None:
         prefix = 0 if self.unit.target is None else 1
-        # can-isotp takes first frames that the standard says to ignore, so they stop here.
+        # can-isotp takes first frames that the standard says to ignore, and segments that are too
+        # short, which would shift all that follows; they stop here.
         if frame_fault(data[prefix:], extended=prefix == 1):
+            return
+        if self._too_short(data[prefix:]):
+            self._logic.stop_receiving()
             return
         message = isotp.CanMessage(
             arbitration_id=self.unit.answer_id, data=data, extended_id=self.unit.wide
         )
         self._frames.append(message)
         self._logic.process()
+
+    def _too_short(self, frame: bytes) -> bool:
+        if frame[0] >> 4 != _CONSECUTIVE or not self.receiving:
+            return False
+        room = 7 if self.unit.target is None else 6
+        missing = self._logic.rx_frame_length - len(self._logic.rx_buffer)
+        return len(frame) - 1 < min(room, missing)
 
     def payloads(self) -> list[tuple[Unit, bytes]]:
         self._logic.process()  # its timers run out also when no frame comes
