@@ -80,6 +80,7 @@ def test_an_adapter_unplugged_and_replugged_is_read_again(far_end: FarEnd, tmp_p
         follow(link, lambda run: wait_for_lost(run, notices), run=run)
         assert time.monotonic() - unplugged_s < 5.0
         assert len(run.readings) <= readings + 1  # one that was under way
+        follow(link, lambda run: "there is no such port" in run.texts, run=run)
         before = len(run.fluid)
         far_end.plug(902)
         follow(link, lambda run: len(run.fluid) > before, 15.0, run)
