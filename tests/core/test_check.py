@@ -100,7 +100,7 @@ def test_the_last_check_counts() -> None:
     """Low at first, topped up, checked again: both are kept, the second is the outcome."""
     first = story(86.0, 87.0, ends=[MarkName.PLUG_IN])
     later = [read(60.0 + t, 90.0) for t in range(5)]
-    second = [
+    second: list[Item] = [
         Mark(65.0, MarkName.PLUG_OUT),
         read(65.5, 90.0),
         Mark(66.0, MarkName.PLUG_IN),
