@@ -11,8 +11,8 @@ def error_table(cases: list[Case], title: str) -> str:
     """Return one table: a line for each horizon and rule."""
     lines = [
         f"{title}: {len({c.curve for c in cases})} curves",
-        f"{'before':>7} {'cases':>5}  {'rule':<20} {'median':>7} {'90 %':>6} "
-        f"{'within 25 %':>11} {'inside q10-q90':>24}",
+        (f"{'before':>7} {'cases':>5}  {'rule':<20} {'median':>7} {'90 %':>6} "
+        f"{'within 25 %':>11} {'inside q10-q90':>24}"),
     ]
     for horizon in HORIZONS_S:
         here = [c for c in cases if c.truth_s == horizon]

@@ -5,6 +5,7 @@ seeds. Plain numpy: a small net with the activation x / (1 + |x|), Adam, and qua
 """
 
 import argparse
+import itertools
 from pathlib import Path
 from textwrap import fill
 
@@ -101,7 +102,7 @@ def train(lessons: Lessons, hidden: tuple[int, ...], epochs: int, seed: int) -> 
 
 def _start(rng: np.random.Generator, sizes: tuple[int, ...]) -> Weights:
     weights: Weights = []
-    for a, b in zip(sizes, sizes[1:], strict=False):
+    for a, b in itertools.pairwise(sizes):
         weights += [rng.normal(0, a**-0.5, (a, b)), np.zeros(b)]
     weights[-2][:, 7:] *= 0.1
     weights[-1][7:] = 1 / len(CANDIDATES)

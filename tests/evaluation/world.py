@@ -35,7 +35,7 @@ class World:
     @property
     def seconds(self) -> float:
         """How long every run lasts."""
-        return self.fluid.shape[1] * STEP_S
+        return float(self.fluid.shape[1]) * STEP_S
 
 
 def logu(rng: np.random.Generator, low: float, high: float, n: int) -> Floats:

@@ -5,6 +5,7 @@ slower all the way) and within a run (one stretch is slower). Both are blended w
 defaults, so two recordings already help and do not overpromise.
 """
 
+import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, log, sqrt
@@ -118,7 +119,7 @@ def learn(runs: Iterable[Sequence[Point]]) -> Prior:
         if len(table) < 2:
             continue
         tables.append(table)
-        for (t0, _, phase), (t1, _, _) in zip(points, points[1:], strict=False):
+        for (t0, _, phase), (t1, _, _) in itertools.pairwise(points):
             if phase in spent:
                 spent[phase] += min(t1 - t0, 10.0)
     total = sum(spent.values())
@@ -161,8 +162,8 @@ def _profile(tables: list[dict[int, float]], shares: Mapping[str, float]) -> Pri
     runs = max(len(tables) - 1, 0)
     between = (spread + _DEFAULT_RUNS * _BETWEEN**2) / (runs + _DEFAULT_RUNS)
     within = (rest + 10.0 * _WITHIN**2) / (max(n_rest - len(means) / 2.0, 0.0) + 10.0)
-    pace = tuple(smooth.get(c) for c in range(_CELLS))
-    return Prior(pace, sqrt(between), sqrt(within), len(tables), dict(shares))
+    profile = tuple(smooth.get(c) for c in range(_CELLS))
+    return Prior(profile, sqrt(between), sqrt(within), len(tables), dict(shares))
 
 
 def _neighbours(cell: int, means: dict[int, float], cells: dict[int, list[float]]) -> float:

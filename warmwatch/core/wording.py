@@ -39,10 +39,7 @@ def steady(previous: Shown | None, forecast: Forecast) -> Shown | None:
     move = middle - previous.middle_s
     if abs(move) > _LEAP * half or previous.middle_s <= forecast.elapsed_s:
         return fresh
-    if abs(move) <= _HOLD_SHARE * half:
-        shift = 0.0
-    else:
-        shift = move * _FOLLOW
+    shift = 0.0 if abs(move) <= _HOLD_SHARE * half else move * _FOLLOW
     return Shown(
         forecast.edge,
         previous.early_s + shift + _FOLLOW * (early - previous.early_s - move),
