@@ -19,8 +19,8 @@ from warmwatch.outputs.screen_glyphs import Glyphs, plain
 BIG_WORD_ROWS = 4
 _ROWS_FOR_BIG_WORD = 30
 _ROWS_FOR_TALL_BANNER = 26
-_KEPT_FOR_REST = 4
-_FIGURE_ROWS_LEAST = 4
+_FIGURE_ROWS = 7
+"""The figure gets at least so many rows before anything less important gets one."""
 
 
 class Style(StrEnum):
@@ -98,7 +98,8 @@ def _banner(board: Board, frame: Frame) -> list[Line]:
     else:
         texts = [f"{picture}  {board.word}  {board.act}"]
         if cell_len(texts[0]) > frame.width - 2:
-            texts = [f"{picture}  {board.word}", *wrap(board.act, frame.width - 2)[:2]]
+            lines = 1 if frame.height < _ROWS_FOR_TALL_BANNER else 2
+            texts = [f"{picture}  {board.word}", *wrap(board.act, frame.width - 2)[:lines]]
         if frame.height >= _ROWS_FOR_TALL_BANNER:
             texts = ["", *texts, ""]
     return [((_centre(plain(text, frame.glyphs), frame.width), style),) for text in texts]
@@ -108,7 +109,11 @@ def _body(board: Board, frame: Frame, rows: int) -> list[Line]:
     must = [*_gauge(board, frame), _rates(board, frame), *_link(board, frame)]
     time = _time(board, frame)
     left = rows - len(must) - len(time)
-    figure = _figure(board, frame, left - _KEPT_FOR_REST) or _figure(board, frame, left)
+    figure: list[Line] = []
+    for kept in range(5, -1, -1):
+        figure = _figure(board, frame, left - kept)
+        if len(figure) >= _FIGURE_ROWS:
+            break
     return [*figure, *time, *must, *_rest(board, frame, left - len(figure))]
 
 

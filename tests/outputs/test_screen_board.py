@@ -1,0 +1,192 @@
+"""The board: the one state, and that no temperature is ever claimed while blind."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.outputs.views import BAND, Played, ramp, silent
+from warmwatch.core.band import Band
+from warmwatch.core.events import Event, EventKind
+from warmwatch.core.forecast import Forecast
+from warmwatch.core.job import Job
+from warmwatch.core.reading import MarkName, Reading
+from warmwatch.links.base import Notice
+from warmwatch.outputs.base import View
+from warmwatch.outputs.screen_board import State, board, stalled, state_of
+from warmwatch.outputs.screen_story import Story, Tale
+
+STEADY = [Reading(float(i), {"fluid_c": 85.0, "engine_rpm": 780.0}) for i in range(5)]
+
+
+def forecast(q50_s: float | None, chance: float = 0.9, edge: str = "low") -> Forecast:
+    return Forecast(0.0, edge, q50_s, q50_s, q50_s, chance, None, 1.0)
+
+
+def with_forecast(played: Played, made: Forecast) -> View:
+    view = played.view()
+    return replace(view, snapshot=replace(view.snapshot, forecast=made))
+
+
+def test_before_the_first_reading() -> None:
+    """Without any reading the board waits and shows no figure."""
+    seen = board(Played().view(), Tale())
+    assert (seen.state, seen.figure, seen.place) == (State.WAITING, "", None)
+
+
+def test_in_the_band() -> None:
+    """Inside, the board says so with the figure and the place in the band."""
+    played = Played().take(STEADY)
+    seen = board(played.view(), played.tale())
+    assert (seen.word, seen.figure, seen.place) == ("IN THE BAND", "85", 0.5)
+
+
+def test_blind_claims_nothing() -> None:
+    """When blind there is no figure, no time, no rate and no place, and the silence is told."""
+    played = Played().take(STEADY).take(silent(4.0, 14))
+    seen = board(played.view(link_trouble="The cable was pulled."), played.tale())
+    assert seen.state is State.BLIND
+    assert (seen.figure, seen.time, seen.soon, seen.rate, seen.place) == ("", "", "", "", None)
+    assert "NO GOOD READING for 14 s: The cable was pulled." in seen.link
+    assert not seen.link_ok
+
+
+def test_blind_even_when_the_fold_is_held_up() -> None:
+    """A view whose last reading is too old is blind, whatever its snapshot says."""
+    played = Played().take(STEADY)
+    view = played.view(later_s=6.5)
+    assert not view.snapshot.blind
+    assert board(view, played.tale()).state is State.BLIND
+    assert board(played.view(later_s=5.5), played.tale()).state is State.INSIDE
+
+
+def test_a_stuck_watch_is_blind() -> None:
+    """When the watch itself shows nothing any more, what it showed last is not claimed."""
+    played = Played().take(STEADY)
+    seen = stalled(board(played.view(), played.tale()), 7.0)
+    assert (seen.state, seen.figure, seen.conditions) == (State.BLIND, "", ())
+    assert seen.link == "THE WATCH DOES NOT ANSWER for 7 s"
+
+
+@given(
+    st.lists(st.tuples(st.floats(-60, 260), st.floats(0, 9), st.booleans()), max_size=30),
+    st.floats(0, 20),
+)
+def test_a_figure_is_always_fresh(steps: list[tuple[float, float, bool]], later_s: float) -> None:
+    """Whatever comes in, a figure is shown only of a good reading within the limit."""
+    played, now_s = Played(), 0.0
+    for fluid_c, pause_s, tick in steps:
+        now_s += pause_s
+        played.take(silent(now_s - 1.0, 1.0) if tick else [Reading(now_s, {"fluid_c": fluid_c})])
+    view = played.view(later_s=later_s)
+    seen = board(view, played.tale())
+    if seen.figure:
+        last_s = view.snapshot.last_good_s
+        assert last_s is not None
+        assert view.now_s - last_s <= view.job.blind_limit_s + 1.0
+        assert not view.snapshot.blind
+
+
+def test_near_only_while_it_is_true() -> None:
+    """Near is shown after the event, but not once the forecast is far off again."""
+    played = Played().take(ramp(60, 70, per_min=6.0))
+    tale = Tale(approach=EventKind.NEARING)
+    assert state_of(with_forecast(played, forecast(150.0)), tale) is State.NEAR
+    assert state_of(with_forecast(played, forecast(150.0)), Tale()) is State.BELOW
+    assert state_of(with_forecast(played, forecast(900.0)), tale) is State.BELOW
+    assert state_of(with_forecast(played, forecast(None)), tale) is State.BELOW
+
+
+def test_levelling_off_only_while_it_is_true() -> None:
+    """Levelling off is shown after the event until the forecast says that all is well again."""
+    played = Played().take(ramp(60, 70, per_min=6.0))
+    tale = Tale(approach=EventKind.LEVELLING_OFF)
+    assert state_of(with_forecast(played, forecast(None, 0.1)), tale) is State.LEVELLING
+    assert state_of(with_forecast(played, forecast(300.0, 0.9)), tale) is State.BELOW
+
+
+def test_too_hot_comes_before_the_band() -> None:
+    """At a ceiling, of the fluid or of the coolant, the board says too hot; blind comes first."""
+    hot = Played().take([replace(r, values={**r.values, "coolant_c": 118.0}) for r in STEADY])
+    assert board(hot.view(), hot.tale()).state is State.TOO_HOT
+    hot.take(silent(4.0, 10))
+    assert board(hot.view(), hot.tale()).state is State.BLIND
+
+
+def test_what_forbids_the_check_is_said() -> None:
+    """In the band a moving vehicle is not told that the level may be checked."""
+    moving = {"fluid_c": 85.0, "engine_rpm": 1600.0, "speed_kmh": 30.0}
+    played = Played().take([Reading(float(i), moving) for i in range(10)])
+    seen = board(played.view(), played.tale())
+    assert seen.state is State.INSIDE
+    assert not seen.fit
+    assert seen.act.startswith("Not fit for the check: ")
+    assert "may be checked" not in seen.act
+
+
+def test_old_values_are_left_out() -> None:
+    """A condition that has not been read for 10 s is not shown as one of now."""
+    played = Played().take([Reading(0.0, {"fluid_c": 85.0, "voltage_v": 13.9}), *STEADY[1:]])
+    assert "13.9 V" in board(played.view(), played.tale()).conditions
+    later = Played().take(
+        [Reading(0.0, {"fluid_c": 85.0, "voltage_v": 13.9})]
+        + [Reading(float(i), {"fluid_c": 85.0}) for i in range(1, 12)]
+    )
+    assert board(later.view(), later.tale()).conditions == ()
+
+
+def test_fahrenheit() -> None:
+    """In degF, figure, rate and band are in degF (85 °C = 185 °F, 1 K = 1.8 °F, exact)."""
+    played = Played(Job(BAND, unit="F")).take(ramp(79, 85, per_min=6.0))
+    seen = board(played.view(), played.tale())
+    assert (seen.figure, seen.unit, seen.band) == ("185.0", "°F", "176 to 194 °F")
+    assert seen.rate == "+10.8 °F/min"
+
+
+def test_figures_stand_still() -> None:
+    """A sensor with whole degrees is shown without decimals, one with tenths always with one."""
+    whole = Played().take([Reading(float(i), {"fluid_c": 60.0 + i}) for i in range(5)])
+    assert board(whole.view(), whole.tale()).figure == "64"
+    tenths = Played().take([Reading(float(i), {"fluid_c": 60.5 + i / 2}) for i in range(6)])
+    assert board(tenths.view(), tenths.tale()).figure == "63.0"
+
+
+def test_what_is_unheard() -> None:
+    """Loss of signal insists until a mark; leaving the band only with the plug out."""
+    story = Story("C")
+    story.take(Event(1.0, EventKind.LEFT_HIGH))
+    assert story.tale().unheard is None
+    played = Played().take(STEADY).mark(MarkName.PLUG_OUT)
+    played.story.take(Event(20.0, EventKind.TOP_NEARING))
+    assert played.tale().unheard is EventKind.TOP_NEARING
+    played.mark(MarkName.ACKNOWLEDGE)
+    assert played.tale().unheard is None
+    played.take(silent(20.0, 10))
+    assert played.tale().unheard is EventKind.BLIND
+    assert board(played.view(), played.tale()).unheard
+
+
+def test_recording_trouble_is_said() -> None:
+    """A recording that failed, or none at all, is said on the board."""
+    assert board(Played().view(recording=""), Tale()).recording == "NOT RECORDED"
+    seen = board(Played().view(recording_trouble="The disk is full."), Tale())
+    assert (seen.recording, seen.recording_ok) == ("The disk is full.", False)
+
+
+def test_what_happened_is_listed() -> None:
+    """Events, marks with their notes and notices are listed in their order."""
+    played = Played().take(STEADY).mark(MarkName.NOTE, "left wheel high")
+    played.story.take(Notice("The link is open."))
+    happened = board(played.view(), played.tale()).happened
+    assert happened[0].startswith("00:03  In the band")
+    assert happened[-2:] == ("00:04  Mark note: left wheel high", "The link is open.")
+
+
+@pytest.mark.parametrize("low_c", [30.0, 80.0, 120.0])
+def test_place_is_exact_at_the_edges(low_c: float) -> None:
+    """Both edges belong to the band, on the board, too."""
+    for fluid_c, place in ((low_c, 0.0), (low_c + 10.0, 1.0)):
+        played = Played(Job(Band(low_c, low_c + 10.0), fluid_ceiling_c=200.0))
+        played.take([Reading(float(i), {"fluid_c": fluid_c}) for i in range(6)])
+        assert board(played.view(), played.tale()).place == place
