@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from warmwatch.commands.link import step_line
-from warmwatch.core.find import Candidate, rank
+from warmwatch.core.find import DOUBT, Candidate, rank
 from warmwatch.errors import LinkError, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.asker import Asker, open_asker
@@ -165,6 +165,11 @@ def _print(
         )
         for words in one.evidence:
             click.echo(f"     {words}")
+    if text and any(words.startswith(DOUBT) for words in candidates[0].evidence):
+        click.echo(
+            "The scale is in doubt: measure the warm fluid with a thermometer, and take the scale "
+            "that agrees."
+        )
     if text and out is None:
         click.echo(f"\nA signal file of the best one:\n\n{text}", nl=False)
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from warmwatch.core.scales import SCALES, Scale
 from warmwatch.core.units import f_to_c
 
 LOW_C, HIGH_C = -39.0, 150.0
@@ -23,43 +24,10 @@ IN_STEP_QUANTA = 1.2
 EVEN_CLOCK = 0.02
 RIVAL_SHARE = 0.6
 RIVALS_TOLD = 2
+WRAPS = 0.5
 KEEP = 20
-
-
-@dataclass(frozen=True, slots=True)
-class Scale:
-    """value = number * factor + offset, in `unit` "C" or "F"; `prior`, 0 to 1: how usual it is."""
-
-    length: int
-    signed: bool
-    factor: float
-    offset: float
-    unit: str = "C"
-    prior: float = 1.0
-
-    def __str__(self) -> str:
-        kind = f"{'signed' if self.signed else 'unsigned'} {8 * self.length}-bit"
-        offset = f" {self.offset:+g}" if self.offset else ""
-        return f"{kind} x {self.factor:g}{offset} °{self.unit}"
-
-
-# Scales in common use for temperatures (common practice, no source), but for A-40 of SAE J1979 and
-# 1/32 with -273 of SAE J1939-71.
-SCALES = (
-    Scale(1, False, 1.0, -40.0),
-    Scale(1, True, 1.0, 0.0),
-    Scale(1, False, 0.5, -40.0, prior=0.9),
-    Scale(1, False, 0.75, -48.0, prior=0.9),
-    Scale(1, False, 1.0, -50.0, prior=0.9),
-    Scale(1, False, 1.0, -40.0, "F", prior=0.8),
-    Scale(1, False, 1.0, 0.0, "F", prior=0.8),
-    *(Scale(2, True, factor, 0.0) for factor in (0.1, 1 / 16, 1 / 32)),
-    *(Scale(2, True, factor, 0.0, prior=0.9) for factor in (1.0, 0.01, 1 / 64, 1 / 128)),
-    *(Scale(2, False, factor, -40.0, prior=0.9) for factor in (0.1, 1 / 16, 1 / 32)),
-    *(Scale(2, False, factor, -40.0, prior=0.8) for factor in (0.01, 1 / 64, 1 / 256)),
-    Scale(2, False, 1 / 32, -273.0),
-    *(Scale(2, True, factor, 0.0, "F", prior=0.8) for factor in (0.1, 1 / 16)),
-)
+DOUBT = "DOUBT"
+"""Evidence against a candidate begins with this word."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +96,8 @@ def _of_record(
                 continue
             if length == 2 and not _moves(samples, first_byte + 1):
                 continue  # the low byte never moves: the shorter reading says it all
+            if length == 1 and _is_high_part(samples, first_byte):
+                continue
             fits = [
                 fit
                 for scale in SCALES
@@ -138,11 +108,20 @@ def _of_record(
                 yield _with_rivals(sorted(fits, key=lambda fit: -fit.score))
 
 
+def _is_high_part(samples: Sequence[Sample], at: int) -> bool:
+    """True when the next byte wraps while both together rise: the number has two bytes."""
+    if at + 1 >= len(samples[0].record):
+        return False
+    low = [sample.record[at + 1] for sample in samples]
+    both = [int.from_bytes(sample.record[at : at + 2], "big") for sample in samples]
+    return _smooth_mark(low)[0] < WRAPS and _smooth_mark(both)[0] >= 1.0 - WRAPS / 10
+
+
 def _with_rivals(fits: Sequence[Candidate]) -> Candidate:
     """Return the best fit of one place; other scales that fit about as well become evidence."""
     best = fits[0]
     rivals = tuple(
-        f"DOUBT: the same bytes fit as {rival.scale} too, "
+        f"{DOUBT}: the same bytes fit as {rival.scale} too, "
         f"{rival.start_c:g} to {rival.end_c:g} °C (score {rival.score:.2f})"
         for rival in fits[1 : 1 + RIVALS_TOLD]
         if rival.score >= RIVAL_SHARE * best.score and abs(rival.end_c - best.end_c) > SAME_C
