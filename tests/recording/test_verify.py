@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.recording.invented import JOB, UTC_S, check_items, record
-from warmwatch.core.reading import Mark, MarkName, Reading, Tick
+from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.errors import RecordingError
 from warmwatch.recording import sidecar as sidecars
 from warmwatch.recording.key import make_key, sign_recording
@@ -228,7 +228,9 @@ def test_events_of_another_core_are_no_forgery(
 def test_clock_set_back_and_summer_time_change_nothing(tmp_path: Path) -> None:
     """Elapsed time rules: wall time an hour back in the middle, and the result is the same."""
     items = list(check_items())
-    back = [replace(item, utc_s=UTC_S - 3600) if item.elapsed_s > 30 else item for item in items]
+    back: list[Item] = [
+        replace(item, utc_s=UTC_S - 3600) if item.elapsed_s > 30 else item for item in items
+    ]
     report = verify_recording(record(tmp_path, back))
     assert (report.state, report.outcome) == (SealState.INTACT, "set-inside")
 

@@ -1,0 +1,103 @@
+"""Kills recording processes at random moments and looks at what is left.
+
+    python -m tests.recording.kills 200
+
+Each child records at 10 Hz as the session does, and says after each reading that it was taken.
+The parent sends SIGKILL at a random moment. Prints one line of figures.
+"""
+
+import random
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.recording.invented import JOB, fold
+from warmwatch.core.reading import Reading
+from warmwatch.core.watch import Watch
+from warmwatch.outputs.proof_facts import read_items
+from warmwatch.recording.verify import SealState, verify_recording
+from warmwatch.recording.writer import create
+
+RATE_HZ = 10.0
+AT_ONCE = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Remains:
+    """What one killed recording left: `lost_s` of what its process had been told was taken."""
+
+    state: SealState
+    lost_s: float
+    readings: int
+
+
+def child(folder: Path) -> None:
+    """Record for ever at RATE_HZ; print the number of each reading once it was recorded."""
+    recorder = create(folder, JOB, "lines:-", {}, time.time())
+    watch, start_s, number = Watch(JOB), time.monotonic(), 0
+    print(recorder.path, flush=True)
+    while True:
+        due_s = start_s + number / RATE_HZ
+        time.sleep(max(0.0, due_s - time.monotonic()))
+        fluid_c = 76.0 + number * 0.05
+        fold(recorder, watch, Reading(number / RATE_HZ, {"fluid_c": fluid_c}, utc_s=time.time()))
+        recorder.sync_if_due()
+        print(number, flush=True)
+        number += 1
+
+
+def run(count: int, seed: int, folder: Path) -> list[Remains]:
+    """Kill `count` children at random moments and return what each left."""
+    rng = random.Random(seed)
+    remains: list[Remains] = []
+    while len(remains) < count:
+        batch = min(AT_ONCE, count - len(remains))
+        started = [_start(folder / f"{len(remains) + n}") for n in range(batch)]
+        moments = sorted((rng.uniform(0.2, 6.0), n) for n in range(batch))
+        start_s = time.monotonic()
+        for moment_s, n in moments:
+            time.sleep(max(0.0, start_s + moment_s - time.monotonic()))
+            started[n].kill()
+        remains += [_look(process) for process in started]
+    return remains
+
+
+def _start(folder: Path) -> "subprocess.Popen[str]":
+    command = [sys.executable, "-m", "tests.recording.kills", "child", str(folder)]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+
+
+def _look(process: "subprocess.Popen[str]") -> Remains:
+    out, _ = process.communicate()
+    said = out.split("\n")[:-1]  # a last line without its end was cut by the kill
+    if not said:
+        return Remains(SealState.NEVER_CLOSED, 0.0, 0)  # killed before it began
+    path = Path(said[0])
+    report = verify_recording(path)
+    kept = [item.elapsed_s for item in read_items(path)]
+    told_s = int(said[-1]) / RATE_HZ if len(said) > 1 else 0.0
+    last_s = kept[-1] if kept else 0.0
+    return Remains(report.state, max(0.0, told_s - last_s), len(kept))
+
+
+def main(count: int) -> None:
+    """Run and print the figures."""
+    seed = 8_032
+    with tempfile.TemporaryDirectory() as folder:
+        remains = run(count, seed, Path(folder))
+    states = {str(state): sum(one.state is state for one in remains) for state in SealState}
+    worst_s = max(one.lost_s for one in remains)
+    began = sum(one.readings > 0 for one in remains)
+    print(
+        f"{count} kills (seed {seed}), {began} with readings: {states}; worst loss {worst_s:.1f} s"
+    )
+
+
+if __name__ == "__main__":
+    if sys.argv[1] == "child":
+        child(Path(sys.argv[2]))
+    else:
+        main(int(sys.argv[1]))
