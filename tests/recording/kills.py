@@ -56,12 +56,13 @@ def run(count: int, seed: int, folder: Path) -> list[Remains]:
     while len(remains) < count:
         batch = min(AT_ONCE, count - len(remains))
         started = [_start(folder / f"{len(remains) + n}") for n in range(batch)]
-        moments = sorted((rng.uniform(0.2, 6.0), n) for n in range(batch))
+        paths = [Path(_first_line(process)) for process in started]
+        moments = sorted((rng.uniform(0.0, 4.0), n) for n in range(batch))
         start_s = time.monotonic()
         for moment_s, n in moments:
             time.sleep(max(0.0, start_s + moment_s - time.monotonic()))
             started[n].kill()
-        remains += [_look(process) for process in started]
+        remains += [_look(*pair) for pair in zip(started, paths, strict=True)]
     return remains
 
 
@@ -70,15 +71,17 @@ def _start(folder: Path) -> "subprocess.Popen[str]":
     return subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
 
 
-def _look(process: "subprocess.Popen[str]") -> Remains:
+def _first_line(process: "subprocess.Popen[str]") -> str:
+    assert process.stdout is not None
+    return process.stdout.readline().strip()  # it has opened its recording
+
+
+def _look(process: "subprocess.Popen[str]", path: Path) -> Remains:
     out, _ = process.communicate()
     said = out.split("\n")[:-1]  # a last line without its end was cut by the kill
-    if not said:
-        return Remains(SealState.NEVER_CLOSED, 0.0, 0)  # killed before it began
-    path = Path(said[0])
     report = verify_recording(path)
     kept = [item.elapsed_s for item in read_items(path)]
-    told_s = int(said[-1]) / RATE_HZ if len(said) > 1 else 0.0
+    told_s = int(said[-1]) / RATE_HZ if said else 0.0
     last_s = kept[-1] if kept else 0.0
     return Remains(report.state, max(0.0, told_s - last_s), len(kept))
 

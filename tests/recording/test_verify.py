@@ -262,7 +262,8 @@ NOTES = [
 @pytest.mark.parametrize("note", NOTES)
 def test_any_note_comes_back_exactly(tmp_path: Path, note: str) -> None:
     """Right to left, line ends, quotes, formulas: exact, one row each, and intact."""
-    items = [Reading(0.0, {"fluid_c": 50.0}), Mark(1.0, MarkName.NOTE, note), Tick(2.0, note)]
+    read = Reading(0.0, {"fluid_c": 50.0})
+    items: list[Item] = [read, Mark(1.0, MarkName.NOTE, note), Tick(2.0, note)]
     path = record(tmp_path, items)
     from warmwatch.outputs.proof_facts import read_items
 
