@@ -69,7 +69,9 @@ class Alerts:
             self._said.discard(EventKind.NEARING)
         if forecast.chance >= BRIGHT_CHANCE:
             self._said.discard(EventKind.LEVELLING_OFF)
-        dull = self._dull.step(elapsed_s, forecast.chance <= DULL_CHANCE)
+        # A low chance alone may only mean "far"; a level says that the climb really ends.
+        ends = forecast.level_c is not None and forecast.chance <= DULL_CHANCE
+        dull = self._dull.step(elapsed_s, ends)
         return self._once(EventKind.LEVELLING_OFF, dull)
 
     def _once(self, kind: EventKind, holds: bool) -> EventKind | None:

@@ -14,10 +14,13 @@ __all__ = ["Forecast", "Forecaster", "Prior"]
 
 WITHIN_S = 3600.0
 """`chance` is that of reaching the edge within so many seconds."""
+LEAST_SEEN_S = 20.0
+"""Before so much was seen nothing is said."""
 _RATE_WINDOW_S = 120.0
 _REACHED_CHANCE = 0.5  # below this no time is given
 _LEVELS_CHANCE = 0.5  # above this nothing is said about levelling off
 _LEVELS_SEEN_S = 120.0  # nor before so much was seen
+_MOST_AHEAD = 0.5  # of the climb so far: with more than that ahead the end is a guess
 _DEVIATE = 1.2815515655446004  # normal 90 % point
 
 
@@ -91,7 +94,8 @@ class Forecaster:
     def to_edge(self, elapsed_s: float, target_c: float, edge: str) -> Forecast:
         """Return the forecast for `target_c`: reached ("low") or passed ("high")."""
         track = self._track
-        if track.value is None:
+        seen_s = track.now_s - track.start_s
+        if track.value is None or seen_s < LEAST_SEEN_S:
             return Forecast(elapsed_s, edge, None, None, None, 0.5, None, 0.0)
         level = track.level()
         target = track.target_level(target_c, edge == "high")
@@ -141,10 +145,12 @@ class Forecaster:
         return usual[0], usual[1] / like
 
     def _levelling(self, guess: Answer, level: float, target: float) -> float | None:
+        """Return where the climb ends short of the target, once most of the climb was seen."""
         track = self._track
         if guess.chance > _LEVELS_CHANCE or track.now_s - track.broken_s < _LEVELS_SEEN_S:
             return None
-        gain = exp(guess.gain) * (max(target - level, 0.0) + 1.0) - 1.0
-        if level + gain > target - 0.5 * track.quantum_c:
+        gain = max(exp(guess.gain) * (max(target - level, 0.0) + 1.0) - 1.0, 0.0)
+        climb = level - min(track.levels)
+        if level + gain > target - 0.5 * track.quantum_c or gain > max(_MOST_AHEAD * climb, 3.0):
             return None
-        return round(level + max(gain, 0.0), 1)
+        return round(level + gain, 1)
