@@ -96,7 +96,10 @@ def wall_time(facts: Facts, elapsed_s: float) -> str:
 def _sign(facts: Facts) -> str:
     if facts.outcome in (Outcome.SET_OUTSIDE, Outcome.CHECKED_OUTSIDE):
         return "✘"
-    return "✔" if facts.outcome is Outcome.SET_INSIDE else "?"
+    if facts.outcome is not Outcome.SET_INSIDE or facts.check is None:
+        return "?"
+    unmet = any(c.state is State.NOT_MET for c in facts.check.conditions)
+    return "!" if unmet or facts.report.state is not SealState.INTACT else "✔"
 
 
 def _closing(facts: Facts) -> str:
