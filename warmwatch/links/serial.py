@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 
-from warmwatch.errors import UsageError
+from warmwatch.errors import LinkError, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.base import WAIT_S, Link
 from warmwatch.links.byte_port import BytePort, PortOpener
@@ -58,6 +58,7 @@ class TextPort:
         self._wish: Wish | None = None
         self._until_s = 0.0
         self._quiet_until_s = 0.0
+        self._lost: LinkError | None = None
 
     def poll(self) -> list[Polled]:
         """Do up to about WAIT_S of work and return what came."""
@@ -65,12 +66,19 @@ class TextPort:
 
     def work(self) -> list[Polled | Step]:
         """Like poll, with the steps that were taken."""
+        if self._lost is not None:
+            raise self._lost
         found: list[Polled | Step] = []
-        if self._wish is None:
-            self._go_on(None, found)
-        until_s = self._now_s() + WAIT_S
-        while not found and self._now_s() < until_s:
-            self._serve_wish(found)
+        try:
+            if self._wish is None:
+                self._go_on(None, found)
+            until_s = self._now_s() + WAIT_S
+            while not found and self._now_s() < until_s:
+                self._serve_wish(found)
+        except LinkError as error:
+            if not found:
+                raise
+            self._lost = error  # what was found before comes first
         return found
 
     def close(self) -> None:

@@ -1,0 +1,211 @@
+"""`warmwatch link`: steps in words, as JSON, and the search, on stand-ins in other processes."""
+
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.commands.conftest import Run
+from tests.links.can_runs import signal_file
+from tests.standins.process import StandIn
+from tests.vehicle.player import Player
+from tests.vehicle.units import TestUnit
+from warmwatch.links import can_trial, serial_trial
+from warmwatch.signals import load_signal_file
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+
+
+@pytest.fixture(autouse=True)
+def short_trials(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A second of polling shows as much here as five do on a vehicle."""
+    monkeypatch.setattr(serial_trial, "TRY_POLLS_S", 1.2)
+    monkeypatch.setattr(can_trial, "TRY_POLLS_S", 1.2)
+
+
+def names_and_states(out: str) -> list[tuple[str, str]]:
+    content = json.loads(out)
+    return [(step["name"], step["state"]) for step in content["steps"]]
+
+
+def test_a_good_adapter_step_by_step(warmwatch: Run, tmp_path: Path) -> None:
+    """Each step stands on its line, in order; all well is exit 0; the caution goes to stderr."""
+    with StandIn("text_adapter.py", "--pty") as adapter:
+        file = signal_file(tmp_path, target="0x7E1")
+        ran = warmwatch("link", f"serial:{adapter.address}?signals={file}")
+    lines = ran.out.splitlines()
+    assert lines[:7] == [
+        f"ok      port opened             {adapter.address}",
+        "ok      adapter answers         it calls itself 'INVENTED TEXT ADAPTER 1.0'",
+        "ok      adapter set up          it knows every command asked of it",
+        "ok      voltage at the plug     13.8 V",
+        "ok      bus                     CAN, 11bit-500k",
+        "ok      units that answer       7E8, 7E9",
+        "ok      signals to ask for      fluid_c, coolant_c, engine_rpm, speed_kmh, voltage_v",
+    ]
+    assert lines[7].startswith("ok      fluid temperature now   20.")
+    assert lines[9].startswith("ok      readings a second")
+    assert ran.code == 0
+    assert "exhaust gas" in ran.err
+
+
+def test_without_a_fluid_signal_it_fails_and_says_what_next(warmwatch: Run) -> None:
+    """The JSON object has every step; no fluid temperature is a failure with advice."""
+    with StandIn("text_adapter.py", "--pty") as adapter:
+        ran = warmwatch("link", f"serial:{adapter.address}", "--json")
+    assert ran.code == 1
+    states = dict(names_and_states(ran.out))
+    assert states["units that answer"] == "ok"
+    assert states["fluid temperature now"] == "failed"
+    assert json.loads(ran.out)["state"] == "failed"
+    advice = [step["advice"] for step in json.loads(ran.out)["steps"] if step["state"] == "failed"]
+    assert all("--find-temperature" in text for text in advice)
+
+
+@pytest.mark.parametrize(
+    ("fault", "step", "advice"),
+    [("silent", "adapter answers", "baud"), ("unable", "vehicle answers", "ignition")],
+)
+def test_a_failed_step_names_what_to_try(
+    warmwatch: Run, fault: str, step: str, advice: str
+) -> None:
+    """A dead adapter and a vehicle that is off are told apart, each with what to try next."""
+    with StandIn("text_adapter.py", "--tcp") as adapter:
+        adapter.fault(fault)
+        ran = warmwatch("link", f"serial:{adapter.address}", "--json")
+    assert ran.code == 1
+    last = json.loads(ran.out)["steps"][-1]
+    assert (last["name"], last["state"]) == (step, "failed")
+    assert advice in last["advice"]
+
+
+def test_an_adapter_that_knows_less_is_told_so(warmwatch: Run) -> None:
+    """Commands that are not known are named by what they do."""
+    with StandIn("text_adapter.py", "--pty", "--unknown", "ATS0,ATRV") as adapter:
+        ran = warmwatch("link", f"serial:{adapter.address}")
+    assert "unknown adapter set up          it does not know: spaces off" in ran.out
+    assert "unknown voltage at the plug     the adapter cannot tell" in ran.out
+
+
+def test_a_missing_port_lists_those_that_exist(warmwatch: Run) -> None:
+    """The first step fails in one line that names the ports of this computer."""
+    ran = warmwatch("link", "serial:/dev/no-such-port")
+    assert ran.code == 1
+    assert ran.out.startswith("failed  port opened             /dev/no-such-port cannot be opened")
+    assert "This computer has" in ran.out
+    assert len(ran.out.splitlines()) == 1
+
+
+def test_can_step_by_step(warmwatch: Run, tmp_path: Path) -> None:
+    """A can: link shows the interface, the units, the standard signals, and the fluid now."""
+    engine = TestUnit(
+        0x7E0,
+        0x7E8,
+        pids={0x00: bytes.fromhex("08180001"), 0x20: bytes.fromhex("00000001"),
+              0x40: bytes.fromhex("40000000"), 0x05: b"\x5a", 0x0C: b"\x0c\x80", 0x0D: b"\x00",
+              0x42: b"\x35\xe8"},
+    )  # fmt: skip
+    gearbox = TestUnit(0x7E1, 0x7E9, dids={0x1234: (853).to_bytes(2, "big")})
+    file = signal_file(tmp_path, target="0x7E1")
+    with Player("trial", [engine, gearbox]):
+        address = f"can:trial?interface=virtual&signals={file}&answer=0.1&poll=0.2"
+        ran = warmwatch("link", address, "--json")
+    steps = {step["name"]: step for step in json.loads(ran.out)["steps"]}
+    assert ran.code == 0, ran.out
+    assert steps["interface opened"]["state"] == "ok"
+    assert "7E8" in steps["units that answer"]["seen"]
+    assert "coolant_c" in steps["standard signals"]["seen"]
+    assert steps["voltage at the unit"]["seen"] == "13.8 V"
+    assert steps["fluid temperature now"]["seen"] == "85.3 °C"
+
+
+def test_can_without_anybody_says_what_to_try(warmwatch: Run) -> None:
+    """Silence on a bus is a failed step with the ignition, the plug and the bitrate to check."""
+    ran = warmwatch("link", "can:nobody?interface=virtual&answer=0.05", "--json")
+    last = json.loads(ran.out)["steps"][-1]
+    assert ran.code == 1
+    assert (last["name"], last["state"]) == ("units that answer", "failed")
+    assert "bitrate" in last["advice"]
+
+
+def test_any_other_link_is_listened_to(warmwatch: Run, tmp_path: Path) -> None:
+    """A file of readings shows the fluid, too."""
+    (tmp_path / "some.csv").write_text(
+        "elapsed_s,fluid_c\n" + "".join(f"{n},{40 + n / 10}\n" for n in range(20)),
+        encoding="utf-8",
+    )
+    ran = warmwatch("link", "some.csv")
+    assert ran.code == 0, ran.out + ran.err
+    assert "fluid temperature now   41.9 °C" in ran.out
+
+
+def test_the_search_asks_first(
+    warmwatch: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without a yes no identifier is asked for; the warning names count, unit and cautions."""
+    log = tmp_path / "sent.txt"
+    monkeypatch.setattr("click.confirm", lambda *_, **__: False)
+    with StandIn("text_adapter.py", "--pty", "--log", str(log)) as adapter:
+        ran = warmwatch("link", f"serial:{adapter.address}", "--find-temperature", "1230:123F")
+    assert ran.code == 1
+    assert "asks unit 7E9 for 16 identifiers" in ran.err
+    assert "It only reads" in ran.err
+    assert "Nothing was asked" in ran.err
+    assert not [line for line in log.read_text(encoding="utf-8").split() if line.startswith("22")]
+
+
+def test_the_search_finds_the_fluid_and_its_file_works(warmwatch: Run, tmp_path: Path) -> None:
+    """Sweep, watch, rank: the file it writes reads the fluid that the stand-in has.
+
+    The stand-in's vehicle lives eight times as fast, so that a short test sees a warm-up.
+    """
+    found = tmp_path / "found.toml"
+    with StandIn("text_adapter.py", "--pty", "--pace", "8", "--standing", "2") as adapter:
+        ran = warmwatch(
+            "link", f"serial:{adapter.address}", "--find-temperature", "1234:1236", "--yes",
+            "--rate", 10, "--minutes", 0.2, "--out", found, "--json",
+        )  # fmt: skip
+        content = json.loads(ran.out)
+        places = [(one["identifier"], one["first_byte"]) for one in content["candidates"][:2]]
+        assert set(places) == {(0x1234, 0), (0x1235, 7)}
+        if ran.code == 0:
+            (signal,) = load_signal_file(found).signals
+            assert signal.name == "fluid_c"
+            assert signal.target == 0x7E1
+            text = found.read_text(encoding="utf-8")
+            assert "NOT confirmed" in text
+            assert "service information" in text
+        else:
+            assert content["signal_file"] is None
+            assert not found.exists()
+
+
+@pytest.mark.parametrize(
+    ("options", "named"),
+    [
+        (("--find-temperature", "20:10"), "--find-temperature 20:10"),
+        (("--find-temperature", "xyz"), "--find-temperature xyz"),
+        (("--find-temperature", "10:20", "--rate", "50"), "--rate 50"),
+        (("--find-temperature", "10:20", "--minutes", "0"), "--minutes 0"),
+        (("--find-temperature", "10:20", "--unit-address", "zz"), "--unit-address zz"),
+    ],
+)
+def test_wrong_use_is_exit_2(warmwatch: Run, options: tuple[str, ...], named: str) -> None:
+    """Wrong options are one sentence that names them."""
+    ran = warmwatch("link", "serial:/dev/null", *options)
+    assert ran.code == 2
+    assert named in ran.err
+
+
+def test_a_search_needs_a_link_that_asks_and_never_overwrites(
+    warmwatch: Run, tmp_path: Path
+) -> None:
+    """lines: asks no questions; a file that is there already is not written over."""
+    ran = warmwatch("link", "lines:-", "--find-temperature", "10:20")
+    assert ran.code == 2
+    assert "asks no questions" in ran.err
+    (tmp_path / "there.toml").write_text("mine", encoding="utf-8")
+    ran = warmwatch("link", "serial:x", "--find-temperature", "10:20", "--out", "there.toml")
+    assert ran.code == 2
+    assert (tmp_path / "there.toml").read_text(encoding="utf-8") == "mine"
