@@ -2,7 +2,9 @@
 
 import atexit
 import os
+import shutil
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from typing import TextIO
 
 from rich.cells import set_cell_size
@@ -39,6 +41,7 @@ class Painter:
     """Draws on `stream` between `open` and `close`; used by one thread at a time."""
 
     def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
         self._console = Console(file=stream, force_terminal=True, highlight=False, markup=False)
         self.glyphs: Glyphs = glyphs_for(getattr(stream, "encoding", None))
         self.colourless = "NO_COLOR" in os.environ and os.environ["NO_COLOR"] != ""
@@ -50,7 +53,10 @@ class Painter:
 
     def size(self) -> tuple[int, int]:
         """Return the window's width and height in cells."""
-        width, height = self._console.size
+        try:
+            width, height = os.get_terminal_size(self._stream.fileno())
+        except (OSError, ValueError):  # no real terminal; COLUMNS and LINES say what it is like
+            width, height = shutil.get_terminal_size()
         # Writing into the last column of a classic Windows console would scroll it.
         return width - (1 if self._console.legacy_windows else 0), height
 
@@ -68,8 +74,9 @@ class Painter:
             return
         self._opened = False
         atexit.unregister(self.close)
-        self._console.show_cursor(True)
-        self._console.set_alt_screen(False)
+        with suppress(OSError, ValueError):  # the terminal may have gone
+            self._console.show_cursor(True)
+            self._console.set_alt_screen(False)
         if self._restore_selecting is not None:
             self._restore_selecting()
 
