@@ -7,12 +7,16 @@ from pathlib import Path
 import pytest
 
 from tests.commands.conftest import Run
-from tests.links.can_runs import signal_file
+from tests.links.can_runs import signal_file as vehicle_file
 from tests.standins.process import StandIn
 from tests.vehicle.player import Player
 from tests.vehicle.units import TestUnit
+from warmwatch.commands.find_temperature import signal_file
+from warmwatch.core.find import Candidate
+from warmwatch.core.scales import SCALES, Scale
 from warmwatch.links import can_trial, serial_trial
-from warmwatch.signals import load_signal_file
+from warmwatch.links.units import Unit
+from warmwatch.signals import decode, load_signal_file
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
 
@@ -32,7 +36,7 @@ def names_and_states(out: str) -> list[tuple[str, str]]:
 def test_a_good_adapter_step_by_step(warmwatch: Run, tmp_path: Path) -> None:
     """Each step stands on its line, in order; all well is exit 0; the caution goes to stderr."""
     with StandIn("text_adapter.py", "--pty") as adapter:
-        file = signal_file(tmp_path, target="0x7E1")
+        file = vehicle_file(tmp_path, target="0x7E1")
         ran = warmwatch("link", f"serial:{adapter.address}?signals={file}")
     lines = ran.out.splitlines()
     assert lines[:7] == [
@@ -107,7 +111,7 @@ def test_can_step_by_step(warmwatch: Run, tmp_path: Path) -> None:
               0x42: b"\x35\xe8"},
     )  # fmt: skip
     gearbox = TestUnit(0x7E1, 0x7E9, dids={0x1234: (853).to_bytes(2, "big")})
-    file = signal_file(tmp_path, target="0x7E1")
+    file = vehicle_file(tmp_path, target="0x7E1")
     with Player("trial", [engine, gearbox]):
         address = f"can:trial?interface=virtual&signals={file}&answer=0.1&poll=0.2"
         ran = warmwatch("link", address, "--json")
@@ -155,30 +159,43 @@ def test_the_search_asks_first(
     assert not [line for line in log.read_text(encoding="utf-8").split() if line.startswith("22")]
 
 
-def test_the_search_finds_the_fluid_and_its_file_works(warmwatch: Run, tmp_path: Path) -> None:
-    """Sweep, watch, rank: the file it writes reads the fluid that the stand-in has.
+def test_a_short_search_ranks_the_fluid_first_and_offers_no_file(
+    warmwatch: Run, tmp_path: Path
+) -> None:
+    """Sweep, watch, rank end to end: both places of the fluid lead, but the watch was too short.
 
-    The stand-in's vehicle lives eight times as fast, so that a short test sees a warm-up.
+    The stand-in's vehicle lives eight times as fast; after a minute and a half of its time fluid
+    and coolant cannot be told apart for certain, so that nothing is written.
     """
     found = tmp_path / "found.toml"
     with StandIn("text_adapter.py", "--pty", "--pace", "8", "--standing", "2") as adapter:
         ran = warmwatch(
-            "link", f"serial:{adapter.address}", "--find-temperature", "1234:1236", "--yes",
+            "link", f"serial:{adapter.address}", "--find-temperature", "1234:1238", "--yes",
             "--rate", 10, "--minutes", 0.2, "--out", found, "--json",
         )  # fmt: skip
-        content = json.loads(ran.out)
-        places = [(one["identifier"], one["first_byte"]) for one in content["candidates"][:2]]
-        assert set(places) == {(0x1234, 0), (0x1235, 7)}
-        if ran.code == 0:
-            (signal,) = load_signal_file(found).signals
-            assert signal.name == "fluid_c"
-            assert signal.target == 0x7E1
-            text = found.read_text(encoding="utf-8")
-            assert "NOT confirmed" in text
-            assert "service information" in text
-        else:
-            assert content["signal_file"] is None
-            assert not found.exists()
+    content = json.loads(ran.out)
+    places = [(one["identifier"], one["first_byte"]) for one in content["candidates"][:2]]
+    assert set(places) == {(0x1234, 0), (0x1235, 7)}
+    assert content["unit"] == "7E9"
+    assert content["signal_file"] is None
+    assert not found.exists()
+    assert ran.code == 1
+
+
+@pytest.mark.parametrize("scale", SCALES, ids=str)
+def test_the_file_of_a_candidate_is_a_signal_file(scale: Scale, tmp_path: Path) -> None:
+    """At each scale the file loads, decodes as the candidate did, and says it is not confirmed."""
+    one = Candidate(0x1E1C, 1, scale, 4, 0.9, 20.0, 80.0, ("rises by 60.0 K",))
+    text = signal_file(one, Unit(0x18DAF118, 0x18DA18F1), "serial")
+    assert "NOT confirmed" in text
+    assert "# - rises by 60.0 K" in text
+    path = tmp_path / "found.toml"
+    path.write_text(text, encoding="utf-8")
+    (signal,) = load_signal_file(path).signals
+    assert (signal.name, signal.ask, signal.target) == ("fluid_c", "22 1E1C", 0x18DA18F1)
+    number = int.from_bytes(b"\x20\x40"[: scale.length], "big") * scale.factor + scale.offset
+    expected = (number - 32.0) / 1.8 if scale.unit == "F" else number
+    assert decode(signal, b"\x00\x20\x40\x00").value == pytest.approx(expected, abs=1e-6)
 
 
 @pytest.mark.parametrize(
