@@ -38,6 +38,9 @@ COMPARED = (
 """The figures whose differences are worked out, besides the rates at the given temperatures."""
 APART_K = 3.0
 """Groups whose start or ambient temperatures lie further apart than this do not overlap."""
+VARIES_K = 2.0
+"""A start or ambient temperature that varies by less over all runs explains nothing, and its slope
+would be drawn from noise."""
 MANY_GROUPS = 6
 """With more groups than this only differences to the reference are worked out."""
 
@@ -210,8 +213,9 @@ class _Model:
 
     def _varying(self) -> tuple[str, ...]:
         wanted = ("start_c", "ambient_c") if self._with_ambient else ("start_c",)
+        ranges = {name: [_covariate(p, name) for p in self._pieces] for name in wanted}
         return tuple(
-            name for name in wanted if len({_covariate(p, name) for p in self._pieces}) > 1
+            name for name, seen in ranges.items() if seen and max(seen) - min(seen) >= VARIES_K
         )
 
     def _fitted(self) -> Fit | None:

@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from warmwatch import __version__
-from warmwatch.core.job import Job, job_to_mapping
+from warmwatch.core.job import Job
 from warmwatch.core.methods_run import (
     FEATURES,
     RunFeatures,
@@ -47,11 +47,13 @@ def file_digest(path: Path) -> str:
 def features_key(digest: str, job: Job) -> str:
     """Return the key of a recording's features: its content, what it is judged by, and our version.
 
-    Labels and the unit of show do not matter; a newer program works the features out anew.
+    Labels and the like do not matter; a newer program works the features out anew.
     """
-    ignored = ("vehicle", "method", "band_source", "unit")
-    judged = {key: value for key, value in job_to_mapping(job).items() if key not in ignored}
-    text = json.dumps([digest, judged, FEATURES, __version__], sort_keys=True)
+    judged = (
+        (job.band.low_c, job.band.high_c, job.deadband_c, job.confirm_s),
+        (job.blind_limit_s, job.hold_limit_s, job.rest_s),
+    )
+    text = json.dumps([digest, judged, FEATURES, __version__])
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
