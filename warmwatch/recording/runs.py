@@ -115,7 +115,7 @@ def _of_vehicle(opened: list[_Opened], vehicle: str | None, notes: list[Note]) -
 
 def _digested(opened: list[_Opened], spread: Spread, notes: list[Note]) -> list[_Opened]:
     found = []
-    digests = spread.hashed(try_digest, [str(one.path) for one in opened])
+    digests = spread.hashed(try_digest, [str(one.path.absolute()) for one in opened])
     for one, (digest, trouble) in zip(opened, digests, strict=True):
         if trouble:
             notes.append(Note(one.name, trouble, used=False))
@@ -162,7 +162,7 @@ def _extract_all(
             continue  # worked out anew below, and written over
     kept = len(known)
     missing = [i for i, key in enumerate(keys) if key not in known]
-    tasks = [(str(opened[i].path), opened[i].digest, jobs[i]) for i in missing]
+    tasks = [(str(opened[i].path.absolute()), opened[i].digest, jobs[i]) for i in missing]
     fresh = {}
     for i, text in zip(missing, spread.worked(extract_text, tasks), strict=True):
         known[keys[i]] = extract_from_text(text)

@@ -107,6 +107,10 @@ class OnDask:
             yield from future.result()
             future.release()
 
+    def worker_pids(self) -> set[int]:
+        """Return the process ids of the workers."""
+        return set(self._client.run(os.getpid).values())
+
     def close(self) -> None:
         """Leave the cluster; it goes on running."""
         self._client.close()
