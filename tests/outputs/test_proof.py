@@ -59,7 +59,9 @@ def poppler(tool: str, data: bytes, tmp_path: Path, *arguments: str) -> str:
 
 
 def words(data: bytes, tmp_path: Path) -> str:
-    return " ".join(poppler("pdftotext", data, tmp_path, "-layout").split())
+    """Return the text of the pages, both as it flows and as it lies in tables."""
+    texts = [poppler("pdftotext", data, tmp_path, *how) for how in ([], ["-layout"])]
+    return " ".join(" ".join(texts).split())
 
 
 def test_the_evidence_comes_out_again_byte_for_byte(

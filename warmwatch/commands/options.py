@@ -45,7 +45,7 @@ def read_job_file(path: Path) -> dict[str, Any]:
         raise UsageError(f"There is no job file {path}: check the name.") from None
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(f"The job file {path} cannot be read: {error}.") from None
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise UsageError(f"The job file {path} is no TOML: {error}.") from None
 
 
