@@ -24,7 +24,8 @@ STALLED_S = 3.0
 HEARTBEAT_S = 1.0
 CURVE_EVERY_S = 2.0
 START_S = 10.0
-LAST_WORDS_S = 0.3
+LAST_WORDS_S = 1.0
+"""At the end the pages have so long to be told that it was the end."""
 
 
 class PageServer:
@@ -107,7 +108,9 @@ class PageServer:
         await self._stop.wait()
         heartbeat.cancel()
         self._streams.end()
-        await asyncio.sleep(LAST_WORDS_S)
+        deadline_s = time.monotonic() + LAST_WORDS_S
+        while len(self._streams) and time.monotonic() < deadline_s:
+            await asyncio.sleep(0.02)
         listener.close()
         await server.shutdown(1.0)
 

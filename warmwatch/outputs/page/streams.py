@@ -73,9 +73,10 @@ class Streams:
         while True:
             await changed.wait()
             changed.clear()
+            last = self.ended  # asked before sending: what comes in meanwhile wakes us again
             for event in self._news(sent):
                 await asyncio.wait_for(response.write(event), SLOW_S)
-            if self.ended:
+            if last:
                 return
 
     def _news(self, sent: dict[str, int]) -> Iterator[bytes]:
