@@ -102,12 +102,14 @@ def _unpack(data: bytes) -> Mapping[str, bytes]:
     found: dict[str, bytes] = {}
     try:
         for one in pypdf.PdfReader(io.BytesIO(data), strict=False).attachment_list:
-            if one.name in found or len(found) == MOST_ATTACHMENTS:
+            name, content = one.name, one.content
+            if not isinstance(name, str):  # the library leaves a name that is no text as bytes
+                raise InputError("a file in the PDF has a name that is no text")
+            if name in found or len(found) == MOST_ATTACHMENTS:
                 raise InputError("the PDF holds more files than a proof")
-            content = one.content
             if len(content) > MAX_ATTACHED:
                 raise InputError("a file in the PDF is longer than any recording")
-            found[one.name] = content
+            found[name] = content
     except InputError:
         raise
     except Exception as error:  # the library raises many kinds for what is no sound PDF

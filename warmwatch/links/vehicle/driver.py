@@ -28,6 +28,8 @@ class Way(StrEnum):
     DRIVE = "drive"
     HILL = "hill"
     LOADED = "loaded"
+    OFF = "off"
+    REFILL = "refill"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +52,9 @@ class Stage:
     seconds: float
     until_c: float | None = None
     marks: tuple[PlannedMark, ...] = ()
+
+
+_STANDING = Demand(0.0, 0.0, 0.0, load_pct=0.0, throttle_pct=0.0)
 
 
 def demand(way: Way, into_s: float, coolant_c: float, seed: int) -> Demand:
@@ -78,6 +83,10 @@ def _asked(way: Way, into_s: float, coolant_c: float, seed: int) -> Demand:
             return _idle(coolant_c, heater=1.0)
         case Way.IDLE:
             return _idle(coolant_c)
+        case Way.OFF:
+            return _STANDING
+        case Way.REFILL:
+            return replace(_STANDING, pour_w_k=210.0)
 
 
 def _idle_rpm(coolant_c: float) -> float:

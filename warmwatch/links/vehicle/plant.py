@@ -29,7 +29,8 @@ class Demand:
     """What the driver makes the vehicle do at one moment.
 
     `torque_nm` enters the transmission at engine speed, and `loss` is the fraction of that power
-    that stays in it as heat. `heater` is cabin heating, 0 to 1.
+    that stays in it as heat. `heater` is cabin heating, 0 to 1. `pour_w_k` is the heat that new
+    fluid, as warm as the air, takes from the sump while it is poured in.
     """
 
     engine_rpm: float
@@ -40,6 +41,7 @@ class Demand:
     load_pct: float = 22.0
     throttle_pct: float = 14.0
     heater: float = 0.0
+    pour_w_k: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +102,7 @@ class Plant:
             Path(SUMP, CASE, self.sump_case_w_k),
             Path(CASE, AMBIENT, case_w_k),
             Path(COOLANT, AMBIENT, engine_w_k),
+            *((Path(SUMP, AMBIENT, demand.pour_w_k),) if demand.pour_w_k else ()),
         )
         return Network(self.masses, paths)
 

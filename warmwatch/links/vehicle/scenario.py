@@ -14,6 +14,10 @@ VISIT = "drive-idle"
 PHASES = "idle-loaded-idle"
 """Three ways in one recording, ten minutes each."""
 
+WHOLE = "whole-job"
+"""A fluid change from beginning to end; see docs/proof.md."""
+_DRAIN_C = 50.0
+
 LONGEST_MIN = 240.0
 _PLAIN_MIN = 75.0
 _CHECK = (
@@ -31,6 +35,7 @@ METHODS = {
     Way.DRIVE.value: "driving in town",
     Way.LOADED.value: "holds of 5 s against the brakes with a minute of rest between",
     PHASES: "ten minutes of idling, ten with holds, ten of idling",
+    WHOLE: "warming to drain, draining, filling, a road test, the check, topping up, the check",
 }
 
 
@@ -80,6 +85,8 @@ def _stages(method: str, minutes: float | None, band_c: tuple[float, float]) -> 
     low_c, high_c = band_c
     if method == VISIT:
         return _visit(low_c, high_c)
+    if method == WHOLE:
+        return _whole_job(low_c, high_c)
     if method == PHASES:
         return _phases(60.0 * (30.0 if minutes is None else minutes) / 3.0)
     way = Way(method)
@@ -98,6 +105,40 @@ def _phases(seconds: float) -> tuple[Stage, ...]:
         Stage(Way.IDLE, seconds),
         Stage(Way.LOADED, seconds, marks=_ACKNOWLEDGED),
         Stage(Way.IDLE, seconds),
+    )
+
+
+_DRAINED = PlannedMark(420.0, MarkName.DRAINED, "4.25 L 50 C")
+_FILLED = PlannedMark(170.0, MarkName.FILLED, "3.90 L 20 C")
+_READY = (
+    PlannedMark(5.0, MarkName.VEHICLE_LEVEL, "0.3 degrees lengthwise (invented)"),
+    PlannedMark(20.0, MarkName.SELECTOR_CYCLED),
+)
+_TWO_CHECKS = (
+    PlannedMark(60.0, MarkName.PLUG_OUT),
+    PlannedMark(85.0, MarkName.NO_DRIP),
+    PlannedMark(110.0, MarkName.PLUG_IN),
+    PlannedMark(190.0, MarkName.TOPPED_UP, "0.60 L 20 C"),
+    PlannedMark(215.0, MarkName.SELECTOR_CYCLED),
+    PlannedMark(290.0, MarkName.PLUG_OUT),
+    PlannedMark(300.0, MarkName.STREAM),
+    PlannedMark(345.0, MarkName.DRIP),
+    PlannedMark(365.0, MarkName.PLUG_IN),
+    PlannedMark(380.0, MarkName.LEVEL_SET),
+    PlannedMark(400.0, MarkName.LET_OUT, "0.36 L 82 C"),
+    PlannedMark(420.0, MarkName.NOTE, "check plug, new seal, 35 Nm (invented)"),
+)
+
+
+def _whole_job(low_c: float, high_c: float) -> tuple[Stage, ...]:
+    return (
+        Stage(Way.IDLE, 2400.0, until_c=_DRAIN_C),
+        Stage(Way.OFF, 480.0, marks=(_DRAINED,)),
+        Stage(Way.REFILL, 180.0, marks=(_FILLED,)),
+        Stage(Way.IDLE, 120.0),
+        Stage(Way.DRIVE, 3000.0, until_c=low_c - 7.0),
+        Stage(Way.IDLE, 2400.0, until_c=low_c + 1.0, marks=_READY),
+        Stage(Way.IDLE, 460.0, marks=_TWO_CHECKS),
     )
 
 

@@ -101,8 +101,8 @@ class Vehicle:
         return replace(
             state,
             fluid_c=state.temps.sump_c + noise(0.0, _SENSOR_NOISE_K),
-            engine_rpm=running + noise(0.0, 6.0),
-            voltage_v=14.1 + noise(0.0, 0.03),
+            engine_rpm=running + noise(0.0, 6.0) if running else 0.0,
+            voltage_v=(14.1 if running else 12.4) + noise(0.0, 0.03),
         )
 
 
