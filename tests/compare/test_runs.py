@@ -57,6 +57,14 @@ def test_a_folder_is_searched_to_any_depth(tmp_path: Path) -> None:
     ]
 
 
+def test_two_recordings_never_share_a_name(tmp_path: Path) -> None:
+    """Files of one name in two folders keep apart: each is named by its path."""
+    one, two = small(tmp_path / "a"), small(tmp_path / "b", rate=3.0)
+    assert one.name == two.name
+    loaded = load_runs([tmp_path / "a", tmp_path / "b"])
+    assert sorted(run.name for run in loaded.runs) == [str(one), str(two)]
+
+
 def test_a_path_that_is_not_there_is_refused(tmp_path: Path) -> None:
     """A misspelt name is told, not taken for an empty folder."""
     with pytest.raises(UsageError, match="There is no"):
@@ -226,13 +234,7 @@ def test_a_spoilt_cache_is_told_and_done_without(tmp_path: Path) -> None:
     database.close()
     assert len(load_runs([tmp_path / "r"], cache=FeatureCache(cache)).runs) == 1
     foreign = FeatureCache(tmp_path / "other.sqlite")
-    foreign.put(
-        {
-            features_key(
-                file_digest(next((tmp_path / "r").glob("*.csv"))), Job(Band(80.0, 90.0))
-            ): "{}"
-        }
-    )
+    foreign.put({features_key(file_digest(path), Job(Band(80.0, 90.0))): "{}"})
     assert len(load_runs([tmp_path / "r"], cache=foreign).runs) == 1
 
 

@@ -1,5 +1,6 @@
 """Many recordings: finds them, and gives them to pandas users in one frame."""
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,7 +29,7 @@ class Note:
 def find_recordings(paths: Iterable[Path]) -> tuple[dict[Path, str], list[Note]]:
     """Return the recordings among files and folders, with short names, and what else lies there.
 
-    Folders are searched to any depth; hidden files and the files beside recordings are passed over.
+    A name that would stand for two recordings is the whole path. Folders are searched to any depth; hidden files and the files beside recordings are passed over.
     Raises UsageError for a path that is not there.
     """
     found: dict[Path, str] = {}
@@ -42,7 +43,8 @@ def find_recordings(paths: Iterable[Path]) -> tuple[dict[Path, str], list[Note]]
                 found.setdefault(file, name)
             else:
                 notes.append(Note(name, "is no recording", used=False))
-    return found, notes
+    counts = Counter(found.values())
+    return {file: name if counts[name] == 1 else str(file) for file, name in found.items()}, notes
 
 
 def _files_of(path: Path) -> Iterable[Path]:
