@@ -1,0 +1,99 @@
+"""Comparing thousands of recordings: `python -m tests.benchmarks.compare [N ...]`.
+
+Makes N invented recordings of 30 min at 1 Hz (1 000 if no N is given), compares them in a process
+of its own with an empty cache (cold) and again (warm), and prints seconds, the peak memory of the
+process and of its largest child, and the time for each recording, which says whether the cost is
+linear. With several N the recordings are made as they are needed.
+"""
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from tests.compare.made import START_UTC_S, Warm, warm_items
+from warmwatch.core.band import Band
+from warmwatch.core.job import Job
+from warmwatch.recording.rows import HEADER, Chain, item_cells, utc_text
+from warmwatch.recording.sidecar import sidecar_path, sidecar_text, text_digest
+
+METHODS = {"idle": 1.9, "drive": 3.0, "fast-idle": 2.3, "hill": 3.6}
+SECONDS = 1800
+
+CHILD = """
+import json, resource, sys, time
+from warmwatch.commands.main import run
+begun = time.perf_counter()
+code = run(["compare", sys.argv[1], "--csv", sys.argv[2]])
+kib = [resource.getrusage(who).ru_maxrss
+       for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+print(json.dumps({"code": code, "s": time.perf_counter() - begun, "kib": kib}), file=sys.stderr)
+"""
+
+
+def main() -> None:
+    """Make the recordings, measure and print."""
+    counts = sorted(int(text) for text in sys.argv[1:]) or [1000]
+    print(f"{os.cpu_count()} processors; 30 min at 1 Hz each; times include starting the program")
+    print("recordings  cold s  warm s  cold ms each  warm ms each  peak MB  child MB")
+    with tempfile.TemporaryDirectory() as folder:
+        root = Path(folder)
+        made = 0
+        for count in counts:
+            for number in range(made, count):
+                make(root / "r", number)
+            made = count
+            print(measured(root, count), flush=True)
+
+
+def make(folder: Path, number: int) -> None:
+    """Write one invented recording, without the synchronising that a live one needs."""
+    method = list(METHODS)[number % len(METHODS)]
+    warm = Warm(METHODS[method] * (1.0 + 0.001 * (number % 37)), 0.02, 40.0, 15.0 + number % 13)
+    utc_s = START_UTC_S + 4000.0 * number
+    job = Job(Band(80.0, 90.0), vehicle=f"invented {number % 20}", method=method)
+    path = folder / f"{number:05}_{method}.csv"
+    folder.mkdir(exist_ok=True)
+    text = sidecar_text(path.name, job, "made:", {"invented": "Invented to measure speed."})
+    sidecar_path(path).write_text(text, encoding="utf-8", newline="")
+    chain, lines = Chain(), [HEADER]
+    opened = {"elapsed_s": "0.0", "kind": "opened", "text": f"sidecar={text_digest(text)}"}
+    lines.append(chain.seal({**opened, "time": utc_text(utc_s)}))
+    items = warm_items(warm, SECONDS, noise_c=0.05, digits=2, seed=number)
+    lines += [chain.seal(item_cells(item)) for item in items]
+    lines.append(chain.seal({"elapsed_s": repr(float(SECONDS)), "kind": "closed"}))
+    path.write_text("\r\n".join([*lines, ""]), encoding="utf-8", newline="")
+
+
+def measured(root: Path, count: int) -> str:
+    """Return one line of the table."""
+    cache = root / f"cache-{count}.sqlite"
+    runs = [child(root, cache) for _ in ("cold", "warm")]
+    (cold_s, own, children), (warm_s, *_) = runs
+    return (
+        f"{count:10}  {cold_s:6.1f}  {warm_s:6.2f}  {1000 * cold_s / count:12.1f}"
+        f"  {1000 * warm_s / count:12.2f}  {own:7.0f}  {children:8.0f}"
+    )
+
+
+def child(root: Path, cache: Path) -> tuple[float, float, float]:
+    """Compare in a process of its own; return seconds and the peaks of memory in MB."""
+    begun = time.perf_counter()
+    ran = subprocess.run(
+        [sys.executable, "-c", CHILD, str(root / "r"), str(root / "out.csv")],
+        env={**os.environ, "WARMWATCH_CACHE": str(cache)},
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    seconds = time.perf_counter() - begun
+    told = json.loads(ran.stderr.splitlines()[-1])
+    assert told["code"] == 0, ran.stderr
+    scale = 1e6 if sys.platform == "darwin" else 1e3
+    own, children = (peak / scale for peak in told["kib"])
+    return seconds, own, children
+
+
+if __name__ == "__main__":
+    main()
