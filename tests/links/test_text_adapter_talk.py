@@ -241,6 +241,17 @@ def test_a_refusal_is_handed_on() -> None:
     assert outcome.refusals[GEARBOX].code == 0x31
 
 
+def test_a_refusal_of_what_was_answered_before_must_be_said_three_times() -> None:
+    """One wrong digit turns busy (21) into never again (31): a lone refusal is asked again."""
+    bus = text_bus()
+    good, refused = ("221234", fluid_text(400)), ("221234", "7E9037F2231AAAAAAAA\r\r")
+    play(bus.exchange(ASK_FLUID), [AIM, good, good, good])
+    assert play(bus.exchange(ASK_FLUID), [refused, good, good, good]) == fluid_answer(400)
+    outcome = play(bus.exchange(ASK_FLUID), [refused, refused, refused])
+    assert isinstance(outcome, Outcome)
+    assert outcome.refusals[GEARBOX].code == 0x31
+
+
 def test_after_a_silence_the_next_answer_is_the_next_ones() -> None:
     """A late answer to a request given up is thrown away before anything else is asked."""
     script = [

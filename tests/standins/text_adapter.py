@@ -19,7 +19,7 @@ import time
 from pathlib import Path
 
 BANNER = "INVENTED TEXT ADAPTER 1.0"
-START_C = 20.0
+START_C, HALF_CYCLE_S = 20.0, 1500.0
 FAULTS = (
     "none nodata silent noprompt searching buserror bufferfull stopped unknown garbage drip merged "
     "cut corrupt reset pending busy refuse locked foreign late off unable nul"
@@ -27,8 +27,20 @@ FAULTS = (
 
 
 def fluid_c(age_s: float) -> float:
-    """The truth about the fluid, `age_s` after the start: first-order heating, 600 s."""
-    return 100.0 - (100.0 - START_C) * math.exp(-age_s / 600.0)
+    """The truth about the fluid, `age_s` after the start.
+
+    First-order (600 s): heated towards 100 degC for HALF_CYCLE_S, then cooling towards START_C for
+    as long, and so on, so that it never stands still.
+    """
+    celsius = START_C
+    heating = True
+    while age_s > 0:
+        part_s = min(age_s, HALF_CYCLE_S)
+        goal = 100.0 if heating else START_C
+        celsius = goal + (celsius - goal) * math.exp(-part_s / 600.0)
+        age_s -= part_s
+        heating = not heating
+    return celsius
 
 
 def coolant_c(age_s: float) -> float:

@@ -86,15 +86,16 @@ class TextBus:
         heard = yield from self._readable(request)
         if self._surprising(request, heard):
             heard = yield from self._confirmed(request, heard)
-        if heard.outcome.answers:
+        if not heard.outcome.silent:
             self._last[request] = heard
         return heard.outcome
 
     def _surprising(self, request: Request, heard: _Heard) -> bool:
-        if not heard.values:
-            return False
+        """A first or changed value, and a refusal of what was answered before."""
         last = self._last.get(request)
-        return last is None or not _agree(last, heard)
+        if heard.outcome.refusals and not heard.outcome.answers:
+            return last is not None and bool(last.outcome.answers)
+        return bool(heard.values) and (last is None or not _agree(last, heard))
 
     def _confirmed(self, request: Request, heard: _Heard) -> Generator[Wish, str | None, _Heard]:
         agreeing = 1
@@ -102,7 +103,7 @@ class TextBus:
             again = yield from self._readable(request)
             agreeing = agreeing + 1 if _agree(heard, again) else 1
             heard = again
-            if agreeing == AGREEING and heard.values:
+            if agreeing == AGREEING and not heard.outcome.silent:
                 return heard
         notice = self._tally.seen(request_text(request), "its answers do not agree")
         if notice is not None:
@@ -260,6 +261,8 @@ def _tolerance(name: str) -> float | None:
 
 def _agree(one: _Heard, other: _Heard) -> bool:
     if one.shape != other.shape or one.values.keys() != other.values.keys():
+        return False
+    if one.outcome.refusals != other.outcome.refusals:
         return False
     return all(
         abs(value - other.values[key]) <= (_tolerance(key.rpartition(" ")[2]) or 0.0)
