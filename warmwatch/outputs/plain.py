@@ -5,9 +5,10 @@ from typing import TextIO
 
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
-from warmwatch.core.reading import Mark
+from warmwatch.core.reading import Mark, MarkName
 from warmwatch.links.base import Notice
 from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.outputs.level_words import conditions_text, plug_texts
 from warmwatch.outputs.words import (
     band_text,
     clock,
@@ -19,6 +20,8 @@ from warmwatch.outputs.words import (
 )
 
 STATUS_EVERY_S = 30.0
+_EXPLAINED = (MarkName.PLUG_OUT, MarkName.STREAM, MarkName.DRIP, MarkName.NO_DRIP)
+"""After these it is said what they mean, and how the conditions stand."""
 
 
 class PlainLines:
@@ -29,6 +32,7 @@ class PlainLines:
         self._notices = notices
         self._job = job
         self._status_s = time.monotonic()
+        self._explain = False
 
     def take(self, entry: Entry) -> None:
         unit = self._job.unit
@@ -38,12 +42,17 @@ class PlainLines:
         elif isinstance(entry, Mark):
             note = f": {entry.note}" if entry.note else ""
             self._write(f"{clock(entry.elapsed_s)}  Mark {entry.name}{note}")
+            self._explain = entry.name in _EXPLAINED
         elif isinstance(entry, Notice):
             loud = "! " if entry.alarm or entry.lost else ""
             self._notices.write(f"{loud}{entry.text}\n")
             self._notices.flush()
 
     def show(self, view: View) -> None:
+        if self._explain:
+            self._explain = False
+            for text in (*plug_texts(view), conditions_text(view)):
+                self._write(f"       {text}")
         if time.monotonic() - self._status_s >= STATUS_EVERY_S:
             self._status_s = time.monotonic()
             self._write(status_line(view))

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 
+from warmwatch.core.reading import MarkName
 from warmwatch.errors import RecordingError, WarmwatchError
 from warmwatch.outputs.proof_facts import Facts, read_items
 from warmwatch.outputs.proof_page import proof_page
@@ -18,6 +19,7 @@ from warmwatch.recording.sidecar import sidecar_path
 from warmwatch.recording.signature import signature_path
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
+_DRAWN_MARKS = (MarkName.DRAINED, MarkName.FILLED, MarkName.PLUG_OUT, MarkName.PLUG_IN)
 MOST_BYTES = 64 << 20
 """A recording longer than this is not attached, so no proof is made of it."""
 
@@ -52,6 +54,8 @@ def _plot(facts: Facts) -> str:
     from warmwatch.outputs.trace import make_trace
 
     trace = make_trace(facts.job, read_items(facts.path))
+    trace.forecasts = []  # what was expected then is no part of the evidence
+    trace.marks = [mark for mark in trace.marks if mark.name in _DRAWN_MARKS]
     return picture(trace, image_format="svg").decode("utf-8")
 
 

@@ -12,6 +12,7 @@ from warmwatch.core.phase import Phase
 from warmwatch.core.reading import Mark
 from warmwatch.core.units import from_c
 from warmwatch.outputs.base import View
+from warmwatch.outputs.level_words import drain_text, plug_texts
 from warmwatch.outputs.screen_story import Tale, Told
 from warmwatch.outputs.words import band_text, clock, event_text, forecast_text, temperature
 
@@ -241,6 +242,9 @@ def _facts(view: View, state: State) -> tuple[str, ...]:
         facts.append(f"rest {snapshot.rest_left_s:.0f} s more")
     if snapshot.plug_out_s is not None:
         facts.append(f"PLUG OUT since {clock(snapshot.plug_out_s)}")
+        facts += plug_texts(view)
+    elif drain := drain_text(view):
+        facts.append(drain)
     if state is not State.BLIND:
         facts.append(_PHASES[snapshot.phase])
     return tuple(facts)
