@@ -9,8 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.recording.invented import JOB, UTC_S, check_items, record
+from tests.recording.invented import JOB, UTC_S, check_items, fold, record
+from warmwatch.core.forecast import Forecaster
+from warmwatch.core.forecast_prior import Prior
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
+from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording import sidecar as sidecars
 from warmwatch.recording.key import make_key, sign_recording
@@ -24,6 +27,7 @@ from warmwatch.recording.verify import (
     verify_parts,
     verify_recording,
 )
+from warmwatch.recording.writer import create
 
 CHANGES = 1000
 
@@ -223,6 +227,22 @@ def test_events_of_another_core_are_no_forgery(
     report = verify_recording(path)
     assert report.state is SealState.INTACT
     assert report.events.startswith("not all the same")
+
+
+def test_a_learned_prior_is_kept_so_that_events_come_out_again(tmp_path: Path) -> None:
+    """The sidecar holds what the forecaster had learned, and a broken one is told."""
+    prior = Prior((4.0,) * 80, 0.3, 0.4, 3, {"idle": 1.0})
+    recorder = create(tmp_path, JOB, "lines:-", {}, UTC_S, prior)
+    watch = Watch(JOB, Forecaster(Prior.from_mapping(prior.to_mapping())))
+    for item in check_items():
+        fold(recorder, watch, item)
+    recorder.close(60.0, UTC_S + 60, "set-inside")
+    report = verify_recording(recorder.path)
+    assert (report.state, report.events) == (SealState.INTACT, "same")
+    document = json.loads(sidecar_path(recorder.path).read_text(encoding="utf-8"))
+    document["warmwatch:prior"]["version"] = 99
+    with pytest.raises(RecordingError, match="prior"):
+        sidecars.sidecar_watch(document)
 
 
 def test_clock_set_back_and_summer_time_change_nothing(tmp_path: Path) -> None:

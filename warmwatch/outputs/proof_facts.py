@@ -15,7 +15,7 @@ from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import RowReader
 from warmwatch.recording.rows import cells_item
-from warmwatch.recording.sidecar import read_sidecar, sidecar_job
+from warmwatch.recording.sidecar import read_sidecar, sidecar_job, sidecar_watch
 from warmwatch.recording.verify import Report, SealState, verify_recording
 
 
@@ -84,7 +84,7 @@ def gather(path: Path, later: FluidData | None = None) -> Facts:
         )
     sidecar = read_sidecar(path)
     job = sidecar_job(sidecar)
-    fold = _Fold(job)
+    fold = _Fold(sidecar_watch(sidecar))
     for item in read_items(path):
         fold.step(item)
     snapshot = fold.watch.snapshot()
@@ -113,8 +113,8 @@ def gather(path: Path, later: FluidData | None = None) -> Facts:
 
 
 class _Fold:
-    def __init__(self, job: Job) -> None:
-        self.watch = Watch(job)
+    def __init__(self, watch: Watch) -> None:
+        self.watch = watch
         self.start_s: float | None = None
         self.start_utc_s: float | None = None
         self.told: list[Told] = []

@@ -14,8 +14,11 @@ from pathlib import Path
 from typing import Any
 
 from warmwatch import __version__
+from warmwatch.core.forecast import Forecaster
+from warmwatch.core.forecast_prior import Prior
 from warmwatch.core.job import Job, job_from_mapping, job_to_mapping
 from warmwatch.core.units import QUANTITIES
+from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.rows import COLUMNS
 
@@ -39,9 +42,15 @@ def sidecar_path(recording: Path) -> Path:
     return recording.with_name(recording.name + "-metadata.json")
 
 
-def sidecar_text(name: str, job: Job, link: str, about: Mapping[str, object]) -> str:
-    """Return the sidecar of the recording file `name`."""
-    document = {
+def sidecar_text(
+    name: str, job: Job, link: str, about: Mapping[str, object], prior: Prior | None = None
+) -> str:
+    """Return the sidecar of the recording file `name`.
+
+    `prior` is what the forecaster had learned beforehand: without it the events could not come out
+    the same again.
+    """
+    document: dict[str, Any] = {
         "@context": "http://www.w3.org/ns/csvw",
         "url": name,
         "dialect": {"header": True, "delimiter": ",", "encoding": "utf-8"},
@@ -55,6 +64,8 @@ def sidecar_text(name: str, job: Job, link: str, about: Mapping[str, object]) ->
             "python": platform.python_version(),
         },
     }
+    if prior is not None:
+        document["warmwatch:prior"] = prior.to_mapping()
     return json.dumps(document, indent=1, ensure_ascii=False) + "\n"
 
 
@@ -115,6 +126,17 @@ def parse_sidecar(data: bytes, name: str = "The sidecar") -> dict[str, Any]:
     if not isinstance(document, dict) or document.get("warmwatch:format") != FORMAT:
         raise RecordingError(f"{name} is not the sidecar of a warmwatch recording.")
     return document
+
+
+def sidecar_watch(document: Mapping[str, Any]) -> Watch:
+    """Return a new Watch as it was when the recording began; RecordingError when it cannot be."""
+    job, prior = sidecar_job(document), document.get("warmwatch:prior")
+    if prior is None:
+        return Watch(job)
+    try:
+        return Watch(job, Forecaster(Prior.from_mapping(prior)))
+    except ValueError as error:
+        raise RecordingError(f"The sidecar's forecast prior cannot be used: {error}.") from None
 
 
 def sidecar_job(document: Mapping[str, Any]) -> Job:

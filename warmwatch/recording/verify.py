@@ -19,11 +19,10 @@ from typing import Any, BinaryIO
 from warmwatch import __version__
 from warmwatch.core.check import outcome
 from warmwatch.core.events import Event
-from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import MAX_LINE
 from warmwatch.recording.rows import HEADER, Chain, cells_item, event_cells, split_line
-from warmwatch.recording.sidecar import fold_digest, parse_sidecar, sidecar_job, sidecar_path
+from warmwatch.recording.sidecar import fold_digest, parse_sidecar, sidecar_path, sidecar_watch
 from warmwatch.recording.signature import (
     MAX_SIGNATURE,
     Signature,
@@ -231,7 +230,7 @@ class _Replay:
     """Folds the items again and holds each recorded event against the one that comes out."""
 
     def __init__(self, sidecar: Mapping[str, Any]) -> None:
-        self._watch = Watch(sidecar_job(sidecar))
+        self._watch = sidecar_watch(sidecar)
         self._expected: deque[Event] = deque()
         self._utc_s: float | None = None
         versions = sidecar.get("warmwatch:versions")

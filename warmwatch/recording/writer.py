@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from warmwatch.core.events import Event
+from warmwatch.core.forecast_prior import Prior
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Item
 from warmwatch.errors import RecordingError
@@ -112,7 +113,12 @@ class Recorder:
 
 
 def create(
-    folder: Path, job: Job, link: str, about: Mapping[str, object], utc_s: float
+    folder: Path,
+    job: Job,
+    link: str,
+    about: Mapping[str, object],
+    utc_s: float,
+    prior: Prior | None = None,
 ) -> Recorder:
     """Create the recording's two files in `folder` and return the Recorder.
 
@@ -128,7 +134,7 @@ def create(
             f"Cannot record in {folder} ({error.strerror or error}): give a folder that can be "
             "written with --record DIR, or go without with --no-record."
         ) from None
-    text = sidecar_text(path.name, job, link, about)
+    text = sidecar_text(path.name, job, link, about, prior)
     opened = {
         "time": utc_text(utc_s),
         "elapsed_s": "0.0",
