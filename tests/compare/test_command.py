@@ -47,10 +47,10 @@ def own_cache(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 
 
 def typed(*arguments: object) -> str:
-    """Return what the command prints on stdout; it must have done its work."""
+    """Return what the command prints on stdout, without its line breaks between words."""
     found = CliRunner().invoke(module.command, [str(argument) for argument in arguments])
     assert found.exit_code == 0, found.output + repr(found.exception)
-    return found.stdout
+    return re.sub(r"\n    (?=\S)", " ", found.stdout)
 
 
 def as_json(*arguments: object) -> dict[str, Any]:

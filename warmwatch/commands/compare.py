@@ -3,46 +3,29 @@
 import json
 import shutil
 import sys
-from collections import Counter
 from collections.abc import Sequence
 from contextlib import closing, nullcontext
-from dataclasses import dataclass
 from pathlib import Path
 
 import click
 
 from warmwatch.commands.cautions import CAUTIONS, NOT_ADVISED, declares_loading
 from warmwatch.commands.compare_export import as_object, write_bytes, write_csv, write_parquet
-from warmwatch.commands.compare_told import differences_table, told_notes
-from warmwatch.commands.compare_within import within, within_sentences
-from warmwatch.commands.compare_words import runs_text, sentences, table
+from warmwatch.commands.compare_report import NOTES_SHOWN, Result, report
+from warmwatch.commands.compare_told import told_notes
+from warmwatch.commands.compare_words import sentences
 from warmwatch.commands.options import parse_band
-from warmwatch.core.methods import BOTH, METHOD, PHASE, Comparison, compare
+from warmwatch.core.methods import BOTH, METHOD, PHASE, compare
 from warmwatch.core.methods_figures import label
 from warmwatch.core.methods_span import choose_span
 from warmwatch.core.units import parse_temperature
 from warmwatch.errors import RecordingError, UsageError
-from warmwatch.outputs.words import band_text, temperature
 from warmwatch.recording.feature_cache import FeatureCache, cache_path
-from warmwatch.recording.many import Note
 from warmwatch.recording.runs import Loaded, Wanted, load_runs
 from warmwatch.recording.spread import Here, OnDask
 
 WIDTH = 100
-NOTES_SHOWN = 20
-NAMES_SHOWN = 3
 PICTURES = {".png": b"\x89PNG", ".svg": b"<?xml"}
-
-
-@dataclass(frozen=True, slots=True)
-class Result:
-    """A comparison with all that is to be told beside it."""
-
-    comparison: Comparison
-    loaded: Loaded
-    notes: tuple[Note, ...]
-    sentences: tuple[str, ...]
-    cautions: tuple[str, ...]
 
 
 @click.command("compare")
@@ -187,89 +170,6 @@ def compared(
 def terminal_width() -> int:
     """Return the width to write for; WIDTH where there is no terminal."""
     return shutil.get_terminal_size((WIDTH, 24)).columns if sys.stdout.isatty() else WIDTH
-
-
-def report(result: Result, unit: str, width: int) -> list[str]:
-    """Return the whole text of a comparison."""
-    comparison, loaded = result.comparison, result.loaded
-    lines = [*loaded.invented, _head(result, unit), ""]
-    lines += table(comparison, unit, width)
-    lines.append("Median (lowest-highest) of the runs; [n] where only n runs have the figure.")
-    lines += ["", *result.sentences]
-    lines += _section(differences_table(comparison, unit))
-    lines += _section(within_sentences(within(loaded.runs), comparison.span.band, unit))
-    lines += _section(_holds(loaded))
-    lines += _section(_cautions(result))
-    lines += _section(_notes(result.notes))
-    if "plot" not in lines[-1]:
-        lines += ["", "Next: add --plot compare.png for the picture, --json for every figure."]
-    return lines
-
-
-def _section(lines: Sequence[str]) -> list[str]:
-    return ["", *lines] if lines else []
-
-
-def _head(result: Result, unit: str) -> str:
-    span, loaded = result.comparison.span, result.loaded
-    used = f"{loaded.found} recordings found, {len(loaded.runs)} used."
-    if span.from_c is None or span.to_c is None:
-        return f"{used} Band {band_text(span.band, unit)}; no span in common."
-    return (
-        f"{used} Band {band_text(span.band, unit)}; common span "
-        f"{temperature(span.from_c, unit)} to {temperature(span.to_c, unit)}."
-    )
-
-
-def _holds(loaded: Loaded) -> list[str]:
-    holding = [run.features.holds for run in loaded.runs if run.features.holds.count]
-    if not holding:
-        return []
-    counts: Counter[str] = Counter()
-    for holds in holding:
-        counts.update(n=holds.count, over=holds.over_limit, short=holds.rest_missing)
-    longest_s = max(holds.longest_s for holds in holding)
-    over = f"{counts['over']} went to the limit or over it"
-    return [
-        (
-            f"Holds against the brake: {counts['n']} in {runs_text(len(holding))}, the longest "
-            f"{longest_s:.1f} s; {over}, {counts['short']} began before the rest was over."
-        )
-    ]
-
-
-def _cautions(result: Result) -> list[str]:
-    if not result.cautions:
-        return []
-    first, *others = result.cautions
-    return [f"Caution: {first}", *(f"  - {caution}" for caution in others)]
-
-
-def _notes(notes: Sequence[Note]) -> list[str]:
-    lines = []
-    for used, head in ((False, "Left out:"), (True, "Used, but to be known:")):
-        chosen = [note for note in notes if note.used is used]
-        if chosen:
-            lines.append(head)
-            together = gathered(chosen)
-            lines += together[:NOTES_SHOWN]
-            if len(together) > NOTES_SHOWN:
-                lines.append(f"  and {len(together) - NOTES_SHOWN} lines more; all are in --json")
-    return lines
-
-
-def gathered(notes: Sequence[Note]) -> list[str]:
-    """Return one line for each text, with the names it is said of."""
-    names: dict[str, list[str]] = {}
-    for note in notes:
-        names.setdefault(note.text, []).append(note.name)
-    return [f"  {_few_names(sorted(found))}: {text}" for text, found in names.items()]
-
-
-def _few_names(names: Sequence[str]) -> str:
-    if len(names) <= NAMES_SHOWN:
-        return ", ".join(names)
-    return f"{', '.join(names[: NAMES_SHOWN - 1])} and {len(names) - NAMES_SHOWN + 1} more"
 
 
 def write_files(

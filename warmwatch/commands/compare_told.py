@@ -122,8 +122,7 @@ def differences_table(comparison: Comparison, unit: str) -> list[str]:
             lines += _difference_lines(rows, kind, unit)
     if lines:
         lines.append(
-            "Adjusted: start and ambient temperature taken into account by a straight line, each "
-            "vehicle compared with itself."
+            "Adjusted: for start and ambient temperature by a straight line, within each vehicle."
         )
     return lines
 

@@ -264,7 +264,7 @@ def _beside(one: Difference, kind: str, scale: float = 1.0) -> str:
 
 
 def _number(value: float, kind: str) -> str:
-    digits = 2 if kind.startswith("°") else (0 if abs(value) >= 20.0 else 1)
+    digits = 2 if kind.startswith("°") else (0 if abs(value) >= 9.95 else 1)
     text = f"{value:.{digits}f}"
     return text.removeprefix("-") if not float(text) else text
 
