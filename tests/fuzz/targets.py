@@ -9,8 +9,9 @@ from warmwatch.errors import UsageError
 from warmwatch.links import parse_address
 from warmwatch.outputs.proof_read import verify_pdf
 from warmwatch.recording.pdf_seal import PLACEHOLDER, check_pdf, seal_pdf
+from warmwatch.recording.report import Report
 from warmwatch.recording.rows import HEADER, Chain
-from warmwatch.recording.verify import Report, verify_bytes
+from warmwatch.recording.verify import verify_bytes
 
 _SEAL_LENGTH = len(PLACEHOLDER)
 

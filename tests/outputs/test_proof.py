@@ -25,8 +25,8 @@ from warmwatch.outputs.proof_facts import gather
 from warmwatch.outputs.proof_read import attachments, verify_pdf
 from warmwatch.recording.key import make_key, sign_recording
 from warmwatch.recording.pdf_seal import PLACEHOLDER, check_pdf, seal_pdf
+from warmwatch.recording.report import SealState
 from warmwatch.recording.sidecar import sidecar_path
-from warmwatch.recording.verify import SealState
 
 TIME = "2026-01-02T03:04:05Z"
 LEDGER = (Entry(Act.DRAINED, 4.25, 85.0), Entry(Act.FILLED, 4.05, 20.0))

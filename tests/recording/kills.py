@@ -18,7 +18,8 @@ from tests.recording.invented import JOB, fold
 from warmwatch.core.reading import Reading
 from warmwatch.core.watch import Watch
 from warmwatch.outputs.proof_facts import read_items
-from warmwatch.recording.verify import SealState, verify_recording
+from warmwatch.recording.report import SealState
+from warmwatch.recording.verify import verify_recording
 from warmwatch.recording.writer import create
 
 RATE_HZ = 10.0

@@ -19,8 +19,9 @@ from warmwatch.recording.key import (
     public_pem,
     sign_recording,
 )
+from warmwatch.recording.report import SealState, require_key
 from warmwatch.recording.signature import fingerprint, holds, signature_path
-from warmwatch.recording.verify import SealState, require_key, verify_recording
+from warmwatch.recording.verify import verify_recording
 
 TIME = "2026-01-02T03:04:05Z"
 

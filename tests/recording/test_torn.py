@@ -16,9 +16,10 @@ from warmwatch.core.reading import Item, Mark, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.outputs.proof_facts import read_items
+from warmwatch.recording.report import SealState
 from warmwatch.recording.rows import HEADER
 from warmwatch.recording.sidecar import sidecar_path
-from warmwatch.recording.verify import SealState, verify_bytes, verify_recording
+from warmwatch.recording.verify import verify_bytes, verify_recording
 from warmwatch.recording.writer import Recorder, create
 
 LEFT = (SealState.INTACT, SealState.TORN, SealState.NEVER_CLOSED)

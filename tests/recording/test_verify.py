@@ -17,16 +17,10 @@ from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording import sidecar as sidecars
 from warmwatch.recording.key import make_key, sign_recording
+from warmwatch.recording.report import SealState, require_key
 from warmwatch.recording.rows import HEADER, Chain, split_line
 from warmwatch.recording.sidecar import sidecar_path
-from warmwatch.recording.verify import (
-    Parts,
-    SealState,
-    require_key,
-    verify_bytes,
-    verify_parts,
-    verify_recording,
-)
+from warmwatch.recording.verify import Parts, verify_bytes, verify_parts, verify_recording
 from warmwatch.recording.writer import create
 
 CHANGES = 1000

@@ -46,7 +46,7 @@ def command(
     from warmwatch.outputs.proof_facts import gather
     from warmwatch.outputs.proof_words import verdict
     from warmwatch.recording.key import sign_recording
-    from warmwatch.recording.verify import SealState
+    from warmwatch.recording.report import SealState
 
     later = None if job_file is None else job_fluid(job_file)
     facts = gather(recording, later)

@@ -8,7 +8,7 @@ import click
 from warmwatch.outputs.proof_read import verify_file
 from warmwatch.outputs.proof_words import report_lines, report_object
 from warmwatch.recording.key import public_fingerprint
-from warmwatch.recording.verify import require_key
+from warmwatch.recording.report import require_key
 
 
 @click.command("verify")

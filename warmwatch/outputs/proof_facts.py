@@ -14,9 +14,10 @@ from warmwatch.core.reading import Item, Mark, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import RowReader
+from warmwatch.recording.report import Report, SealState
 from warmwatch.recording.rows import cells_item
 from warmwatch.recording.sidecar import read_sidecar, sidecar_job, sidecar_watch
-from warmwatch.recording.verify import Report, SealState, verify_recording
+from warmwatch.recording.verify import verify_recording
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ from warmwatch.outputs.proof_words import (
     verdict,
 )
 from warmwatch.outputs.words import band_text, clock, event_text, temperature, window_text
-from warmwatch.recording.verify import SealState
+from warmwatch.recording.report import SealState
 
 MOST_ROWS = 40
 _BURNS = (

@@ -10,7 +10,8 @@ from pathlib import Path
 
 from warmwatch.errors import InputError
 from warmwatch.recording.pdf_seal import PdfSeal, check_pdf
-from warmwatch.recording.verify import Report, SealState, verify_bytes, verify_recording
+from warmwatch.recording.report import Report, SealState
+from warmwatch.recording.verify import verify_bytes, verify_recording
 
 MAX_PDF = 128 << 20
 MAX_ATTACHED = 64 << 20

@@ -10,7 +10,7 @@ from warmwatch.core.conditions import Condition, State
 from warmwatch.core.ledger import Act, Balance
 from warmwatch.core.units import from_c
 from warmwatch.outputs.words import band_text, temperature
-from warmwatch.recording.verify import Report, SealState
+from warmwatch.recording.report import Report, SealState
 
 PROVES = (
     "A good digest chain shows that the recording is as warmwatch wrote it; a good signature also "

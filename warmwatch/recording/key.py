@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from warmwatch.errors import RecordingError, UsageError
+from warmwatch.recording.report import SealState
 from warmwatch.recording.signature import Signature, fingerprint, signature_path
-from warmwatch.recording.verify import SealState, file_sha256, verify_recording
+from warmwatch.recording.verify import file_sha256, verify_recording
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey

@@ -118,8 +118,8 @@ def read_recording(path: str | Path) -> "pd.DataFrame":
 
     `time` is datetime64 (UTC), `elapsed_s`, `crossed_s` and the quantities are float64 with NaN for
     empty, the rest is text with "" for empty. `.attrs` holds `sidecar` (dict), `torn` (what is
-    wrong with the last line, left out of the frame; empty text when nothing) and `closed` (bool). Raises
-    RecordingError when the file is no recording or is broken before its end.
+    wrong with the last line, left out of the frame; empty text when nothing) and `closed` (bool).
+    Raises RecordingError when the file is no recording or is broken before its end.
     """
     import pandas as pd
 
