@@ -1,7 +1,9 @@
 """What is said to a text adapter, in which order, and how an answer in doubt is asked again."""
 
 import random
+import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -361,3 +363,14 @@ def test_no_amount_of_spoiling_is_believed(seed: int, chance: float) -> None:
     """At any rate of spoilt answers, nothing beyond the tolerance is accepted."""
     _, wrong = wrong_values(seed, chance, answers=60)
     assert max(wrong, default=0.0) <= 1.0
+
+
+def test_a_vehicle_that_answers_only_its_own_identifier_is_read() -> None:
+    """Silence to all of the standard's requests on a named bus: the signal file's own is tried."""
+    line = Line(make_adapter())
+    standard = re.compile(r"01|22F4")
+    line.spoil = lambda data, asked: b"NO DATA\r\r>" if standard.match(asked) else data
+    signal = replace(FLUID, target=0x7E1)
+    arrival = line.run(arrive(Wanted((signal,), bus=Bus.BITS_11_500K), quiet_tally()))
+    assert arrival.survey.heard == {GEARBOX}
+    assert line.run(arrival.bus.exchange(ASK_FLUID)).answers == {GEARBOX: TRUE_RECORD}

@@ -4,7 +4,7 @@ The requests come from the same survey and plan as those of `can:`; only the way
 read its answer is different.
 """
 
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import dataclass
 
 from warmwatch.core.units import QUANTITIES
@@ -12,6 +12,7 @@ from warmwatch.errors import LinkLost
 from warmwatch.links.base import Notice
 from warmwatch.links.plan import NO_FLUID, Plan
 from warmwatch.links.question import FLUID, Question, questions
+from warmwatch.links.request import Request
 from warmwatch.links.steps import Step, StepState
 from warmwatch.links.survey import Asking, Survey
 from warmwatch.links.tally import Tally
@@ -26,10 +27,13 @@ from warmwatch.links.text_talk import (
     greet,
     set_up,
 )
-from warmwatch.links.units import FIXED, NORMAL
+from warmwatch.links.units import FIXED, NORMAL, Unit
 from warmwatch.signals import Signal, standard_table
 
-SILENT_CYCLES = 3
+SILENT_CYCLES, SILENT_S = 3, 2.0
+"""After so many polls without any answer, and so long, everything is set up anew."""
+ROOM = 7
+"""Bytes of payload in the single frame that an adapter of this kind sends."""
 RATE_OVER_CYCLES = 20
 LONG_CYCLE_S = 0.5
 """What was answered is handed over after this time even if the poll is not done."""
@@ -62,11 +66,13 @@ class Arrival:
 def serve(wanted: Wanted, tally: Tally, now_s: Callable[[], float]) -> Talking:
     """Set up, survey and poll until the link is lost. Raises LinkLost and LinkRefused."""
     arrival = yield from arrive(wanted, tally)
+    if not arrival.survey.heard:
+        raise LinkLost(f"The adapter works, but the vehicle is silent: {IGNITION}.")
     unit_at = (FIXED if arrival.wide else NORMAL).unit_at
     everybody = arrival.bus.everybody
     asked = questions(wanted.signals, arrival.survey.offers, unit_at, everybody)
     yield _offer_step(asked)
-    yield from _poll(arrival.bus, Plan(asked), wanted.poll_s, tally, now_s)
+    yield from _poll(arrival.bus, Plan(asked, ROOM, everybody), wanted.poll_s, tally, now_s)
 
 
 def arrive(wanted: Wanted, tally: Tally) -> Generator[Wish, str | None, Arrival]:
@@ -80,8 +86,18 @@ def arrive(wanted: Wanted, tally: Tally) -> Generator[Wish, str | None, Arrival]
     bus = TextBus(adapter, (*wanted.signals, *standard_table()), tally)
     survey = Survey(bus.everybody)
     yield from _drive(survey.run(), bus)
+    yield from _drive(survey.knock(_own_requests(wanted, adapter.wide, bus.everybody)), bus)
     yield from _survey_steps(survey)
     return Arrival(bus, survey, adapter.wide)
+
+
+def _own_requests(wanted: Wanted, wide: bool, everybody: Unit | None) -> Iterator[Request]:
+    """What the signal file asks: a vehicle may answer these only."""
+    addressing = FIXED if wide else NORMAL
+    for signal in wanted.signals:
+        named = signal.target is not None
+        unit = addressing.unit_at(signal.target or 0, signal.answer_id) if named else everybody
+        yield Request(signal.service, (signal.identifier,), unit)
 
 
 def _poll(
@@ -92,14 +108,12 @@ def _poll(
         began_s = now_s()
         yield from _handing_over(plan, plan.cycle(began_s), bus, now_s)
         yield from tally.due()
-        if plan.silent_cycles >= SILENT_CYCLES:
+        if plan.silent_cycles >= SILENT_CYCLES and now_s() - plan.silent_since_s >= SILENT_S:
             raise LinkLost(f"The adapter works, but the vehicle is silent: {IGNITION}.")
         yield Pause(max(0.0, poll_s - (now_s() - began_s)))
         cycles += 1
         if cycles == RATE_OVER_CYCLES:
-            yield Notice(
-                f"This adapter gives {cycles / (now_s() - first_s):.1f} polls a second."
-            )
+            yield Notice(f"This adapter gives {cycles / (now_s() - first_s):.1f} polls a second.")
 
 
 def _handing_over(plan: Plan, asking: Asking, bus: TextBus, now_s: Callable[[], float]) -> Talking:
@@ -144,8 +158,8 @@ def _survey_steps(survey: Survey) -> Talking:
         units = ", ".join(unit.label for unit in sorted(survey.heard))
         yield Step(name, StepState.OK, units)
         yield Notice(f"Units that answer: {units}.")
-    else:
-        yield Step(name, StepState.UNKNOWN, "none to the standard's first requests", IGNITION)
+        return
+    yield Step(name, StepState.UNKNOWN, "none so far", IGNITION)
 
 
 def _offer_step(asked: Sequence[Question]) -> Step:
