@@ -156,6 +156,8 @@ class Watcher:
         except subprocess.TimeoutExpired:
             self.process.kill()
         self._reader.join()
+        assert self.process.stdout is not None
+        self.process.stdout.close()
         self.take()
         self._errors.close()
         errors = Path(self._errors.name).read_text(encoding="utf-8")
@@ -168,8 +170,17 @@ class Watcher:
         self.figures.verified = ran.returncode
 
 
-def soak(seconds: float, pace: float, seed: int, folder: Path) -> list[Figures]:
-    """Run all rigs for `seconds` of real time and return their figures."""
+def soak(
+    seconds: float,
+    pace: float,
+    seed: int,
+    folder: Path,
+    calm_s: tuple[float, float] = CALM_S,
+) -> list[Figures]:
+    """Run all rigs for `seconds` of real time and return their figures.
+
+    Faults last FAULT_S, and `calm_s` (from, to, in seconds) lie between them.
+    """
     rigs: list[Rig] = [TextRig(folder, pace), PrinterRig(folder, pace), FramesRig(folder)]
     slope = 80.0 / 600.0 * pace
     watchers = [Watcher(rig, folder, slope) for rig in rigs]
@@ -182,7 +193,7 @@ def soak(seconds: float, pace: float, seed: int, folder: Path) -> list[Figures]:
             rig = watcher.rig
             if now_s >= turn_s[rig.name]:
                 _turn(watcher, rng, faulty)
-                turn_s[rig.name] = now_s + rng.uniform(*(FAULT_S if faulty[rig.name] else CALM_S))
+                turn_s[rig.name] = now_s + rng.uniform(*(FAULT_S if faulty[rig.name] else calm_s))
             rig.tick(rng)
             watcher.take()
             if now_s >= sample_s:

@@ -300,6 +300,7 @@ class Server:
         )
         self.wire = Wire(options)
         self.log = Path(options.log) if options.log else None
+        self.times = Path(options.times) if options.times else None
         self.pending = b""
         self.running = True
         print(json.dumps({"address": self.wire.address, "start": start_s}), flush=True)
@@ -350,6 +351,9 @@ class Server:
                 time.sleep(piece)
             elif piece:
                 self.send(piece)
+        if self.times is not None:
+            with self.times.open("a", encoding="utf-8") as times:
+                times.write(f"{time.monotonic()} {command}\n")
 
     def send(self, data: bytes) -> None:
         try:
@@ -372,6 +376,7 @@ def main() -> None:
     parser.add_argument("--standing", type=float, default=0.0, help="seconds before engine start")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--log", default="")
+    parser.add_argument("--times", default="", help="a log of when each answer was sent")
     options = parser.parse_args()
     if options.pty == (options.tcp is not None):
         parser.error("choose --pty or --tcp")
