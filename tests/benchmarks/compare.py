@@ -2,8 +2,8 @@
 
 Makes N invented recordings of 30 min at 1 Hz (1 000 if no N is given), compares them in a process
 of its own with an empty cache (cold) and again (warm), and prints seconds, the peak memory of the
-process and of its largest child, and the time for each recording, which says whether the cost is
-linear. With several N the recordings are made as they are needed.
+process and of its largest child, and the processor time for each recording, which says whether the
+cost is linear. With several N the recordings are made as they are needed.
 """
 
 import json
@@ -12,6 +12,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 from tests.compare.made import START_UTC_S, Warm, warm_items
@@ -24,13 +25,16 @@ METHODS = {"idle": 1.9, "drive": 3.0, "fast-idle": 2.3, "hill": 3.6}
 SECONDS = 1800
 
 CHILD = """
-import json, resource, sys, time
+import json, resource, sys
 from warmwatch.commands.main import run
-begun = time.perf_counter()
 code = run(["compare", sys.argv[1], "--csv", sys.argv[2]])
-kib = [resource.getrusage(who).ru_maxrss
-       for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
-print(json.dumps({"code": code, "s": time.perf_counter() - begun, "kib": kib}), file=sys.stderr)
+used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+found = {
+    "code": code,
+    "kib": [one.ru_maxrss for one in used],
+    "cpu_s": sum(one.ru_utime + one.ru_stime for one in used),
+}
+print(json.dumps(found), file=sys.stderr)
 """
 
 
@@ -38,7 +42,7 @@ def main() -> None:
     """Make the recordings, measure and print."""
     counts = sorted(int(text) for text in sys.argv[1:]) or [1000]
     print(f"{os.cpu_count()} processors; 30 min at 1 Hz each; times include starting the program")
-    print("recordings  cold s  warm s  cold ms each  warm ms each  peak MB  child MB")
+    print("recordings  cold s  warm s  cold CPU ms each  warm CPU ms each  peak MB  child MB")
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder)
         made = 0
@@ -71,16 +75,25 @@ def make(folder: Path, number: int) -> None:
 def measured(root: Path, count: int) -> str:
     """Return one line of the table."""
     cache = root / f"cache-{count}.sqlite"
-    runs = [child(root, cache) for _ in ("cold", "warm")]
-    (cold_s, own, children), (warm_s, *_) = runs
+    cold, warm = child(root, cache), child(root, cache)
     return (
-        f"{count:10}  {cold_s:6.1f}  {warm_s:6.2f}  {1000 * cold_s / count:12.1f}"
-        f"  {1000 * warm_s / count:12.2f}  {own:7.0f}  {children:8.0f}"
+        f"{count:10}  {cold.seconds:6.1f}  {warm.seconds:6.2f}  {1000 * cold.cpu_s / count:16.1f}"
+        f"  {1000 * warm.cpu_s / count:16.2f}  {cold.own_mb:7.0f}  {cold.children_mb:8.0f}"
     )
 
 
-def child(root: Path, cache: Path) -> tuple[float, float, float]:
-    """Compare in a process of its own; return seconds and the peaks of memory in MB."""
+@dataclass(frozen=True)
+class Cost:
+    """What one comparison cost; `cpu_s` counts all its processes, whatever else the machine did."""
+
+    seconds: float
+    cpu_s: float
+    own_mb: float
+    children_mb: float
+
+
+def child(root: Path, cache: Path) -> Cost:
+    """Compare in a process of its own and return what it cost."""
     begun = time.perf_counter()
     ran = subprocess.run(
         [sys.executable, "-c", CHILD, str(root / "r"), str(root / "out.csv")],
@@ -91,8 +104,8 @@ def child(root: Path, cache: Path) -> tuple[float, float, float]:
     told = json.loads(ran.stderr.splitlines()[-1])
     assert told["code"] == 0, ran.stderr
     scale = 1e6 if sys.platform == "darwin" else 1e3
-    own, children = (peak / scale for peak in told["kib"])
-    return seconds, own, children
+    own_mb, children_mb = (peak / scale for peak in told["kib"])
+    return Cost(seconds, told["cpu_s"], own_mb, children_mb)
 
 
 if __name__ == "__main__":

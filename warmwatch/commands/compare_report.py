@@ -33,7 +33,9 @@ def report(result: Result, unit: str, width: int) -> list[str]:
     comparison, loaded = result.comparison, result.loaded
     lines = [*loaded.invented, _head(result, unit)]
     lines += _section(_wrapped(result.sentences, width))
-    by_itself = within_sentences(within(loaded.runs), comparison.span.band, unit)
+    by_itself = within_sentences(
+        within(loaded.runs), comparison.span.band, unit, compared=len(loaded.runs)
+    )
     lines += _section(_wrapped(by_itself, width))
     lines += _section(table(comparison, unit, width))
     lines.append("Median (lowest-highest) of the runs; [n] where only n runs have the figure.")
@@ -61,7 +63,7 @@ def _section(lines: Sequence[str]) -> list[str]:
 
 def _head(result: Result, unit: str) -> str:
     span, loaded = result.comparison.span, result.loaded
-    used = f"{loaded.found} recordings found, {len(loaded.runs)} used."
+    used = f"Recordings: {loaded.found} found, {len(loaded.runs)} used."
     if span.from_c is None or span.to_c is None:
         return f"{used} Band {band_text(span.band, unit)}; no span in common."
     return (

@@ -18,7 +18,7 @@ SHOWN = 3
 LONG_MIN = 60.0
 LEVEL_C_PER_MIN = 0.05
 """A rate below this is levelling off: how long the band would last cannot be said."""
-_NAMES = {"idle": "idling", "driving": "driving", "loaded": "holds with their rests"}
+_NAMES = {"idle": "idling", "driving": "driving", "loaded": "holds and rests"}
 
 
 def within(runs: Sequence[Run]) -> list[tuple[Run, StageModel, StageModel]]:
@@ -38,10 +38,10 @@ def within(runs: Sequence[Run]) -> list[tuple[Run, StageModel, StageModel]]:
 
 
 def within_sentences(
-    found: Sequence[tuple[Run, StageModel, StageModel]], band: Band, unit: str
+    found: Sequence[tuple[Run, StageModel, StageModel]], band: Band, unit: str, *, compared: int
 ) -> list[str]:
-    """Return a paragraph for each run; one line when there are many."""
-    if len(found) > SHOWN:
+    """Return a paragraph for each run; one line when many recordings are compared."""
+    if found and compared > SHOWN:
         return [
             (
                 f"{len(found)} of the recordings hold several ways of running: compare one alone, "
@@ -103,10 +103,13 @@ def _difference(run: Run, met: StageModel, a: str, b: str, interval: Interval, u
 
 
 def _rates(met: StageModel, unit: str) -> str:
-    parts = [f"{shown_value(r.rate.estimate, RATE, unit)} with {_NAMES[r.kind]}" for r in met.rates]
+    parts = [
+        f"{shown_value(r.rate.estimate, RATE, unit)} °{unit}/min with {_NAMES[r.kind]}"
+        for r in met.rates
+    ]
     return (
-        f"The rates by themselves, {' and '.join(parts)} °{unit}/min, are rougher than their "
-        "difference: a transmission is more than one mass."
+        f"The rates by themselves, {' and '.join(parts)}, are rougher than their difference: a "
+        "transmission is more than one mass."
     )
 
 
@@ -118,7 +121,7 @@ def _stays(inside: StageModel, band: Band, unit: str) -> str:
         shown = f"{minutes:.0f} min" if minutes < LONG_MIN else "more than an hour"
         parts.append(f"{shown} at the rate of {_NAMES[rate.kind]}")
     return (
-        f"By the model the stay between {band_text(band, unit)} is {' and '.join(parts)}: "
+        f"By the model a stay in the band {band_text(band, unit)} would be {' and '.join(parts)}: "
         "calculated for the middle of the band, not seen."
     )
 
