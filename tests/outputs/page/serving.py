@@ -4,13 +4,14 @@ import contextlib
 import http.client
 import json
 import socket
+import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 from tests.outputs.views import Played
-from warmwatch.core.reading import Reading
+from warmwatch.core.reading import Mark, Reading
 from warmwatch.outputs.page.output import Page
 from warmwatch.outputs.page.rights import Right, Rights
 from warmwatch.outputs.page.server import PageServer
@@ -94,6 +95,33 @@ def until(holds: Callable[[], bool], limit_s: float = 5.0) -> None:
     while not holds():
         assert time.monotonic() < deadline, "it never came to hold"
         time.sleep(0.01)
+
+
+class Feeding:
+    """Shows the view again and again like a session, and folds the marks that come back."""
+
+    def __init__(self, served: Served) -> None:
+        self.served = served
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+
+    def __enter__(self) -> "Feeding":
+        self._thread.start()
+        return self
+
+    def __exit__(self, *about: object) -> None:
+        self._stop.set()
+        self._thread.join()
+
+    def _run(self) -> None:
+        while not self._stop.wait(0.1):
+            for name, note in self.served.page.drain():
+                self.served.played.mark(name, note)
+                self.served.page.take(Mark(self.served.played.now_s, name, note))
+            try:
+                self.served.show()
+            except OSError:
+                return  # the test has stopped the server
 
 
 class Listener:

@@ -57,6 +57,18 @@ def test_a_watch_that_stands_still_is_blind(monkeypatch: pytest.MonkeyPatch) -> 
             assert message["figure"] == ""
 
 
+def test_no_page_begins_with_an_old_state(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A page that connects while the watch stands still is told so at once, not what was last."""
+    monkeypatch.setattr("warmwatch.outputs.page.server.STALLED_S", 0.3)
+    monkeypatch.setattr("warmwatch.outputs.page.server.HEARTBEAT_S", 60.0)
+    with serve() as served:
+        served.played.take(STEADY)
+        served.show()
+        time.sleep(0.5)
+        with Listener(served) as listener:
+            assert next(listener.messages("state"))["state"] == "blind"
+
+
 def test_the_end_is_told() -> None:
     """At the end the pages are told so, and the stream ends; it is no loss of signal."""
     with serve() as served:
@@ -221,7 +233,7 @@ def test_the_files_are_in_the_package() -> None:
     served = static_files()
     folder = files("warmwatch.outputs.page") / "static"
     names_there = {entry.name for entry in folder.iterdir()}
-    assert names_there == {path[1:] or "page.html" for path in served}
+    assert names_there == {path[1:] or "page.html" for path in served} - {"favicon.ico"}
     for path, (content, _) in served.items():
         text = content.decode("utf-8").replace("http://www.w3.org/2000/svg", "")
         assert "http" not in text.replace("plain http", ""), path

@@ -30,12 +30,14 @@ def state_message(shown: Shown, now_s: float, stalled_s: float) -> dict[str, obj
     """Return the whole state; blind when the watch has shown nothing for `stalled_s`."""
     seen = board(shown.view, shown.tale, ended=shown.ended)
     silent_s = now_s - shown.at_s
-    if silent_s > stalled_s and not shown.ended:
+    stuck = silent_s > stalled_s and not shown.ended
+    if stuck:
         seen = stalled(seen, silent_s)
     marks = {str(name): clock(at_s) for name, at_s in (shown.tale.marked or {}).items()}
     return {
         # The page compares this clock with its own to know a message that lay about somewhere.
         "t": round(now_s * 1000),
+        "stalled": stuck,
         **_spoken_board(seen),
         "clock": clock(shown.view.now_s),
         "vehicle": shown.view.job.vehicle,

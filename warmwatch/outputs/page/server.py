@@ -21,7 +21,7 @@ from warmwatch.outputs.page.streams import Streams
 FIRST_PORT = 4780
 STALLED_S = 3.0
 """When the session has shown nothing for so long, the page is told that it is blind."""
-HEARTBEAT_S = 1.0
+HEARTBEAT_S = 0.5
 CURVE_EVERY_S = 2.0
 START_S = 10.0
 LAST_WORDS_S = 1.0
@@ -36,7 +36,7 @@ class PageServer:
         self.host = host
         self._wanted_port = port
         self._streams = Streams()
-        self.site = Site(rights, self._streams, speak=speak)
+        self.site = Site(rights, self._streams, self._publish, speak=speak)
         self._curve = Curve()
         self._curve_s = 0.0
         self._shown: Shown | None = None
@@ -112,7 +112,8 @@ class PageServer:
         while len(self._streams) and time.monotonic() < deadline_s:
             await asyncio.sleep(0.02)
         listener.close()
-        await server.shutdown(1.0)
+        server.pre_shutdown()
+        await server.shutdown(0.5)
 
     async def _listen(self, server: Connections) -> asyncio.Server:
         loop = asyncio.get_running_loop()

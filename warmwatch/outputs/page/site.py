@@ -55,21 +55,26 @@ def static_files() -> dict[str, tuple[bytes, str]]:
         f"/{name}": ((folder / name).read_bytes(), _KINDS[name.rpartition(".")[2]])
         for name in _NAMES
     }
-    return {"/": ((folder / "page.html").read_bytes(), "text/html"), **served}
+    page = (folder / "page.html").read_bytes(), "text/html"
+    # Browsers ask for this one by themselves.
+    return {"/": page, "/favicon.ico": served["/icon.svg"], **served}
 
 
 class Site:
     """Answers requests; `hosts` and `port` are known once the server listens.
 
-    `marks` holds what the phones marked.
+    `refresh` publishes the state as it is now. `marks` holds what the phones marked.
     """
 
-    def __init__(self, rights: Rights, streams: Streams, *, speak: bool) -> None:
+    def __init__(
+        self, rights: Rights, streams: Streams, refresh: Callable[[], None], *, speak: bool
+    ) -> None:
         self.rights = rights
         self.marks: queue.Queue[MarkSet] = queue.Queue(100)
         self.hosts: frozenset[str] = frozenset()
         self.port = 0
         self._streams = streams
+        self._refresh = refresh
         self._speak = speak
         self._files = static_files()
         self._askers = Askers()
@@ -119,6 +124,7 @@ class Site:
     async def _events(self, request: web.BaseRequest, right: Right) -> web.StreamResponse:
         if self._streams.full or self._streams.ended:
             return answer("Too many pages are open.\n", status=503)
+        self._refresh()  # what was sent last may be old: no page begins with a state of then
         hello = hello_message(may_mark=right is Right.MARK, speak=self._speak)
         return await self._streams.serve(request, event_bytes("hello", hello))
 

@@ -8,6 +8,7 @@ import {Sound} from "/sound.js";
 
 const SILENT_MS = 3500;    // after so long without a state the page is blind
 const STALE_MS = 2500;     // a message so much later than the quickest has lain about somewhere
+const SAME_MS = 500, CLOCK_SET_MS = 2000;
 const RECONNECT_MS = 3000;
 const BLIND_EVERY_S = 3, BLIND_REMINDER_S = 30;
 
@@ -17,12 +18,13 @@ const marks = new Marks(at("marks"), heard);
 let source = null;
 let state = null;          // the last state that the watch sent
 let curve = null;
-let blind = false;
+let blind = false;         // nothing is heard, or only that the watch itself stands still
+let cut = false;           // nothing is heard at all
 let everHeard = false;
 let lastCue = null;
 let hushedCue = -1;        // cues up to this one were heard on this phone
 let hushedBlind = false;
-let quickest = Infinity;
+let quickest = Infinity, quickestHere = Infinity;
 let heardAt = clock(), openedAt = clock();
 
 // Two clocks: one may stand still while the phone sleeps, the other may be set.
@@ -38,7 +40,7 @@ function connect() {
   source?.close();
   source = new EventSource("/events");
   openedAt = clock();
-  quickest = Infinity;
+  quickestHere = Infinity;
   source.addEventListener("hello", (event) => {
     const hello = JSON.parse(event.data);
     sound.table = hello;
@@ -54,21 +56,44 @@ function connect() {
 }
 
 function take(next) {
-  const lag = Date.now() - next.t;
-  quickest = Math.min(quickest, lag);
-  if (lag - quickest > STALE_MS) return connect();
-  const back = blind;
+  if (!isFresh(Date.now() - next.t)) return;
   heardAt = clock();
-  blind = false;
-  if (back) hushedBlind = false;
   everHeard = true;
+  cut = false;
   state = next;
+  setBlind(next.stalled);
   show(state);
   cues(next.cues);
 }
 
+// A message that lay about somewhere (a phone that slept, a wire that stood still) says nothing of
+// now. Known by its lag: much longer than the quickest message ever had. When all of a connection's
+// messages are late alike, a clock was set.
+function isFresh(lag) {
+  quickestHere = Math.min(quickestHere, lag);
+  if (lag - quickest > STALE_MS) {
+    if (lag - quickestHere > SAME_MS || since(openedAt) < CLOCK_SET_MS) {
+      if (since(openedAt) > RECONNECT_MS) connect();
+      return false;
+    }
+    quickest = quickestHere;
+  }
+  quickest = Math.min(quickest, lag);
+  return true;
+}
+
+// Blindness that the watch could not tell by itself; it sounds here at once, and then insists.
+function setBlind(now) {
+  if (now && !blind) sound.cue("blind", () => "Signal lost.");
+  if (!now && blind) {
+    hushedBlind = false;
+    sound.due.delete("blind");
+  }
+  blind = now;
+}
+
 function show(shown) {
-  draw({...shown, unheard: shown.unheard && !hushedHere(shown)});
+  draw({...shown, unheard: blind ? !hushedBlind : shown.unheard && !hushedHere(shown)});
   marks.show(shown.marks);
 }
 
@@ -102,18 +127,17 @@ function heard() {
   hushedCue = lastCue ?? 0;
   if (blind) hushedBlind = true;
   sound.due.clear();
-  if (blind) goBlind();
+  if (cut) goBlind();
+  else if (state) show(state);
 }
 
 function goBlind() {
-  const first = !blind;
-  blind = true;
+  const first = !cut;
+  cut = true;
+  setBlind(true);
   const seconds = Math.round(since(heardAt) / 1000);
   draw({...blindState(state, seconds), unheard: !hushedBlind});
-  if (first) {
-    drawCurve(at("curve"), curve, false);
-    sound.cue("blind", () => "Signal lost.");
-  }
+  if (first) drawCurve(at("curve"), curve, false);
 }
 
 function tick() {

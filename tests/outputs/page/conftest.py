@@ -1,0 +1,27 @@
+"""One browser for all browser tests, and a page that is fed like by a session."""
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import BrowserContext, Page
+
+from tests.outputs.page.browser import chromium, opened
+from tests.outputs.page.serving import STEADY, Feeding, Served, serve
+from warmwatch.outputs.page.rights import Right
+
+
+@pytest.fixture(scope="session")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[BrowserContext]:
+    with chromium(tmp_path_factory.mktemp("profile")) as context:
+        yield context
+
+
+@pytest.fixture
+def fed(browser: BrowserContext) -> Iterator[tuple[Served, Page]]:
+    """A page in the band, open with the right to mark."""
+    with serve() as served:
+        served.played.take(STEADY)
+        with Feeding(served):
+            page = opened(browser, served.server.link(Right.MARK))
+            yield served, page
+            page.close()
