@@ -14,7 +14,10 @@ def plug_texts(view: View) -> tuple[str, ...]:
         return ()
     fluid_c = None if snapshot.blind else snapshot.fluid_c
     texts = [advice(check.flow, snapshot.place, fluid_c, view.job.band)]
-    drip = by_warming(view.job.fluid, fluid_c, snapshot.rate_c_per_min)
+    # The forecaster sees a slow rise through the steps of a quantised signal.
+    forecast = snapshot.forecast
+    rate = snapshot.rate_c_per_min if forecast is None else forecast.rate_c_per_min
+    drip = by_warming(view.job.fluid, fluid_c, rate)
     if drip.ml_per_min is not None and drip.drops_per_min is not None:
         texts.append(
             f"Warming alone gives {drip.ml_per_min:.0f} mL/min, {drip.drops_per_min:.0f} drops/min."

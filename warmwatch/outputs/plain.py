@@ -97,4 +97,6 @@ def summary_lines(summary: Summary) -> list[str]:
         lines.append(f"  {view.recording_trouble}")
     if view.recording:
         lines += [f"Recording: {view.recording}", f"Next: warmwatch plot {view.recording}"]
+        if snapshot.check is not None:
+            lines.append(f"      warmwatch proof {view.recording}")
     return lines

@@ -61,7 +61,7 @@ def windows_text(windows: Sequence[Window], end_s: float) -> str:
     window = windows[0]
     start = clock(window.entered_crossed_s)
     if window.left_crossed_s is None:
-        return f"In the band from {start}, still inside at the end ({duration(lengths_s[0])})"
+        return f"In the band from {start} to the end ({duration(lengths_s[0])})"
     return f"In the band {start} to {clock(window.left_crossed_s)} ({duration(lengths_s[0])})"
 
 

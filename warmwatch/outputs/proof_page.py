@@ -62,7 +62,7 @@ def proof_page(facts: Facts) -> dict[str, Any]:
         "conditions": [_condition(c) for c in (check.conditions if check else ())],
         "check": [] if check is None else list(_check_rows(facts, check)),
         "earlier": _earlier(facts),
-        "windows": _windows(facts.windows, unit, "Never confirmed inside the band."),
+        "windows": _band_windows(facts),
         "drain": _drain(facts),
         "marks": _marks(facts),
         "ledger": [_ledger_row(facts, entry) for entry in facts.fluid.ledger],
@@ -145,6 +145,14 @@ def _by_warming(facts: Facts, check: Check) -> Iterator[Row]:
 def _earlier(facts: Facts) -> list[str]:
     unit, band = facts.job.unit, facts.job.band
     return [f"{clock(check.out_s)}: {verdict(check, band, unit)}" for check in facts.checks[:-1]]
+
+
+def _band_windows(facts: Facts) -> list[str]:
+    job = facts.job
+    lines = _windows(facts.windows, job.unit, "Never confirmed inside the band.")
+    if any(w.min_c < job.band.low_c or w.max_c > job.band.high_c for w in facts.windows):
+        lines.append(f"(Beyond an edge for less than {job.confirm_s:g} s is no exit.)")
+    return lines
 
 
 def _windows(windows: Sequence[Window], unit: str, none: str) -> list[str]:
