@@ -10,6 +10,8 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 import warmwatch
 from tests.compare.made import START_UTC_S, Warm, warm_items, write
@@ -127,6 +129,23 @@ def test_bad_files_are_told_and_end_nothing(tmp_path: Path) -> None:
     assert told["garbled"][1] is False
     assert told["foreign.csv"] == ("is no recording", False)
     assert told["open"] == ("it was never closed; used as far as it goes", True)
+
+
+@given(st.data())
+@settings(max_examples=60)
+def test_no_damage_raises(tmp_path_factory: pytest.TempPathFactory, data: st.DataObject) -> None:
+    """Whatever is cut out of, written over or put into a recording, loading tells and goes on."""
+    folder = tmp_path_factory.mktemp("damaged")
+    path = write(folder, warm_items(WARM, 300, every_s=10.0))
+    content = path.read_bytes()
+    at = data.draw(st.integers(0, len(content)), label="at")
+    cut = data.draw(st.integers(0, 40), label="cut")
+    put = data.draw(
+        st.binary(max_size=12) | st.sampled_from([b"inf", b"nan", b",", b'"', b"1e999"])
+    )
+    path.write_bytes(content[:at] + put + content[at + cut :])
+    loaded = load_runs([folder])
+    assert len(loaded.runs) + sum(not note.used for note in loaded.notes) == 1
 
 
 def test_a_value_that_cannot_be_read_leaves_the_recording_out(tmp_path: Path) -> None:

@@ -189,6 +189,12 @@ def test_a_ceiling_is_told_at_the_second_reading_and_again_after_a_fall() -> Non
     assert reasons[2] == "fluid at 110 °C, the ceiling is 110 °C"
 
 
+def test_a_fault_code_is_no_heat() -> None:
+    """What a broken sensor sends (215 degC, not a number) sounds no alarm."""
+    ceiling = Ceiling("coolant", 115.0)
+    assert [ceiling.step(value) for value in (215.0, 215.0, float("nan"), 215.0)] == [""] * 4
+
+
 def test_a_ceiling_cannot_be_switched_off() -> None:
     """Neither nonsense nor endlessness is taken for a limit."""
     for name in ("fluid_ceiling_c", "coolant_ceiling_c", "hold_limit_s", "rest_s"):

@@ -25,6 +25,7 @@ from warmwatch.recording.runs import Loaded, Wanted, load_runs
 from warmwatch.recording.spread import Here, OnDask
 
 WIDTH = 100
+MANY = 50
 PICTURES = {".png": b"\x89PNG", ".svg": b"<?xml"}
 
 
@@ -124,7 +125,9 @@ def load(paths: Sequence[str], wanted: Wanted, *, keep: bool, dask: str | None) 
     cache = FeatureCache(cache_path() if keep else None)
     spread = nullcontext(Here()) if dask is None else closing(OnDask(dask))
     with spread as place:
-        loaded = load_runs([Path(path) for path in paths], wanted, cache=cache, spread=place)
+        loaded = load_runs(
+            [Path(path) for path in paths], wanted, cache=cache, spread=place, progress=_count
+        )
     if not loaded.runs:
         for note in loaded.notes[:NOTES_SHOWN]:
             click.echo(f"warmwatch: {note.name}: {note.text}", err=True)
@@ -133,6 +136,12 @@ def load(paths: Sequence[str], wanted: Wanted, *, keep: bool, dask: str | None) 
             "folders with some."
         )
     return loaded
+
+
+def _count(done: int, total: int) -> None:
+    """On a terminal, show how far it is, where it takes more than a moment."""
+    if total >= MANY and sys.stderr.isatty() and (done % 10 == 0 or done == total):
+        click.echo(f"\r{done} of {total} recordings read", err=True, nl=done == total)
 
 
 def compared(

@@ -4,6 +4,7 @@ from warmwatch.core.band import Band, Place
 from warmwatch.core.events import EventKind
 from warmwatch.core.forecast import Forecast
 from warmwatch.core.job import Job
+from warmwatch.core.units import implausible
 
 NEAR_C = 1.0
 """So close to an edge no forecast is needed."""
@@ -107,7 +108,12 @@ class Ceiling:
         self._count = 0
 
     def step(self, value_c: float) -> str:
-        """Take a value in degC; return the reason to be told, or an empty text."""
+        """Take a value in degC; return the reason to be told, or an empty text.
+
+        A value that no sensor in order can send (a fault code) is no heat.
+        """
+        if implausible(f"{self._name}_c", value_c):
+            return ""
         if value_c < self._limit_c - RELEASE_C:
             self._count = 0
         elif value_c >= self._limit_c:

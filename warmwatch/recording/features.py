@@ -84,7 +84,7 @@ def _extract(path: Path, job: Job) -> Extract:
                 sidecar_digest = row.cells["text"].removeprefix(SIDECAR_WORD)
     except RecordingError as error:
         return Extract(None, str(error), (), sidecar_digest)
-    except (ValueError, TypeError, RecursionError) as error:
+    except (ValueError, TypeError, OverflowError, RecursionError) as error:
         trouble = f"row {row_number} cannot be read ({error})"
         return Extract(None, trouble, (), sidecar_digest)
     features = trace.features()

@@ -29,7 +29,8 @@ class Note:
 def find_recordings(paths: Iterable[Path]) -> tuple[dict[Path, str], list[Note]]:
     """Return the recordings among files and folders, with short names, and what else lies there.
 
-    A name that would stand for two recordings is the whole path. Folders are searched to any depth; hidden files and the files beside recordings are passed over.
+    A name that would stand for two recordings is the whole path. Folders are searched to any depth;
+    hidden files and the files beside recordings are passed over.
     Raises UsageError for a path that is not there.
     """
     found: dict[Path, str] = {}
@@ -38,7 +39,7 @@ def find_recordings(paths: Iterable[Path]) -> tuple[dict[Path, str], list[Note]]
         if not path.exists():
             raise UsageError(f"There is no {path}: check the name.")
         for file in sorted(_files_of(path)):
-            name = str(file.relative_to(path)) if path.is_dir() else file.name
+            name = file.relative_to(path).as_posix() if path.is_dir() else file.name
             if is_recording(file):
                 found.setdefault(file, name)
             else:

@@ -1,7 +1,7 @@
 """Loads the runs to be compared, telling of every recording what it was used for or why not."""
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatch
 from pathlib import Path
@@ -69,8 +69,12 @@ def load_runs(
     *,
     cache: FeatureCache | None = None,
     spread: Spread | None = None,
+    progress: Callable[[int, int], None] = lambda done, total: None,
 ) -> Loaded:
-    """Load the features of all recordings under `paths`; no bad file ends it."""
+    """Load the features of all recordings under `paths`; no bad file ends it.
+
+    `progress` is told how many of the recordings that are worked out anew are done.
+    """
     cache, spread = cache or FeatureCache(None), spread or Here()
     files, notes = find_recordings(paths)
     opened = [one for path, name in files.items() if (one := _open(path, name, notes))]
@@ -79,7 +83,7 @@ def load_runs(
     if not opened:
         return Loaded((), wanted.band, tuple(notes), len(files))
     band = wanted.band or _commonest(opened)
-    extracts, kept = _extract_all(opened, band, cache, spread)
+    extracts, kept = _extract_all(opened, band, cache, spread, progress)
     runs = [
         run
         for one, found in zip(opened, extracts, strict=True)
@@ -150,7 +154,11 @@ def _commonest(opened: Sequence[_Opened]) -> Band:
 
 
 def _extract_all(
-    opened: Sequence[_Opened], band: Band, cache: FeatureCache, spread: Spread
+    opened: Sequence[_Opened],
+    band: Band,
+    cache: FeatureCache,
+    spread: Spread,
+    progress: Callable[[int, int], None],
 ) -> tuple[list[Extract], int]:
     jobs = [replace(one.job, band=band) for one in opened]
     keys = [features_key(one.digest, job) for one, job in zip(opened, jobs, strict=True)]
@@ -166,6 +174,7 @@ def _extract_all(
     fresh = {}
     for i, text in zip(missing, spread.worked(extract_text, tasks), strict=True):
         known[keys[i]] = extract_from_text(text)
+        progress(len(known) - kept, len(missing))
         if not known[keys[i]].changed:
             fresh[keys[i]] = text
     cache.put(fresh)

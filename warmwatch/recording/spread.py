@@ -5,6 +5,7 @@ same to the last digit.
 """
 
 import os
+import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
@@ -48,8 +49,13 @@ class Here:
         if len(tasks) < WORTH_PROCESSES or self._processes < 2:
             yield from map(function, tasks)
             return
-        with ProcessPoolExecutor(self._processes, mp_context=get_context("spawn")) as pool:
-            yield from pool.map(function, tasks, chunksize=CHUNK)
+        with ProcessPoolExecutor(
+            self._processes, mp_context=get_context("spawn"), initializer=_leave_interrupts
+        ) as pool:
+            try:
+                yield from pool.map(function, tasks, chunksize=CHUNK)
+            finally:  # Ctrl-C must not wait for what nobody will read
+                pool.shutdown(wait=False, cancel_futures=True)
 
 
 class OnDask:
@@ -114,6 +120,11 @@ class OnDask:
     def close(self) -> None:
         """Leave the cluster; it goes on running."""
         self._client.close()
+
+
+def _leave_interrupts() -> None:
+    """Ctrl-C is for the main process; a worker that took it would print a traceback."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def worker_version() -> str:
