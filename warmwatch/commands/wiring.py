@@ -20,6 +20,7 @@ from warmwatch.outputs.hook import Hook, HookWish
 from warmwatch.outputs.jsonlines import JsonLines
 from warmwatch.outputs.plain import PlainLines
 from warmwatch.outputs.screen import Screen, can_show
+from warmwatch.outputs.screen_glyphs import glyphs_for
 from warmwatch.outputs.words import band_text
 from warmwatch.recording.writer import Recorder, create
 from warmwatch.session import Session, Until
@@ -164,6 +165,16 @@ def _others(wishes: Wishes, say: Callable[[str], None], page: "Page | None") -> 
     return [*sound, *served, *(Hook(wish, say) for wish in wishes.hooks)]
 
 
+def _greet_page(page: "Page", *, err: bool, with_code: bool) -> None:
+    """Print the links, and on a terminal without our screen the code for the phone's camera."""
+    stream = sys.stderr if err else sys.stdout
+    for line in page.links():
+        click.echo(line, err=err)
+    if with_code and stream.isatty():
+        for row in page.code(glyphs_for(stream.encoding), colour=True):
+            click.echo(click.style(row, fg="black", bg="bright_white"), err=err)
+
+
 def _greet(
     job: Job,
     address: Address,
@@ -173,8 +184,8 @@ def _greet(
     wishes: Wishes,
 ) -> None:
     """Say what begins; with JSON on stdout only the page's link is said, on stderr."""
-    for line in [] if page is None else page.links():
-        click.echo(line, err=wishes.as_json)
+    if page is not None:
+        _greet_page(page, err=wishes.as_json, with_code=wishes.as_json or wishes.plain)
     if wishes.as_json:
         return
     click.echo(f"Watching {address} for {band_text(job.band, job.unit)}.")

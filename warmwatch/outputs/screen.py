@@ -147,7 +147,7 @@ class Screen:
                 unit=view.job.unit,
                 keys=self._keys,
                 prompt=view.prompt,
-                panel=panel.lines(width, height - 5, glyphs, colour=colour)
+                panel=panel.lines(width, height - 2, glyphs, colour=colour)
                 if panel is not None and wanted
                 else (),
                 beat=int(now_s / BEAT_S) % 2 == 1,

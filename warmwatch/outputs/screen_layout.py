@@ -77,7 +77,8 @@ def render(board: Board, frame: Frame) -> list[Line]:
     banner = _banner(board, frame)
     keys = _keys(frame)
     if frame.panel:
-        body = _panel(board, frame, frame.height - len(banner) - len(keys))
+        body = _panel(board, frame, frame.height - len(banner))
+        keys = keys if len(banner) + len(body) + len(keys) <= frame.height else []
     else:
         body = _body(board, frame, frame.height - len(banner) - len(keys))
     lines = [*banner, *body]

@@ -264,15 +264,23 @@ def test_the_code_holds_the_link() -> None:
     assert code_rows(link, ASCII) == []
 
 
-@pytest.mark.parametrize("size", [(60, 15), (60, 30), (20, 10)])
-def test_the_panel_for_the_screen(size: tuple[int, int]) -> None:
-    """The panel always has the link; the code only where all of it fits."""
+@pytest.mark.parametrize(
+    ("size", "holds"),
+    [
+        ((60, 30), ("http", "Only", "█")),
+        ((60, 18), ("http", "█")),
+        ((60, 15), ("http", "Only")),
+        ((30, 30), ("http", "Only")),
+    ],
+)
+def test_the_panel_for_the_screen(size: tuple[int, int], holds: tuple[str, ...]) -> None:
+    """The panel has as much as fits of link, words and code; the code whole or not at all."""
     with serve() as served:
         lines = served.page.lines(*size, FULL, colour=True)
-        texts = ["".join(text for text, _ in line) for line in lines]
-        assert texts[0] == served.server.link(Right.MARK)
-        assert any("█" in text for text in texts) is (size == (60, 30))
+        text = "\n".join("".join(text for text, _ in line) for line in lines)
+        assert tuple(mark for mark in ("http", "Only", "█") if mark in text) == holds
         assert len(lines) <= size[1]
+        assert served.server.link(Right.MARK) in text
 
 
 def test_a_server_that_was_never_started_can_be_stopped() -> None:

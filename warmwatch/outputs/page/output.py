@@ -2,6 +2,7 @@
 
 import queue
 import time
+from textwrap import wrap
 
 from warmwatch.core.reading import MarkName
 from warmwatch.outputs.base import Entry, Summary, View
@@ -17,6 +18,7 @@ from warmwatch.outputs.screen_story import Story
 from warmwatch.outputs.sound import Sound
 
 TRUST = "Unencrypted http: only in a network you trust. Who has the link can open the page."
+HERE_ONLY = "Only this machine can open it; for a phone start with --page-host private."
 
 
 class Page:
@@ -72,18 +74,25 @@ class Page:
         lines = [f"Page to {what}: {self._server.link(best)}"]
         if best is Right.MARK:
             lines.append(f"Page to watch only: {self._server.link(Right.WATCH)}")
-        if not is_loopback(self._server.host):
-            lines.append(TRUST)
-        return lines
+        return [*lines, self._reach()]
+
+    def code(self, glyphs: Glyphs, *, colour: bool) -> list[str]:
+        """Return the code of the first link, as `code_rows` does."""
+        link = self._server.link(self._server.site.rights.best)
+        return code_rows(link, glyphs, dark_on_light=colour)
+
+    def _reach(self) -> str:
+        return HERE_ONLY if is_loopback(self._server.host) else TRUST
 
     def lines(self, width: int, height: int, glyphs: Glyphs, *, colour: bool) -> tuple[Line, ...]:
-        """Return the links and the code for a screen; the code only where all of it fits."""
-        link = self._server.link(self._server.site.rights.best)
-        rows = code_rows(link, glyphs, dark_on_light=colour)
-        words: list[Line] = [((link, Style.STRONG),), ((TRUST, Style.DIM),)]
-        if rows and len(rows) + 1 <= height and len(rows[0]) <= width:
-            style = Style.CODE if colour else Style.PLAIN
-            margin = " " * ((width - len(rows[0])) // 2)
-            drawn: list[Line] = [((margin, Style.PLAIN), (row, style)) for row in rows]
-            return (words[0], *drawn, *words[1:])
-        return tuple(words)
+        """Return link, words and code for a screen, as much of it as fits; no code in part."""
+        rows = self.code(glyphs, colour=colour)
+        address: Line = ((self._server.link(self._server.site.rights.best), Style.STRONG),)
+        words: list[Line] = [((text, Style.PLAIN),) for text in wrap(self._reach(), width)]
+        if not rows or len(rows[0]) > width:
+            return (address, *words)
+        margin = " " * ((width - len(rows[0])) // 2)
+        style = Style.CODE if colour else Style.PLAIN
+        drawn: list[Line] = [((margin, Style.PLAIN), (row, style)) for row in rows]
+        choices = ([address, *words, *drawn], [address, *drawn], drawn, [address, *words])
+        return tuple(next((lines for lines in choices if len(lines) <= height), choices[-1]))
