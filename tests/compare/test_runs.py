@@ -178,6 +178,19 @@ def test_a_changed_sidecar_is_told(tmp_path: Path) -> None:
     assert "not the one it was recorded with" in notes(loaded)[path.name]
 
 
+def test_a_changed_reading_is_told(tmp_path: Path) -> None:
+    """A recording whose digests do not fit is used and told: someone changed it afterwards."""
+    path = small(tmp_path)
+    lines = path.read_bytes().split(b"\r\n")
+    cells = lines[100].split(b",")
+    cells[4] = b"61.5"
+    lines[100] = b",".join(cells)
+    path.write_bytes(b"\r\n".join(lines))
+    loaded = load_runs([tmp_path])
+    assert len(loaded.runs) == 1
+    assert notes(loaded)[path.name] == "it was changed at row 101 (see warmwatch verify)"
+
+
 def test_mixed_bands_are_judged_by_the_commonest(tmp_path: Path) -> None:
     """One band judges all; what each recording was made for stays known."""
     for number in range(3):

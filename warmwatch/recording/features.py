@@ -15,7 +15,7 @@ from warmwatch.core.methods_run import (
 from warmwatch.core.methods_trace import Trace
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import RowReader
-from warmwatch.recording.rows import cells_item
+from warmwatch.recording.rows import Chain, cells_item
 
 SIDECAR_WORD = "sidecar="
 
@@ -73,10 +73,12 @@ def extract(path: Path, job: Job, digest: str) -> Extract:
 
 def _extract(path: Path, job: Job) -> Extract:
     reader, trace, sidecar_digest = RowReader(path), Trace(job), ""
-    row_number = 0
+    chain, changed_row, row_number = Chain(), 0, 0
     try:
         for row in reader:
             row_number = row.number
+            if not chain.check(row.line):
+                changed_row = changed_row or row_number
             item = cells_item(row.cells)
             if item is not None:
                 trace.step(item)
@@ -89,13 +91,18 @@ def _extract(path: Path, job: Job) -> Extract:
         return Extract(None, trouble, (), sidecar_digest)
     features = trace.features()
     trouble = "it holds no good reading of the fluid" if features is None else features.doubt
-    return Extract(features, trouble, _notes(reader), sidecar_digest)
+    return Extract(features, trouble, _notes(reader, changed_row), sidecar_digest)
 
 
-def _notes(reader: RowReader) -> tuple[str, ...]:
+def _notes(reader: RowReader, changed_row: int) -> tuple[str, ...]:
+    notes = []
+    if changed_row:
+        notes.append(f"it was changed at row {changed_row} (see warmwatch verify)")
     if reader.torn:
-        return (f"its end is missing: {reader.torn}; used as far as it goes",)
-    return () if reader.closed else ("it was never closed; used as far as it goes",)
+        notes.append(f"its end is missing: {reader.torn}; used as far as it goes")
+    elif not reader.closed:
+        notes.append("it was never closed; used as far as it goes")
+    return tuple(notes)
 
 
 def extract_to_text(found: Extract) -> str:
