@@ -188,6 +188,19 @@ def test_a_torn_recording_says_so_on_the_page(tmp_path: Path) -> None:
     assert verify_pdf(data).exit_code == 3
 
 
+def test_an_end_torn_inside_a_character_is_attached_as_it_is(tmp_path: Path) -> None:
+    """Bytes that are no text any more are evidence, too; odd file names do no harm."""
+    items = [*check_items(), Mark(70.0, MarkName.NOTE, "läuft", UTC_S)]
+    path = record(tmp_path, items, close=False)
+    data = path.read_bytes()
+    odd = tmp_path / "a b #1 'ü'.csv"
+    odd.write_bytes(data[: data.rindex("ä".encode()) + 1])
+    sidecar_path(odd).write_bytes(sidecar_path(path).read_bytes())
+    made = proof_of(odd)
+    assert attachments(made).recording == odd.read_bytes()
+    assert verify_pdf(made).state is SealState.TORN
+
+
 INJECTIONS = [
     "#panic(1) *bold* _it_ $x$ `raw` @label <tag> = head",
     "\\u{41} // comment /* x */ ~ -- ---",

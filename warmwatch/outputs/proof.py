@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from warmwatch.core.reading import MarkName
 from warmwatch.errors import RecordingError, WarmwatchError
@@ -39,7 +40,7 @@ def make_proof(facts: Facts, *, paper: str, key: ShopKey | None, time: str) -> b
         "sealed_by": _sealed_by(key),
     }
     moment = datetime.fromisoformat(time.replace("Z", "+00:00")).astimezone(UTC)
-    return seal_pdf(_typeset(inputs, moment), key)
+    return seal_pdf(_typeset(inputs, facts.path.parent, moment), key)
 
 
 def _sealed_by(key: ShopKey | None) -> str:
@@ -68,32 +69,23 @@ def _attachments(path: Path) -> Iterator[dict[str, str]]:
     )
     for file, relationship, mime, description in parts:
         if file.exists():
+            if file.stat().st_size > MOST_BYTES:
+                raise RecordingError(f"{file.name} is too long to be attached to a PDF.")
             yield {
                 "name": file.name,
-                "text": _text(file),
                 "relationship": relationship,
                 "mime": mime,
                 "description": description,
             }
 
 
-def _text(file: Path) -> str:
-    with file.open("rb") as opened:
-        data = opened.read(MOST_BYTES + 1)
-    if len(data) > MOST_BYTES:
-        raise RecordingError(f"{file.name} is too long to be attached to a PDF.")
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError:
-        raise RecordingError(f"{file.name} is no UTF-8 text: see `warmwatch verify`.") from None
-
-
-def _typeset(inputs: dict[str, str], moment: datetime) -> bytes:
+def _typeset(inputs: dict[str, str], folder: Path, moment: datetime) -> bytes:
     import matplotlib as mpl
     import typst
 
     template = files("warmwatch.outputs").joinpath("proof_page.typ").read_bytes()
     shipped = Path(mpl.get_data_path()) / "fonts" / "ttf"
+    root: Any = folder  # the library's types want the same type as the template's, wrongly
     error: Exception | None = None
     # Fonts of the system help out with scripts that the shipped one lacks; where one of them may
     # not be embedded, the shipped ones do it alone.
@@ -106,6 +98,7 @@ def _typeset(inputs: dict[str, str], moment: datetime) -> bytes:
         try:
             made = typst.compile(
                 template,
+                root=root,
                 font_paths=fonts,
                 sys_inputs=inputs,
                 pdf_standards=["a-3a"],

@@ -54,7 +54,7 @@ class Replay:
             self._nothing_missing(number)
             self._expected.extend(r for r in self._watch.step(item) if isinstance(r, Event))
             self._utc_s = item.utc_s
-        except (ValueError, TypeError, OverflowError, RecursionError) as error:
+        except (ValueError, TypeError, ArithmeticError, RecursionError) as error:
             raise Broken(f"the row cannot be read: {error}", number) from None
 
     def end(self, closed: Mapping[str, str]) -> None:

@@ -35,6 +35,8 @@ class Recorder:
         self._size = 0
         self._synced_s = time.monotonic()
         self._unsynced = False
+        # Some file systems count no links at all; there a removal cannot be noticed.
+        self._counted = os.fstat(file.fileno()).st_nlink > 0
         self._append(HEADER)
         self._write(opened)
         self.sync()
@@ -58,7 +60,7 @@ class Recorder:
         """Let the disk have everything now."""
         try:
             os.fsync(self._file.fileno())
-            removed = os.fstat(self._file.fileno()).st_nlink == 0
+            removed = self._counted and os.fstat(self._file.fileno()).st_nlink == 0
         except OSError as error:
             raise self._failed(error) from None
         if removed:
