@@ -13,6 +13,7 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Item, Mark, MarkName
 from warmwatch.errors import UsageError
 from warmwatch.links.base import Link, Notice
+from warmwatch.outputs.words import temperature
 
 LOADING_WORDS = ("load", "stall", "brake", "hold", "torque")
 USUAL_HOLD_S, USUAL_REST_S = 5.0, 60.0
@@ -25,8 +26,8 @@ NOT_ADVISED = (
 )
 CAUTIONS = (
     (
-        "The vehicle can move: nobody in front of it or behind it, wheels chocked, parking brake and "
-        "foot brake both on."
+        "The vehicle can move: nobody in front of it or behind it, wheels chocked, parking brake "
+        "and foot brake both on."
     ),
     "Never be under the vehicle meanwhile.",
     "Service information may forbid it: read it first; it comes before anything said here.",
@@ -50,21 +51,15 @@ def declares_loading(method: str) -> bool:
 
 def loading_text(job: Job) -> str:
     """Return the cautions as they are shown, with the limits of the job."""
-    lines = [
-        f"CAUTION. The job declares the method {job.method!r}.",
-        NOT_ADVISED,
-        *(f"  - {line}" for line in CAUTIONS),
-        (
-            f"  - Let go by {job.hold_limit_s:g} s at the latest, then at least {job.rest_s:g} s at "
-            "idle in neutral or park. Holds are timed only while engine speed and road speed are both "
-            "read."
-        ),
-        (
-            f"  - Let it idle and cool at {job.fluid_ceiling_c:g} °C of the fluid or "
-            f"{job.coolant_ceiling_c:g} °C of the coolant."
-        ),
-    ]
-    return "\n".join(lines)
+    fluid = temperature(job.fluid_ceiling_c, job.unit)
+    coolant = temperature(job.coolant_ceiling_c, job.unit)
+    times = (
+        f"Let go by {job.hold_limit_s:g} s at the latest, then at least {job.rest_s:g} s at idle "
+        "in neutral or park. Holds are timed only while engine speed and road speed are both read."
+    )
+    heat = f"Let it idle and cool at {fluid} of the fluid or {coolant} of the coolant."
+    dangers = "\n".join(f"  - {line}" for line in (*CAUTIONS, times, heat))
+    return f"CAUTION. The job declares the method {job.method!r}.\n{NOT_ADVISED}\n{dangers}"
 
 
 def loosened_limits(job: Job) -> list[str]:
@@ -81,12 +76,16 @@ def loosened_limits(job: Job) -> list[str]:
             f"{USUAL_REST_S:g} s."
         )
     plain = Job(job.band)
-    for name, meant in (("fluid_ceiling_c", "fluid"), ("coolant_ceiling_c", "coolant")):
-        if getattr(job, name) > getattr(plain, name):
-            told.append(
-                f"The job sets the ceiling of the {meant} to {getattr(job, name):g} °C; "
-                f"{getattr(plain, name):g} °C is usual here."
-            )
+    ceilings = (
+        ("fluid", job.fluid_ceiling_c, plain.fluid_ceiling_c),
+        ("coolant", job.coolant_ceiling_c, plain.coolant_ceiling_c),
+    )
+    told += [
+        f"The job sets the ceiling of the {meant} to {temperature(set_c, job.unit)}; "
+        f"{temperature(usual_c, job.unit)} is usual here."
+        for meant, set_c, usual_c in ceilings
+        if set_c > usual_c
+    ]
     return told
 
 
