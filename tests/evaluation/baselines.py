@@ -34,7 +34,7 @@ def exponential(times: Floats, values: Floats, target: float) -> float:
     if t.size < 4:
         return NEVER
     best, answer = NEVER, NEVER
-    for tau in np.geomspace(30, 30000, 40):
+    for tau in np.geomspace(30, 30000, 80):
         basis = np.exp(-t / tau)
         design = np.column_stack([np.ones_like(t), basis])
         found, *_ = np.linalg.lstsq(design, y, rcond=None)

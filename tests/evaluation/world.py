@@ -78,7 +78,8 @@ def _activity(
     phase = np.select(
         [speed > 3.0, rpm < 300.0, rpm < 1500.0], [DRIVING, OFF, IDLE], LOADED
     ).astype(np.int8)
-    wobble = rng.uniform(0.0, 0.6 if uneven else 0.08, n) * (rng.random(n) < (1 if uneven else 0.6))
+    wobble = rng.uniform(0.0, 0.45 if uneven else 0.04, n)
+    wobble *= rng.random(n) < (1 if uneven else 0.5)
     power *= np.exp(_wander(rng, n, steps, wobble, logu(rng, 10, 500, n)))
     return power, phase, rpm, speed
 
@@ -112,7 +113,7 @@ def _segments(
     short = rng.random() < 0.3
     hold_s, rest_s = (float(np.exp(rng.uniform(np.log(20), np.log(400)))) for _ in range(2))
     loose = float(rng.uniform(0, 0.6))
-    hold_rpm, steady = float(rng.uniform(1150, 2400)), rng.random() < 0.2
+    hold_rpm, steady = float(rng.uniform(1150, 2400)), rng.random() < 0.4
     go_power = float(np.exp(rng.uniform(np.log(1.1), np.log(6))))
     go_mean = float(np.exp(rng.uniform(np.log(20), np.log(500))))
     stop_mean = float(rng.uniform(5, 80))
@@ -123,8 +124,8 @@ def _segments(
     while k < steps:
         driving = style == "drive" or (style == "mixed" and k < until)
         if driving:
-            trip = min(max(trip * float(np.exp(rng.normal(0, 0.3))), 8.0), 130.0)
-            trip = 0.7 * trip + 0.3 * pace
+            trip = min(max(trip * float(np.exp(rng.normal(0, 0.25))), 8.0), 130.0)
+            trip = 0.5 * trip + 0.5 * pace
             j = k + max(int(rng.exponential(go_mean) / STEP_S), 3)
             power[k:j] *= go_power * (0.4 + 0.6 * trip / pace) * float(np.exp(rng.normal(0, 0.3)))
             phase[k:j], speed[k:j] = DRIVING, trip
@@ -171,10 +172,10 @@ def _vehicle(
     coolant_rate = logu(rng, 1.5, 9, n) / 60
     coolant_load = rng.uniform(0.3, 1.0, n)
     coolant_loss = logu(rng, 25, 500, n) * 60
-    base = logu(rng, 0.15, 2.2, n) / 60
-    thick, width = rng.uniform(0, 1.8, n), rng.uniform(12, 45, n)
     moving = style in ("drive", "mixed")
-    to_coolant = logu(rng, 6, 70 if moving else 130, n) * 60
+    base = logu(rng, 0.15, 2.2, n) / 60
+    thick, width = rng.uniform(0, 2.5 if moving else 1.8, n), rng.uniform(12, 45, n)
+    to_coolant = logu(rng, 6, 50 if moving else 130, n) * 60
     to_coolant[rng.random(n) < (0.1 if moving else 0.3)] = never
     gate = np.where(rng.random(n) < 0.35, rng.uniform(35, 85, n), -100)
     gate_on_fluid = rng.random(n) < 0.5
