@@ -23,9 +23,9 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminal
 
 @pytest.fixture(autouse=True)
 def short_trials(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A second of polling shows as much here as five do on a vehicle."""
-    monkeypatch.setattr(serial_trial, "TRY_POLLS_S", 1.2)
-    monkeypatch.setattr(can_trial, "TRY_POLLS_S", 1.2)
+    """A little polling shows as much here as five do on a vehicle."""
+    monkeypatch.setattr(serial_trial, "TRY_POLLS_S", 0.8)
+    monkeypatch.setattr(can_trial, "TRY_POLLS_S", 0.8)
 
 
 def names_and_states(out: str) -> list[tuple[str, str]]:
@@ -164,14 +164,14 @@ def test_a_short_search_ranks_the_fluid_first_and_offers_no_file(
 ) -> None:
     """Sweep, watch, rank end to end: both places of the fluid lead, but the watch was too short.
 
-    The stand-in's vehicle lives eight times as fast; after a minute and a half of its time fluid
+    The stand-in's vehicle lives eight times as fast; after a minute of its time fluid
     and coolant cannot be told apart for certain, so that nothing is written.
     """
     found = tmp_path / "found.toml"
     with StandIn("text_adapter.py", "--pty", "--pace", "8", "--standing", "2") as adapter:
         ran = warmwatch(
-            "link", f"serial:{adapter.address}", "--find-temperature", "1234:1238", "--yes",
-            "--rate", 10, "--minutes", 0.2, "--out", found, "--json",
+            "link", f"serial:{adapter.address}", "--find-temperature", "1234:1236", "--yes",
+            "--rate", 10, "--minutes", 0.15, "--out", found, "--json",
         )  # fmt: skip
     content = json.loads(ran.out)
     places = [(one["identifier"], one["first_byte"]) for one in content["candidates"][:2]]

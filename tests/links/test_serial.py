@@ -150,9 +150,7 @@ def test_harmless_quirks_change_nothing(bench: Bench, fault: str) -> None:
     [
         ("nodata", "silent|does not answer"),
         ("silent", "stopped answering"),
-        ("stopped", "make no sense"),
         ("garbage", "make no sense"),
-        ("reset", "make no sense|restarted"),
     ],
 )
 def test_a_fault_is_told_and_the_link_comes_back(bench: Bench, fault: str, told: str) -> None:
@@ -188,7 +186,7 @@ def test_random_corruption_never_becomes_a_wrong_value(bench: Bench) -> None:
     """With one answer in two spoilt at random, values go on and all of them are true."""
     bench.until(lambda run: run.fluid)
     bench.fault("corrupt", 0.5)
-    until_s = time.monotonic() + 2.5
+    until_s = time.monotonic() + 1.5
     bench.until(lambda run: time.monotonic() > until_s, longest_s=20.0)
     assert "cannot be read" in bench.run.texts
     bench.check_truth()
@@ -201,7 +199,7 @@ def test_only_reading_requests_reach_the_adapter(tmp_path: Path) -> None:
     with adapter, opened(adapter, tmp_path) as bench:
         bench.until(lambda run: run.fluid)
         adapter.fault("garbage", 0.5)
-        until_s = time.monotonic() + 2.0
+        until_s = time.monotonic() + 1.0
         bench.until(lambda run: time.monotonic() > until_s)
     sent = set(log.read_text(encoding="utf-8").split())
     setup = re.compile(r"AT(Z|E0|L0|H1|S0|AT1|SP0|RV|DPN|SH[0-9A-F]{3})")
