@@ -26,12 +26,28 @@ CAUTION = (
     metavar="FROM:TO",
     is_flag=False,
     flag_value="",
-    help="Search these identifiers (hex) of service 22 for the fluid's temperature.",
+    help="Search these identifiers of service 22 (hex) for the fluid's temperature "
+    "[default: 1000:12FF].",
 )
-@click.option("--unit-address", metavar="HEX", help="The control unit to search, such as 7E1.")
-@click.option("--minutes", type=float, default=10.0, help="How long to watch a warm-up.")
-@click.option("--rate", type=float, default=4.0, help="Requests a second while searching.")
-@click.option("--out", type=click.Path(dir_okay=False), help="Write the signal file there.")
+@click.option(
+    "--unit-address",
+    metavar="HEX",
+    help="The control unit to search, such as 7E1 [default: the second that answers].",
+)
+@click.option(
+    "--minutes", type=float, default=10.0, help="How long to watch the warm-up [default: 10]."
+)
+@click.option(
+    "--rate",
+    type=float,
+    default=4.0,
+    help="Requests a second at most while searching [default: 4].",
+)
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False),
+    help="Write the signal file there; never over an existing one.",
+)
 @click.option("--yes", is_flag=True, help="Do not ask before searching.")
 def command(
     address: str,
