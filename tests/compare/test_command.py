@@ -21,6 +21,7 @@ from warmwatch.commands.compare_words import table
 from warmwatch.commands.main import run
 from warmwatch.core.band import Band
 from warmwatch.core.reading import Item, MarkName, Reading
+from warmwatch.recording.many import Note
 from warmwatch.recording.runs import Wanted
 
 RATES = {"idle": (1.9, 2.0, 2.05, 1.95), "drive": (2.9, 3.1, 3.0)}
@@ -286,6 +287,7 @@ def test_degrees_fahrenheit(folder: Path) -> None:
     assert "°C" not in text
     assert as_json(folder, "--unit", "F", "--at", "140,158")["at_c"] == [60, 70]
     assert in_unit("was seen from 60 to 70 °C here", "F") == "was seen from 140 to 158 °F here"
+    assert in_unit("begins at 60.5 °C", "F") == "begins at 141 °F"
     assert in_unit("3 to 4 runs at 20 °C", "C") == "3 to 4 runs at 20 °C"
 
 
@@ -439,3 +441,41 @@ def test_plug_out_stands_in_the_table(tmp_path: Path) -> None:
     (one,) = as_json(tmp_path)["runs"]
     expected = replace(Warm(2.5)).rate_at(83.0)
     assert one["figures"]["plug_out_rate_c_per_min"] == pytest.approx(expected, rel=0.05)
+
+
+def test_recordings_that_share_no_span_are_still_told(tmp_path: Path) -> None:
+    """Nothing in common is said in words, and each recording still has its row."""
+    write(tmp_path, warm_items(Warm(2.5), 60), method="low", utc_s=START_UTC_S)
+    write(tmp_path, warm_items(Warm(2.5, start_c=84.0), 60), method="high", utc_s=0.0)
+    text = typed(tmp_path)
+    assert "no span in common" in text
+    assert len(as_json(tmp_path)["runs"]) == 2
+
+
+def test_many_notes_are_cut_short_in_the_text_alone(folder: Path, tmp_path: Path) -> None:
+    """Thirty different notes fill no screen; the JSON holds them all."""
+    from warmwatch.commands.compare_report import NOTES_SHOWN, report
+
+    loaded = module.load([str(folder)], Wanted(), keep=False, dask=None)
+    result = module.compared(loaded)
+    notes = tuple(Note(f"{n}.csv", f"reason {n}", used=False) for n in range(30))
+    lines = report(replace(result, notes=notes), "C", 100)
+    assert f"  and {30 - NOTES_SHOWN} lines more; all are in --json" in lines
+
+
+def test_methods_never_seen_at_one_temperature_are_told(tmp_path: Path) -> None:
+    """One way recorded on cold days only, the other on warm ones: the text says so."""
+    for number, ambient_c in enumerate((1.0, 2.0, 4.0, 20.0, 21.0, 23.0)):
+        method = "cold" if number < 3 else "warm"
+        items = warm_items(Warm(2.5 + number % 2 / 20, ambient_c=ambient_c), 2400, every_s=5.0)
+        write(tmp_path, items, method=method, utc_s=START_UTC_S + 1e4 * number)
+    assert "no ambient temperature was seen with both" in typed(tmp_path)
+
+
+def test_two_short_methods_are_too_few_over_a_span(tmp_path: Path) -> None:
+    """Where the band was never reached, too few runs are told of the span instead."""
+    for number, method in enumerate(("a", "b")):
+        items = warm_items(Warm(1.0, start_c=40.0 + number), 1200, every_s=5.0)
+        write(tmp_path, items, method=method, utc_s=START_UTC_S + 1e4 * number)
+    told = as_json(tmp_path)["sentences"]
+    assert any("too few to tell the time from" in sentence for sentence in told), told

@@ -201,7 +201,7 @@ def test_what_a_run_does_not_cover_is_missing_with_its_reason() -> None:
     late = runs_of("late", [2.5], starts=[55.0])
     early = runs_of("early", [2.5], seconds=600)
     pieces = {p.group: p for p in compare([*late, *early], SPAN).pieces}
-    assert pieces["late"].missing["span_min"] == "begins at 55 °C, above 50 °C"
+    assert pieces["late"].missing["span_min"] == "begins at 55.1 °C, above 50 °C"
     assert pieces["late"].figures[rate_name(70)] > 0
     assert pieces["early"].missing["span_min"] == "does not reach 78 °C"
     assert "did not reach the band in 10 min" in pieces["early"].missing["time_to_band_min"]
@@ -305,3 +305,27 @@ def test_the_window_after_is_compared() -> None:
         assert pieces[name].figures["window_min"] == pytest.approx(minutes, abs=0.1)
     peak_c = fast.at(2400)
     assert pieces["fast"].figures["overshoot_c"] == pytest.approx(peak_c - 90.0, abs=0.2)
+
+
+def test_reasons_name_what_happened_around_the_band() -> None:
+    """Begun inside it, entered in a gap, passed a level in a gap: each has its own words."""
+    hot = run_of(warm_items(Warm(2.5, start_c=84.0), 600), "hot")
+    whole = list(warm_items(Warm(2.5), 1800))
+    at_s = Warm(2.5).time_to(80.0)
+    holed = [item for item in whole if not at_s - 20.0 < item.elapsed_s < at_s + 20.0]
+    unseen = run_of([replace(item, utc_s=None) for item in holed], "unseen")
+    pieces = {p.group: p for p in compare([hot, unseen], Span(BAND, 85, 86, (83,))).pieces}
+    assert pieces["hot"].missing["time_to_band_min"] == "begins in the band or above it"
+    early = compare([unseen], Span(BAND, 50, 70, (80,))).pieces[0]
+    assert early.missing["time_to_band_min"] == "entered the band unseen, in a gap"
+    assert early.missing[rate_name(80)] == "a gap of unknown length there"
+    crossed = compare([unseen], Span(BAND, 50, 80, (70,))).pieces[0]
+    assert crossed.missing["span_min"] == "passed 80 °C unseen, in a gap"
+
+
+def test_a_phase_too_short_for_the_model_says_so() -> None:
+    """A minute of driving gives no rate by the model, and the reason."""
+    short = run_of(warm_items(Warm(2.5), 100, phase="driving"))
+    (piece,) = compare([short], SPAN, by=PHASE).pieces
+    assert piece.missing["rate_model_c_per_min"] == "too short for the model"
+    assert piece.missing[rate_name(60)] == "does not reach 57 °C"

@@ -235,3 +235,11 @@ def test_bootstrap_intervals_of_skewed_groups_hold_the_truth() -> None:
         return difference(a, b), mean - 2.0 * mean
 
     assert 0.90 <= covered(draw, 300) <= 0.99
+
+
+def test_the_bootstrap_of_runs_that_are_all_alike_claims_nothing() -> None:
+    """Where every resample is the same there is no spread to state."""
+    found = bootstrap([5.0] * 15, [7.0] * 15)
+    assert not found.tells
+    symmetric = bootstrap([1.0, 2.0, 3.0] * 5, [1.0, 2.0, 3.0] * 5)
+    assert symmetric.low == pytest.approx(-symmetric.high, abs=0.2)

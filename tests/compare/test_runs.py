@@ -3,10 +3,10 @@
 import os
 import shutil
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import pandas as pd
 import pytest
@@ -29,11 +29,13 @@ from warmwatch.recording.features import (
     file_digest,
 )
 from warmwatch.recording.many import find_recordings, read_recordings
-from warmwatch.recording.runs import Loaded, Wanted, load_runs
+from warmwatch.recording.runs import Loaded, Wanted, load_runs, try_digest
 from warmwatch.recording.sidecar import sidecar_path
 from warmwatch.recording.spread import WORTH_PROCESSES, Here, OnDask
 
 WARM = Warm(rate=2.5)
+T = TypeVar("T")
+R = TypeVar("R")
 
 
 def small(folder: Path, method: str = "idle", *, rate: float = 2.5, number: int = 0) -> Path:
@@ -396,3 +398,38 @@ def test_runs_know_their_labels(tmp_path: Path) -> None:
     assert (run.method, run.vehicle, run.name) == ("Drive", "invented", path.name)
     assert run.digest == file_digest(path)
     assert load_runs([path]).invented == ("Invented for a test.",)
+
+
+@pytest.mark.parametrize(
+    ("system", "name", "end"),
+    [
+        ("win32", "LOCALAPPDATA", ("warmwatch", "features.sqlite")),
+        ("darwin", "HOME", ("Library", "Caches", "warmwatch", "features.sqlite")),
+    ],
+)
+def test_each_system_has_its_cache_folder(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, system: str, name: str, end: tuple[str, ...]
+) -> None:
+    """Windows and macOS keep caches where their users expect them."""
+    monkeypatch.delenv("WARMWATCH_CACHE", raising=False)
+    monkeypatch.setattr("sys.platform", system)
+    monkeypatch.setenv(name, str(tmp_path))
+    assert cache_path() == tmp_path.joinpath(*end)
+
+
+def test_a_recording_that_goes_away_is_told(tmp_path: Path) -> None:
+    """A file that vanishes, or is still written to, between finding and reading ends nothing."""
+    path = small(tmp_path)
+    assert try_digest(str(tmp_path / "gone.csv"))[1].startswith("Cannot read")
+    cache = FeatureCache(tmp_path / "cache.sqlite")
+
+    class Growing(Here):
+        """The recording grows after its digest was taken."""
+
+        def worked(self, function: Callable[[T], R], tasks: Sequence[T]) -> Iterator[R]:
+            with path.open("ab") as file:
+                file.write(b"more")
+            return super().worked(function, tasks)
+
+    assert len(load_runs([path], cache=cache, spread=Growing()).runs) == 1
+    assert load_runs([path], cache=cache).kept == 0

@@ -21,7 +21,7 @@ SHOWN_DIFFERENCES = (
     "rate_model_c_per_min",
     "window_min",
 )
-_CELSIUS = re.compile(r"(-?\d+)(?:( °C)|(?= to -?\d+ °C))")
+_CELSIUS = re.compile(r"(-?\d+(?:\.\d)?)(?:( °C)|(?= to -?\d+ °C))")
 _COVARIATES = {"start_c": "start temperature", "ambient_c": "ambient temperature"}
 
 
@@ -75,7 +75,7 @@ def _piece_notes(piece: Piece, comparison: Comparison, unit: str) -> list[Note]:
 
 
 def in_unit(text: str, unit: str) -> str:
-    """Return a reason with its temperatures, whole degC, in the unit of show.
+    """Return a reason with its temperatures in the unit of show, in whole degrees.
 
     >>> in_unit("did not reach 80 °C", "F")
     'did not reach 176 °F'

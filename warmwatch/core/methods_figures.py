@@ -176,7 +176,7 @@ def _reached(features: RunFeatures, level_c: int) -> tuple[float | None, str]:
     if at_s is not None:
         return at_s, ""
     if level_c < features.climb_from_c:
-        return None, f"begins at {features.start_c:.0f} °C, above {level_c} °C"
+        return None, f"begins at {features.start_c:.1f} °C, above {level_c} °C"
     if level_c >= features.climb_from_c + len(features.climb_s):
         return None, f"does not reach {level_c} °C"
     return None, f"passed {level_c} °C unseen, in a gap"

@@ -81,8 +81,10 @@ def bootstrap(
         fmean(chance.choices(a, k=len(a))) - fmean(chance.choices(b, k=len(b)))
         for _ in range(RESAMPLES)
     )
+    if drawn[0] == drawn[-1]:  # the runs are all alike: no spread was seen
+        return welch(a, b, level)
     below = sum(value < estimate for value in drawn) + 0.5 * drawn.count(estimate)
-    if not 0.0 < below < RESAMPLES:  # every draw alike, or all on one side: nothing to correct
+    if not 0.0 < below < RESAMPLES:  # all on one side: nothing to correct by
         return welch(a, b, level)
     normal = NormalDist()
     bias = normal.inv_cdf(below / RESAMPLES)
