@@ -271,6 +271,12 @@ def test_a_port_in_use_is_said_so(bench: Bench) -> None:
         watch(f"serial:{bench.adapter.address}", lambda run: False, longest_s=15.0)
 
 
+def test_a_file_that_is_no_port_is_said_so() -> None:
+    """Something that is there but is no serial port is refused in words."""
+    with pytest.raises(LinkRefused, match=r"/dev/null cannot be opened: it is no serial port\."):
+        watch("serial:/dev/null", lambda run: False)
+
+
 def test_nothing_listening_is_said_so() -> None:
     """A TCP port where nobody listens is refused in words."""
     with pytest.raises(LinkRefused, match="nothing answers there, connection refused"):

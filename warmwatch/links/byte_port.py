@@ -206,6 +206,8 @@ def _explained(name: str, error: Exception) -> LinkLost:
             "no permission (let your user into the group that owns it, often dialout or uucp, "
             "and log in again)"
         )
+    if f"({errno.ENOTTY}," in text:  # pyserial wraps the system's (number, words)
+        return LinkLost("it is no serial port")
     if number in _ABSENT or "FileNotFoundError" in text:
         return LinkLost("there is no such port (is it plugged in?)")
     return LinkLost(_why(error))
