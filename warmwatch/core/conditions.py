@@ -16,7 +16,6 @@ from warmwatch.core.band import Place
 from warmwatch.core.check_rules import CheckRules
 from warmwatch.core.phase import LOADED_RPM, RUNNING_RPM, STANDING_KMH, Phase, PhaseTracker
 from warmwatch.core.reading import Mark, MarkName
-from warmwatch.core.units import implausible
 
 STATUS_REASONS: dict[int, str] = {
     1: "settling timer still counting down",
@@ -77,7 +76,7 @@ class ConditionTracker:
     def reading(self, elapsed_s: float, values: Mapping[str, float], phase: Phase) -> None:
         """Take a reading that the clock allows."""
         for name in ("in_park", "oil_level_status"):
-            if name in values and not implausible(name, values[name]):
+            if name in values:
                 self._slow[name] = (elapsed_s, values[name])
         if phase is not Phase.IDLE:
             self._idle_since_s = None

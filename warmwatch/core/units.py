@@ -2,6 +2,7 @@
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 _TEMPERATURE = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*°?\s*([CcFf]?)\s*")
@@ -83,3 +84,10 @@ def implausible(name: str, value: float) -> str:
     if quantity is None or quantity.low <= value <= quantity.high:
         return ""
     return f"{value:g} {quantity.unit} is outside {quantity.low:g} to {quantity.high:g}"
+
+
+def plausible(values: Mapping[str, float]) -> Mapping[str, float]:
+    """Return the values without those that cannot be real; the same mapping when all can."""
+    if not any(implausible(name, value) for name, value in values.items()):
+        return values
+    return {name: value for name, value in values.items() if not implausible(name, value)}

@@ -6,7 +6,7 @@ so that it is the same whether a tick or the next reading brings it to light.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from warmwatch.core.alerts import Alerts, Ceiling
 from warmwatch.core.band import Place, Window, WindowTracker
@@ -20,6 +20,7 @@ from warmwatch.core.level import LevelJob
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.trust import Trust, Verdict
+from warmwatch.core.units import plausible
 
 Result = Event | Forecast
 
@@ -174,7 +175,9 @@ class Watch:
         verdict = self._trust.judge(reading)
         if verdict is not None and verdict.reason == "time does not run forward":
             return self._doubt(reading, verdict)
-        phase = self._phases.step(reading.elapsed_s, reading.values)
+        if (values := plausible(reading.values)) is not reading.values:
+            reading = replace(reading, values=values)
+        phase = self._phases.step(reading.elapsed_s, values)
         self._remember_slow(reading)
         results: list[Result] = []
         if verdict is not None and verdict.fluid_c is None:
