@@ -20,7 +20,9 @@ from warmwatch.commands.compare_told import in_unit
 from warmwatch.commands.compare_words import table
 from warmwatch.commands.main import run
 from warmwatch.core.band import Band
+from warmwatch.core.methods_figures import label
 from warmwatch.core.reading import Item, MarkName, Reading
+from warmwatch.outputs.compare_plot import draw, picture
 from warmwatch.recording.many import Note
 from warmwatch.recording.runs import Wanted
 
@@ -399,12 +401,37 @@ def test_the_picture_says_what_it_shows(with_holds: Path, tmp_path: Path) -> Non
         assert words in text, words
 
 
+def test_many_methods_are_not_drawn_alike(folder: Path, tmp_path: Path) -> None:
+    """No two methods share a look: beyond seven the picture says how many are left out."""
+    loaded = module.load([str(folder)], Wanted(), keep=False, dask=None)
+    runs = [replace(one, method=f"m{n}") for one in loaded.runs for n in range(9)]
+    result = module.compared(replace(loaded, runs=tuple(runs)))
+    text = picture(result.comparison, runs, "C", "svg").decode()
+    assert "The 7 methods with the most runs; 2 more in the table." in text
+
+
+def test_a_picture_without_a_common_span_is_still_one(tmp_path: Path) -> None:
+    """Where nothing can be aligned the picture shows axes and band, and says 0 runs."""
+    write(tmp_path, warm_items(Warm(2.5), 60), method="low", utc_s=START_UTC_S)
+    write(tmp_path, warm_items(Warm(2.5, start_c=84.0), 60), method="high", utc_s=0.0)
+    typed(tmp_path, "--plot", tmp_path / "a.svg")
+    assert "low, 0 of 1 runs" in (tmp_path / "a.svg").read_text(encoding="utf-8")
+
+
+def test_of_two_kinds_of_holds_the_slower_is_the_subject(tmp_path: Path) -> None:
+    """Between two ways of holding no sentence says that one is the sooner."""
+    for number, rate in enumerate((2.4, 3.1, 2.5, 3.0, 2.45, 3.05)):
+        method = ("stall a", "stall z")[number % 2]
+        items = warm_items(Warm(rate), 2400, every_s=5.0)
+        write(tmp_path, items, method=method, utc_s=START_UTC_S + 1e4 * number)
+    (sentence, *_) = as_json(tmp_path)["sentences"]
+    assert sentence.startswith("The stall a runs reached the band")
+    assert "later than the stall z runs" in sentence
+
+
 def test_the_picture_draws_what_the_runs_say(folder: Path) -> None:
     """The thick curve is the median of the runs: its points are those of numpy's median."""
     import numpy as np
-
-    from warmwatch.core.methods_figures import label
-    from warmwatch.outputs.compare_plot import draw
 
     loaded = module.load([str(folder)], Wanted(), keep=False, dask=None)
     result = module.compared(loaded)

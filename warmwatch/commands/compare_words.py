@@ -154,8 +154,14 @@ def _pair_sentences(pair: dict[str, Difference], comparison: Comparison, unit: s
 
 
 def _sides(one: Difference) -> tuple[str, str, float, int, int]:
-    """Return subject, object, sign and counts; holds against the brakes are never the subject."""
-    if declares_loading(one.a) and not declares_loading(one.b):
+    """Return subject, object, sign and counts.
+
+    Holds against the brakes are never said to be the sooner: they are the object, and of two kinds
+    of holds the slower is the subject.
+    """
+    a_holds, b_holds = declares_loading(one.a), declares_loading(one.b)
+    a_is_sooner = one.best is not None and one.best.estimate < 0.0
+    if a_holds and (not b_holds or a_is_sooner):
         return one.b, one.a, -1.0, one.n_b, one.n_a
     return one.a, one.b, 1.0, one.n_a, one.n_b
 

@@ -5,6 +5,7 @@ without any global state; the same comparison gives the same bytes.
 """
 
 import io
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -85,13 +86,17 @@ def draw(span: Span, runs: Sequence[Run], unit: str, foot: Sequence[str]) -> Fig
     """Return the figure with both panels."""
     figure = Figure(figsize=SIZE_IN, layout="constrained")
     curves, rates = figure.subplots(1, 2, width_ratios=(1.5, 1.0))
-    names = sorted({label(run) for run in runs})
+    counts = Counter(label(run) for run in runs)
+    names = sorted(sorted(counts, key=lambda name: (-counts[name], name))[: len(_LOOKS)])
     groups = {name: [run for run in runs if label(run) == name] for name in names}
-    looks = {name: _LOOKS[i % len(_LOOKS)] for i, name in enumerate(names)}
+    looks = dict(zip(names, _LOOKS, strict=False))
     _draw_curves(curves, span, groups, looks, unit)
     _draw_rates(rates, span, groups, looks, unit)
     figure.suptitle("Ways of warming up, as recorded", fontsize=TITLE_PT, x=0.01, ha="left")
     lines = ["Thick: median of the runs; shaded: the middle half; thin: each run.", *foot]
+    if len(counts) > len(names):
+        more = len(counts) - len(names)
+        lines.insert(1, f"The {len(names)} methods with the most runs; {more} more in the table.")
     text = "\n".join(drawable(line, FOOT_LETTERS) for line in lines)
     figure.supxlabel(text, fontsize=SMALL_PT, x=0.01, ha="left", color=SOFT_INK)
     return figure
