@@ -24,7 +24,7 @@ from warmwatch.recording.writer import Recorder
 
 SHOW_EVERY_S = 0.25
 SHOW_SOON_S = 0.1
-"""What is new is shown after so long already."""
+"""What is new is shown at once, but not more often than this."""
 _LEFT = (EventKind.LEFT_HIGH, EventKind.LEFT_LOW)
 _TO_BE_HEARD = frozenset(
     {EventKind.BLIND, EventKind.TOO_HOT, EventKind.HOLD_LIMIT, EventKind.TOP_NEARING}
@@ -78,6 +78,7 @@ class Session:
         self._had_window = False
         self._shown_s = 0.0
         self._news = False
+        self._news_s = 0.0
 
     def run(self) -> Summary:
         """Run until the link ends, `until` is met, the mechanic ends it, or Ctrl-C."""
@@ -122,9 +123,13 @@ class Session:
         if now_s >= self._watch.due_s:
             self._fold(Tick(now_s, utc_s=self._wall_time()))
         self._record(lambda recorder: recorder.sync_if_due())
-        due_s = SHOW_SOON_S if self._news else SHOW_EVERY_S
-        if time.monotonic() - self._shown_s >= due_s:
-            self._shown_s = time.monotonic()
+        self._show_when_due(time.monotonic())
+
+    def _show_when_due(self, real_s: float) -> None:
+        new = self._news and real_s - self._news_s >= SHOW_SOON_S
+        if new or real_s - self._shown_s >= SHOW_EVERY_S:
+            self._news_s = real_s if self._news else self._news_s
+            self._shown_s = real_s
             self._news = False
             self._show()
 

@@ -35,6 +35,14 @@ def test_before_the_first_reading() -> None:
     assert (seen.state, seen.figure, seen.place) == (State.WAITING, "", None)
 
 
+def test_the_first_readings_are_shown_as_such() -> None:
+    """A reading whose place is not confirmed yet is shown, and nothing is claimed of the band."""
+    played = Played().take(STEADY[:2])
+    seen = board(played.view(), played.tale())
+    assert (seen.state, seen.figure) == (State.WAITING, "85")
+    assert "not yet confirmed" in seen.act
+
+
 def test_in_the_band() -> None:
     """Inside, the board says so with the figure and the place in the band."""
     played = Played().take(STEADY)

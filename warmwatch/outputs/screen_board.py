@@ -102,9 +102,11 @@ class Board:
 def board(view: View, tale: Tale, *, ended: bool = False) -> Board:
     """Return what is to be said of a view."""
     state = State.ENDED if ended else state_of(view, tale)
-    shown = state not in (State.BLIND, State.ENDED, State.WAITING)
+    shown = state not in (State.BLIND, State.ENDED) and view.snapshot.fluid_c is not None
     job = view.job
     word, act = WORDS[state]
+    if state is State.WAITING and shown:
+        act = "The first readings: not yet confirmed."
     link, link_ok = _link(view, state)
     unfit = _unfit(view) if state in _CHECKING else ""
     return Board(
