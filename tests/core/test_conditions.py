@@ -82,6 +82,16 @@ def test_what_is_read_wrong_is_not_met(values: dict[str, float], name: str, code
     assert STATUS_REASONS[code] in found.reason
 
 
+@pytest.mark.parametrize(
+    ("code", "state"),
+    [(0, State.MET), (14, State.UNKNOWN), (15, State.UNKNOWN), (11, State.UNKNOWN)],
+)
+def test_the_vehicles_own_status_is_taken_at_its_word(code: int, state: State) -> None:
+    """Valid is met; an error, not available and undefined codes are not known."""
+    watch = watched({**IDLE, "oil_level_status": float(code)})
+    assert condition(watch, "vehicle's own level status").state is state
+
+
 def test_values_that_stop_coming_are_not_known() -> None:
     """An engine speed of ten seconds ago says nothing about now."""
     watch = watched(IDLE)

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pypdf
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -162,6 +163,31 @@ def test_mistakes_in_a_job_file_are_named(text: str, tmp_path: Path) -> None:
 
     with pytest.raises(UsageError):
         make_job(parse_address("lines:-"), path, None, None)
+
+
+@pytest.mark.parametrize(
+    ("names", "says"),
+    [
+        ([], "no recording"),
+        (["a.csv", "b.csv"], "more than one"),
+        (["a.csv", "a.csv-metadata.json", "virus.exe"], "belongs to no proof"),
+        (["a.csv", "a.csv-metadata.json", "a.csv-signature.json", "more"], "more files"),
+        (["a.csv"], "sidecar is missing"),
+    ],
+)
+def test_a_pdf_with_other_things_in_it_is_no_proof(
+    genuine: tuple[bytes, bytes, bytes], names: list[str], says: str
+) -> None:
+    """Sealed or not, what is attached must be one recording and its companions."""
+    made = pypdf.PdfWriter()
+    made.add_blank_page(100, 100)
+    for name in names:
+        made.add_attachment(name, genuine[0])
+    out = io.BytesIO()
+    made.write(out)
+    report = pdf_bytes(out.getvalue())
+    assert report.exit_code == 1
+    assert says in report.reason
 
 
 def test_a_pdf_bomb_is_refused_in_bounded_memory(
