@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from typing import TextIO
 
 from warmwatch.core.band import Window
+from warmwatch.core.check import Check, outcome
 from warmwatch.core.events import Event
 from warmwatch.core.forecast import Forecast
 from warmwatch.core.reading import Mark, Reading
@@ -84,9 +85,30 @@ def summary_object(summary: Summary) -> dict[str, object]:
         "doubtful": snapshot.doubtful,
         "gaps": snapshot.gaps,
         "blind": snapshot.blind,
+        "outcome": str(outcome(snapshot.check, view.job.band)),
+        "check": None if snapshot.check is None else check_object(snapshot.check),
+        "drain_windows": [window_object(window) for window in snapshot.drain_windows],
         "recording": view.recording or None,
         "recording_trouble": view.recording_trouble or None,
         "stopped_by": summary.stopped_by,
+    }
+
+
+def check_object(check: Check) -> Mapping[str, object]:
+    """Return the JSON object of a level check; its conditions are the worst while it lasted."""
+    return {
+        "out_s": check.out_s,
+        "out_c": check.out_c,
+        "in_s": check.in_s,
+        "in_c": check.in_c,
+        "set_s": check.set_s,
+        "min_c": check.min_c,
+        "max_c": check.max_c,
+        "lost": check.lost,
+        "conditions": [
+            {"name": c.name, "state": str(c.state), "reason": c.reason, "code": c.code}
+            for c in check.conditions
+        ],
     }
 
 

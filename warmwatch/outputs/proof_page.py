@@ -127,6 +127,8 @@ def _check_rows(facts: Facts, check: Check) -> Iterator[Row]:
         yield ["plug out for", clock(check.in_s - check.out_s), ""]
     if check.set_s is not None:
         yield ["level called set", clock(check.set_s), ""]
+    if check.doubtful:
+        yield ["readings not believed", str(check.doubtful), ""]
     yield from _by_warming(facts, check)
 
 
