@@ -106,6 +106,33 @@ def test_near_only_while_it_is_true() -> None:
     assert state_of(with_forecast(played, forecast(None)), tale) is State.BELOW
 
 
+@pytest.mark.parametrize(
+    ("quantiles", "edge", "soon", "time"),
+    [
+        ((240.0, 360.0, 480.0), "low", "6 min", "about 6 min to the band (4 to 8)"),
+        ((240.0, 360.0, None), "high", "6 min or longer", "about 6 min or longer to the top"),
+        ((1.0, 2.0, 5.0), "low", "any moment", "the band: any moment"),
+    ],
+)
+def test_the_time_ahead(
+    quantiles: tuple[float, float, float | None], edge: str, soon: str, time: str
+) -> None:
+    """The time ahead is said with its spread, and its middle alone for the large type."""
+    made = Forecast(4.0, edge, *quantiles, 0.9, None, 1.0)
+    played = Played().take(STEADY)
+    seen = board(with_forecast(played, made), Tale(approach=None))
+    assert (seen.soon, seen.time) == (soon, time)
+
+
+def test_no_time_is_made_up() -> None:
+    """Without a forecast that can be said, no figure stands for it, and why is said."""
+    played = Played().take(STEADY)
+    seen = board(with_forecast(played, forecast(None, 0.2, "high")), Tale())
+    assert seen.soon == ""
+    assert seen.time == "the top of the band: not reached at the present way of heating"
+    assert board(with_forecast(played, forecast(None, 0.9)), Tale()).time.endswith("not known")
+
+
 def test_levelling_off_only_while_it_is_true() -> None:
     """Levelling off is shown after the event until the forecast says that all is well again."""
     played = Played().take(ramp(60, 70, per_min=6.0))

@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Mapping
 
 from warmwatch.core.band import Band
-from warmwatch.core.events import Event
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Watch
@@ -33,8 +32,7 @@ class Played:
             if not isinstance(item, Tick):
                 self.story.take(item)
             for result in self.watch.step(item):
-                if isinstance(result, Event):
-                    self.story.take(result)
+                self.story.take(result)
         return self
 
     def mark(self, name: MarkName, note: str = "") -> "Played":

@@ -5,6 +5,7 @@ without any global state; the same comparison gives the same bytes.
 """
 
 import io
+import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -153,26 +154,42 @@ def _thin(axes: Axes, run: Run, start_c: int, look: _Look, unit: str) -> None:
 
 
 def _progress(runs: Sequence[Run], start_c: int) -> Iterator[tuple[float, list[float]]]:
-    """Yield (level in degC, sorted minutes from the start) while at least half of the runs are
-    there."""
+    """Yield (level in degC, sorted minutes from the start) while the median is known.
+
+    A run that did not get so far counts as later than all others: left out, it would make the
+    method look faster where only its fastest runs arrive.
+    """
     top_c = max((r.features.climb_from_c + len(r.features.climb_s) for r in runs), default=0)
     for level in range(start_c, top_c):
-        minutes = [
-            (at_s - begin_s) / 60.0
-            for run in runs
-            if (begin_s := _begin_s(run, start_c)) is not None
-            and (at_s := run.features.reached_s(float(level))) is not None
-        ]
-        if 2 * len(minutes) < len(runs):
+        minutes = sorted(_minutes_to(run, start_c, level) for run in runs)
+        if math.isnan(_known(minutes, 0.5)):
             return
-        yield float(level), sorted(minutes)
+        yield float(level), minutes
+
+
+def _minutes_to(run: Run, start_c: int, level: int) -> float:
+    begin_s, at_s = _begin_s(run, start_c), run.features.reached_s(float(level))
+    return math.inf if begin_s is None or at_s is None else (at_s - begin_s) / 60.0
+
+
+def _known(ordered: Sequence[float], share: float) -> float:
+    """Return a quantile of sorted values of which some may be infinite; NaN where it is not known.
+
+    >>> _known([1.0, 2.0, math.inf], 0.5)
+    2.0
+    """
+    position = share * (len(ordered) - 1)
+    below, above = ordered[math.floor(position)], ordered[math.ceil(position)]
+    if math.isinf(above):
+        return math.nan
+    return below + (position - math.floor(position)) * (above - below)
 
 
 def _thick(
     axes: Axes, levels: Sequence[tuple[float, list[float]]], look: _Look, title: str, unit: str
 ) -> None:
     shown = [from_c(level, unit) for level, _ in levels]
-    middle = [quantile(minutes, 0.5) for _, minutes in levels]
+    middle = [_known(minutes, 0.5) for _, minutes in levels]
     axes.plot(
         middle,
         shown,
@@ -185,8 +202,7 @@ def _thick(
         label=title,
         zorder=4,
     )
-    low = [quantile(minutes, 0.25) for _, minutes in levels]
-    high = [quantile(minutes, 0.75) for _, minutes in levels]
+    low, high = ([_known(minutes, share) for _, minutes in levels] for share in (0.25, 0.75))
     axes.fill_betweenx(shown, low, high, color=look.colour, alpha=0.18, linewidth=0, zorder=3)
 
 
@@ -221,14 +237,14 @@ def _draw_rates(
 
 
 def _rates(runs: Sequence[Run]) -> Iterator[tuple[float, list[float]]]:
-    """Yield (level in degC, sorted rates in degC/min) where at least half of the runs have one."""
+    """Yield (level in degC, sorted rates in degC/min) where three quarters of the runs have one."""
     low_c = min((run.features.climb_from_c for run in runs), default=0)
     top_c = max((run.features.climb_from_c + len(run.features.climb_s) for run in runs), default=0)
     for level in range(low_c + RATE_HALF_C, top_c - RATE_HALF_C + 1):
         rates = [
             rate for run in runs if (rate := rate_at(run.features, level, None)[0]) is not None
         ]
-        if rates and 2 * len(rates) >= len(runs):
+        if rates and 4 * len(rates) >= 3 * len(runs):
             yield float(level), sorted(rates)
 
 

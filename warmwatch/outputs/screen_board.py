@@ -11,10 +11,11 @@ from warmwatch.core.events import Event, EventKind
 from warmwatch.core.phase import Phase
 from warmwatch.core.reading import Mark
 from warmwatch.core.units import from_c
+from warmwatch.core.wording import forecast_text
 from warmwatch.outputs.base import View
 from warmwatch.outputs.level_words import drain_text, plug_texts
 from warmwatch.outputs.screen_story import Tale, Told
-from warmwatch.outputs.words import band_text, clock, event_text, forecast_text, temperature
+from warmwatch.outputs.words import band_text, clock, event_text, temperature
 
 FRESH_S = 10.0
 """A value older than this is not shown."""
@@ -108,6 +109,7 @@ def board(view: View, tale: Tale, *, ended: bool = False) -> Board:
     if state is State.WAITING and shown:
         act = "The first readings: not yet confirmed."
     link, link_ok = _link(view, state)
+    soon, time = _ahead(view, tale, state) if shown else ("", "")
     unfit = _unfit(view) if state in _CHECKING else ""
     return Board(
         state=state,
@@ -117,8 +119,8 @@ def board(view: View, tale: Tale, *, ended: bool = False) -> Board:
         figure=_figure(view, tale) if shown else "",
         unit=f"°{job.unit}",
         band=band_text(job.band, job.unit),
-        soon=_soon(view, state) if shown else "",
-        time=_time(view, state) if shown else "",
+        soon=soon,
+        time=time,
         rate=_rate(view) if shown else "",
         place=_place(view) if shown else None,
         facts=_facts(view, state),
@@ -211,20 +213,20 @@ def _place(view: View) -> float | None:
     return None if fluid_c is None else (fluid_c - band.low_c) / (band.high_c - band.low_c)
 
 
-def _time(view: View, state: State) -> str:
+def _ahead(view: View, tale: Tale, state: State) -> tuple[str, str]:
+    """Return the middle of the forecast alone and the whole sentence, both empty without one."""
     forecast = view.snapshot.forecast
     if forecast is None or state in (State.ABOVE, State.TOO_HOT, State.LEVELLING):
-        return ""
-    return forecast_text(forecast)
-
-
-def _soon(view: View, state: State) -> str:
-    forecast = view.snapshot.forecast
-    if forecast is None or forecast.q50_s is None or not _time(view, state):
-        return ""
-    if forecast.q50_s >= 90.0:
-        return f"{round(forecast.q50_s / 60)} min"
-    return f"{max(10, round(forecast.q50_s, -1)):.0f} s"
+        return "", ""
+    low = forecast.edge == "low"
+    goal, edge = ("to the band", "the band") if low else ("to the top", "the top of the band")
+    text = forecast_text(forecast, tale.expected)
+    if forecast.q50_s is None or not text:
+        return "", f"{edge}: {text}" if text else f"time {goal} not known"
+    head, _, spread = text.partition(", ")
+    if not head.startswith("about "):
+        return head, f"{edge}: {head}"
+    return head.removeprefix("about "), f"{head} {goal}" + (f" ({spread})" if spread else "")
 
 
 def _rate(view: View) -> str:

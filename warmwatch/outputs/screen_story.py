@@ -5,8 +5,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from warmwatch.core.events import Event, EventKind
+from warmwatch.core.forecast import Forecast
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.units import from_c
+from warmwatch.core.wording import Shown, steady
 from warmwatch.links.base import Notice
 from warmwatch.outputs.base import Entry
 
@@ -48,7 +50,8 @@ class Tale:
     """A frozen Story. `approach` is the last of nearing, top-nearing and levelling-off still true.
 
     `unheard` names the event that insists on being heard until a mark. `marked` holds the
-    elapsed time of the last mark of each name. `tenths` says that readings have decimals.
+    elapsed time of the last mark of each name. `tenths` says that readings have decimals,
+    `expected` is the forecast held steady for the eye.
     """
 
     latest: tuple[Told, ...] = ()
@@ -56,6 +59,7 @@ class Tale:
     unheard: EventKind | None = None
     marked: Mapping[MarkName, float] | None = None
     tenths: bool = False
+    expected: Shown | None = None
 
 
 class Story:
@@ -69,6 +73,7 @@ class Story:
         self._plug_out = False
         self._marked: dict[MarkName, float] = {}
         self._since_tenths = _TENTHS_KEPT
+        self._expected: Shown | None = None
 
     def take(self, entry: Entry) -> None:
         """Take one entry, in the order they happen."""
@@ -76,10 +81,16 @@ class Story:
             self._event(entry)
         elif isinstance(entry, Mark):
             self._mark(entry)
+        elif isinstance(entry, Forecast):
+            self._expected = steady(self._expected, entry)
         elif isinstance(entry, Notice):
             self._latest.append(Told(None, entry))
-        elif isinstance(entry, Reading) and "fluid_c" in entry.values:
-            shown = from_c(entry.values["fluid_c"], self._unit)
+        else:
+            self._reading(entry)
+
+    def _reading(self, reading: Reading) -> None:
+        if "fluid_c" in reading.values:
+            shown = from_c(reading.values["fluid_c"], self._unit)
             self._since_tenths = 0 if round(shown, 1) % 1 else self._since_tenths + 1
 
     def tale(self) -> Tale:
@@ -90,11 +101,14 @@ class Story:
             unheard=self._unheard,
             marked=dict(self._marked),
             tenths=self._since_tenths < _TENTHS_KEPT,
+            expected=self._expected,
         )
 
     def _event(self, event: Event) -> None:
         self._latest.append(Told(event.elapsed_s, event))
         kind = event.kind
+        if kind in _ENDS_APPROACH:
+            self._expected = None
         if kind in _APPROACH:
             self._approach = kind
         elif kind in _ENDS_APPROACH:
