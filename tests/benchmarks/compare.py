@@ -58,7 +58,7 @@ def make(folder: Path, number: int) -> None:
     method = list(METHODS)[number % len(METHODS)]
     warm = Warm(METHODS[method] * (1.0 + 0.001 * (number % 37)), 0.02, 40.0, 15.0 + number % 13)
     utc_s = START_UTC_S + 4000.0 * number
-    job = Job(Band(80.0, 90.0), vehicle=f"invented {number % 20}", method=method)
+    job = Job(Band(80.0, 90.0), vehicle=f"invented {number % 7}", method=method)
     path = folder / f"{number:05}_{method}.csv"
     folder.mkdir(exist_ok=True)
     text = sidecar_text(path.name, job, "made:", {"invented": "Invented to measure speed."})

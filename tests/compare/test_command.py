@@ -430,7 +430,7 @@ def test_of_two_kinds_of_holds_the_slower_is_the_subject(tmp_path: Path) -> None
 
 
 def test_the_picture_draws_what_the_runs_say(folder: Path) -> None:
-    """The thick curve is the median of the runs: its points are those of numpy's median."""
+    """The thick curve is the median of all runs, also of those that did not get so far."""
     import numpy as np
 
     loaded = module.load([str(folder)], Wanted(), keep=False, dask=None)
@@ -441,14 +441,12 @@ def test_the_picture_draws_what_the_runs_say(folder: Path) -> None:
     curves, rates = figure.axes
     (line,) = [one for one in curves.lines if str(one.get_label()).startswith("idle")]
     runs = [one.features for one in loaded.runs if label(one) == "idle"]
-    for minutes, level in zip(
-        np.asarray(line.get_xdata()), np.asarray(line.get_ydata()), strict=True
-    ):
+    drawn = np.asarray(line.get_xydata())
+    assert len(drawn) > 40
+    for minutes, level in drawn:
         times = [
-            (at_s - begin_s) / 60.0
+            ((one.reached_s(level) or math.inf) - (one.reached_s(float(start_c)) or 0.0)) / 60.0
             for one in runs
-            if (at_s := one.reached_s(level)) is not None
-            and (begin_s := one.reached_s(float(start_c))) is not None
         ]
         assert minutes == pytest.approx(float(np.median(times)))
     assert len(rates.lines) == 2
@@ -497,6 +495,31 @@ def test_methods_never_seen_at_one_temperature_are_told(tmp_path: Path) -> None:
         items = warm_items(Warm(2.5 + number % 2 / 20, ambient_c=ambient_c), 2400, every_s=5.0)
         write(tmp_path, items, method=method, utc_s=START_UTC_S + 1e4 * number)
     assert "no ambient temperature was seen with both" in typed(tmp_path)
+
+
+def test_methods_of_different_vehicles_are_told(tmp_path: Path) -> None:
+    """If no vehicle was recorded with both ways, the difference may be one between vehicles."""
+    for number in range(6):
+        method = ("a", "b")[number % 2]
+        items = warm_items(Warm(2.4 + number % 2), 2400, every_s=5.0, noise_c=0.1, seed=number)
+        write(tmp_path, items, method=method, vehicle=method, utc_s=START_UTC_S + 1e4 * number)
+    text = typed(tmp_path)
+    assert "a and b: no vehicle was recorded with both" in text
+    assert "adjusted not possible" in text
+
+
+def test_files_are_written_before_the_text(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What reads the text may go away in the middle; the table is there all the same."""
+
+    def gone(*_: object, **__: object) -> None:
+        raise BrokenPipeError
+
+    monkeypatch.setattr(module, "report", gone)
+    found = CliRunner().invoke(module.command, [str(folder), "--csv", str(tmp_path / "t.csv")])
+    assert isinstance(found.exception, BrokenPipeError)
+    assert (tmp_path / "t.csv").exists()
 
 
 def test_two_short_methods_are_too_few_over_a_span(tmp_path: Path) -> None:

@@ -83,6 +83,8 @@ def command(
         against=against,
         unit=unit,
     )
+    # The files come first: what reads the text may stop in the middle.
+    write_files(result, unit, picture, csv_path, parquet_path)
     if as_json:
         found = as_object(
             result.comparison, loaded.runs, result.notes, result.sentences, result.cautions
@@ -91,7 +93,6 @@ def command(
     else:
         for line in report(result, unit, terminal_width()):
             click.echo(line)
-    write_files(result, unit, picture, csv_path, parquet_path)
     return 0
 
 

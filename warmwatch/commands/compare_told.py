@@ -42,7 +42,7 @@ def told_notes(loaded: Loaded, comparison: Comparison, unit: str) -> list[Note]:
         for run in loaded.runs
         if not run.method.strip()
     ]
-    notes += _vehicles(loaded)
+    notes += [*_vehicles(loaded), *_never_in_one_vehicle(comparison)]
     notes += [note for piece in comparison.pieces for note in _piece_notes(piece, comparison, unit)]
     return notes + _carried(comparison)
 
@@ -59,6 +59,16 @@ def _vehicles(loaded: Loaded) -> list[Note]:
             used=True,
         )
     ]
+
+
+def _never_in_one_vehicle(comparison: Comparison) -> list[Note]:
+    """Tell of methods that no vehicle was recorded with both: vehicles may be what differs."""
+    seen: dict[str, set[str]] = {}
+    for piece in comparison.pieces:
+        seen.setdefault(piece.group, set()).add(piece.vehicle)
+    pairs = dict.fromkeys((one.a, one.b) for one in comparison.differences)
+    text = "no vehicle was recorded with both: what differs may be the vehicles"
+    return [Note(f"{a} and {b}", text, used=True) for a, b in pairs if not seen[a] & seen[b]]
 
 
 def _piece_notes(piece: Piece, comparison: Comparison, unit: str) -> list[Note]:
