@@ -40,7 +40,7 @@ class Replay:
             return "same"
         if self._same_fold:
             return "different"
-        made_by = f"another warmwatch ({self._made_by}; this is {__version__})"
+        made_by = f"a warmwatch with another core ({self._made_by}; this is {__version__})"
         return f"not all the same, recorded by {made_by}"
 
     def row(self, number: int, cells: Mapping[str, str]) -> None:
