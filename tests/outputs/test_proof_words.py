@@ -1,6 +1,8 @@
 """The sentences of proof, verify, jobs and of the open plug."""
 
+import csv
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -13,7 +15,7 @@ from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.outputs.base import View
 from warmwatch.outputs.level_words import conditions_text, drain_text, plug_texts
-from warmwatch.outputs.proof_page import signal_text
+from warmwatch.outputs.proof_page import CAUTIONS, signal_text
 from warmwatch.outputs.proof_words import (
     balance_text,
     conditions_sentence,
@@ -86,6 +88,17 @@ def test_the_balance_is_held_against_the_level() -> None:
         "0.50 L less went in than came out (the reading errors allow ±0.10 L)."
     )
     assert "no balance" in balance_text(balance(FluidData()), Outcome.NO_CHECK)
+
+
+def test_the_burn_caution_is_the_published_charts() -> None:
+    """About 1 s at 68 degC for hot water was seen; nothing from memory stands on the page."""
+    with (Path(__file__).parents[2] / "shared" / "burn_thresholds.csv").open() as file:
+        rows = [
+            r for r in csv.DictReader(file) if r["kind"] == "hot water" and r["temp_low_C"] == "68"
+        ]
+    assert [(row["contact_s"], row["seen"][:3]) for row in rows] == [("1", "yes")]
+    assert "68 °C at which a published chart for hot water gives about one second" in CAUTIONS[0]
+    assert "ISO 13732" not in " ".join(CAUTIONS)
 
 
 def test_a_signal_is_told_with_its_numbers_in_hex() -> None:
