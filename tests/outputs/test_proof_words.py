@@ -92,7 +92,9 @@ def test_the_balance_is_held_against_the_level() -> None:
 
 def test_the_burn_caution_is_the_published_charts() -> None:
     """About 1 s at 68 degC for hot water was seen; nothing from memory stands on the page."""
-    with (Path(__file__).parents[2] / "shared" / "burn_thresholds.csv").open() as file:
+    with (Path(__file__).parents[2] / "shared" / "burn_thresholds.csv").open(
+        encoding="utf-8"
+    ) as file:
         rows = [
             r for r in csv.DictReader(file) if r["kind"] == "hot water" and r["temp_low_C"] == "68"
         ]
