@@ -2,6 +2,7 @@
 
 import math
 import random
+from collections.abc import Callable
 from math import exp, floor, log
 
 import pytest
@@ -35,34 +36,53 @@ def fine(value: float) -> float:
     return round(value * 32) / 32
 
 
+def ask_first_order(
+    tau: float, start: float, final: float, target: float, sensor: Callable[[float], float]
+) -> list[tuple[float, Forecast]]:
+    """Return (true time left, forecast) every 30 s of one warm-up at steady idle."""
+    arrives = tau * log((final - start) / (final - target))
+    forecaster = Forecaster()
+    asked = []
+    for second in range(int(arrives) - 20):
+        shown = sensor(first_order(tau, start, final, float(second)))
+        forecaster.update(float(second), shown, phase=Phase.IDLE, engine_rpm=700.0, speed_kmh=0.0)
+        if second >= 60 and second % 30 == 0:
+            asked.append((arrives - second, forecaster.to_edge(float(second), target, "low")))
+    return asked
+
+
 @pytest.mark.parametrize("sensor", [whole, fine])
 @pytest.mark.parametrize(("tau", "start", "final", "target"), FIRST_ORDER)
 def test_first_order_agrees_with_the_closed_form(
-    tau: float, start: float, final: float, target: float, sensor: object
+    tau: float, start: float, final: float, target: float, sensor: Callable[[float], float]
 ) -> None:
-    """On noise-free first-order curves t = tau ln((Tinf - T) / (Tinf - L)) lies in the spread.
+    """On noise-free first-order curves t = tau ln((Tinf - T) / (Tinf - L)) is what is said.
 
     Closed form: Newton's law of cooling, as in first_order_cases.csv ("coffee ... 42.5277 min").
-    A true 80 % interval may miss a fifth; on clean curves at most one miss in ten is let pass.
+    Once half of the time has passed, and so most of the bend, the truth is never more than 5 %
+    outside q10 to q90, and the median is within 10 % most of the time.
     """
-    arrives = tau * log((final - start) / (final - target))
-    forecaster = Forecaster()
-    inside, errors, asked = 0, [], 0
-    for second in range(int(arrives) - 20):
-        value = first_order(tau, start, final, float(second))
-        shown = whole(value) if sensor is whole else fine(value)
-        forecaster.update(float(second), shown, phase=Phase.IDLE, engine_rpm=700.0, speed_kmh=0.0)
-        if second >= 300 and second % 30 == 0:
-            forecast = forecaster.to_edge(float(second), target, "low")
-            truth = arrives - second
-            assert forecast.q10_s is not None
-            assert forecast.q50_s is not None
-            assert forecast.q90_s is not None
-            asked += 1
-            inside += forecast.q10_s - 2.0 <= truth <= forecast.q90_s + 2.0
-            errors.append(abs(forecast.q50_s - truth) / truth)
-    assert inside >= 0.9 * asked
+    asked = ask_first_order(tau, start, final, target, sensor)
+    late = asked[len(asked) // 2 :]
+    errors = []
+    for truth, forecast in late:
+        assert forecast.q10_s is not None
+        assert forecast.q50_s is not None
+        assert forecast.q90_s is not None
+        assert forecast.q10_s - 0.05 * truth <= truth <= forecast.q90_s + 0.05 * truth
+        errors.append(abs(forecast.q50_s - truth) / truth)
     assert sorted(errors)[len(errors) // 2] < 0.10
+
+
+def test_first_order_lies_within_the_stated_spread() -> None:
+    """Over all those curves, from the first minute on, q10 to q90 holds at least its 80 %."""
+    inside = []
+    for tau, start, final, target in FIRST_ORDER:
+        for truth, forecast in ask_first_order(tau, start, final, target, whole):
+            if forecast.q10_s is not None and forecast.q90_s is not None:
+                inside.append(forecast.q10_s <= truth <= forecast.q90_s)
+    assert len(inside) > 250
+    assert sum(inside) >= 0.8 * len(inside)
 
 
 def test_median_agrees_with_an_independent_fit() -> None:
@@ -71,7 +91,10 @@ def test_median_agrees_with_an_independent_fit() -> None:
     times = list(range(1200))
     values = [fine(first_order(tau, start, final, float(t))) for t in times]
     (level, rise, scale), _ = curve_fit(
-        lambda t, a, b, c: a - b * 2.718281828459045 ** (-t / c), times, values, (90.0, 60.0, 1000.0)
+        lambda t, a, b, c: a - b * 2.718281828459045 ** (-t / c),
+        times,
+        values,
+        (90.0, 60.0, 1000.0),
     )
     fitted = -scale * log((level - target) / rise) - times[-1]
     forecaster = Forecaster()
@@ -80,12 +103,15 @@ def test_median_agrees_with_an_independent_fit() -> None:
     assert forecaster.to_edge(1199.0, target, "low").q50_s == pytest.approx(fitted, rel=0.10)
 
 
-def straight(seconds: int, rate: float = 2.0, period: float = 1.0, start: float = 20.0) -> Forecaster:
+def straight(
+    seconds: int, rate: float = 2.0, period: float = 1.0, start: float = 20.0
+) -> Forecaster:
     """Return a forecaster that saw whole degrees rising at `rate` K/min."""
     forecaster = Forecaster()
     for i in range(int(seconds / period) + 1):
         t = i * period
-        forecaster.update(t, whole(start + rate * t / 60.0), phase=Phase.IDLE)
+        value = whole(start + rate * t / 60.0)
+        forecaster.update(t, value, phase=Phase.IDLE, engine_rpm=700.0, speed_kmh=0.0)
     return forecaster
 
 
@@ -127,7 +153,8 @@ def test_slow_knowledge_survives_a_gap() -> None:
     forecaster = straight(900)
     forecaster.restart()
     for t in range(960, 1020):
-        forecaster.update(float(t), whole(20.0 + t / 30.0), phase=Phase.IDLE)
+        value = whole(20.0 + t / 30.0)
+        forecaster.update(float(t), value, phase=Phase.IDLE, engine_rpm=700.0, speed_kmh=0.0)
     truth = 30.0 * (70.0 - 20.0) - 1019.0
     assert forecaster.to_edge(1019.0, 70.0, "low").q50_s == pytest.approx(truth, rel=0.3)
 
@@ -142,6 +169,55 @@ def test_a_plateau_below_the_band_is_said() -> None:
     assert forecast.chance < 0.25
     assert forecast.q50_s is None
     assert forecast.level_c == pytest.approx(78.7, abs=2.5)
+
+
+def test_a_stopped_engine_is_noticed_at_once() -> None:
+    """Seconds after the engine stops no time is promised any more."""
+    forecaster = straight(900)
+    assert forecaster.to_edge(900.0, 70.0, "low").q50_s is not None
+    for t in range(901, 904):
+        forecaster.update(float(t), 50.0, phase=Phase.OFF, engine_rpm=0.0, speed_kmh=0.0)
+    forecast = forecaster.to_edge(903.0, 70.0, "low")
+    assert forecast.q50_s is None
+    assert forecast.chance < 0.1
+
+
+def test_a_load_is_followed_without_a_wild_jump() -> None:
+    """Idle, then a load: the forecast falls in seconds and comes near the straight answer.
+
+    Nobody can know a load's worth before the fluid shows it, so the first seconds only lean.
+    """
+    forecaster = Forecaster()
+    value, before, at_idle = 20.0, None, math.inf
+    for t in range(900):
+        held = t >= 600
+        value += (4.0 if held else 1.5) / 60.0
+        phase = Phase.LOADED if held else Phase.IDLE
+        rpm = 1800.0 if held else 700.0
+        forecaster.update(float(t), whole(value), phase=phase, engine_rpm=rpm, speed_kmh=0.0)
+        if t < 560:
+            continue
+        left = forecaster.to_edge(float(t), 80.0, "low").q50_s
+        assert left is not None
+        if t == 605:
+            assert left < at_idle - 5.0
+        if before is not None:
+            assert abs(left + 1.0 - before) < 0.3 * before
+        if t == 599:
+            at_idle = left
+        before = left
+    # A rise that never slackens is more than masses do, so a longer answer is right, up to a half.
+    straight_s = (80.0 - value) / 4.0 * 60.0
+    assert 0.9 * straight_s < left < 1.5 * straight_s
+
+
+def test_asking_twice_gives_the_same_answer() -> None:
+    """A question does not change the answer to the same question."""
+    forecaster = straight(900)
+    for t in range(901, 960):
+        forecaster.update(float(t), 50.0 + (t - 900) // 30, phase=Phase.IDLE)
+        first = forecaster.to_edge(float(t), 70.0, "low")
+        assert forecaster.to_edge(float(t), 70.0, "low") == first
 
 
 def test_cooling_is_no_warm_up() -> None:
@@ -208,7 +284,7 @@ def sane(forecast: Forecast) -> None:
 
 
 def test_no_wild_jump_from_reading_to_reading() -> None:
-    """On a steady warm-up with jitter the median's arrival moves by less than a tenth a second."""
+    """On a steady warm-up with jitter the time left moves by less than a seventh a second."""
     rng = random.Random(3)
     forecaster = Forecaster()
     before: float | None = None
@@ -218,9 +294,9 @@ def test_no_wild_jump_from_reading_to_reading() -> None:
         forecaster.update(float(t), value, phase=Phase.IDLE, engine_rpm=700.0, speed_kmh=0.0)
         if t < 300:
             continue
-        left = forecaster.to_edge(float(t), 90.0, "low").q50_s
+        left = forecaster.to_edge(float(t), 80.0, "low").q50_s
         assert left is not None
         if before is not None:
             worst = max(worst, abs(left + 1.0 - before) / before)
         before = left
-    assert worst < 0.10
+    assert worst < 0.15

@@ -1,5 +1,7 @@
 """A forecast in words."""
 
+import itertools
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -79,7 +81,7 @@ def test_a_jittering_forecast_counts_down_evenly() -> None:
         shown = steady(shown, forecast(left * 0.8, left, left * 1.3, now=float(now)))
         assert shown is not None
         figures.append(shown.middle_s - now)
-    assert all(a > b for a, b in zip(figures, figures[1:], strict=False))
+    assert all(a > b for a, b in itertools.pairwise(figures))
 
 
 def test_a_leap_is_followed_at_once() -> None:

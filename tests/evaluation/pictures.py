@@ -1,5 +1,6 @@
 """Draw the pictures of docs/forecast.md: `python -m tests.evaluation.pictures CURVES_DIR`."""
 
+import itertools
 import sys
 from pathlib import Path
 
@@ -41,7 +42,8 @@ def draw_fan(axes: Axes, curve: Curve, target_c: float, title: str) -> None:
     given = [f for f in forecasts if f.q10_s is not None]
     t = np.array([f.elapsed_s for f in given]) / 60
     low, middle, high = (
-        np.array([getattr(f, q) for f in given], dtype=float) / 60 for q in ("q10_s", "q50_s", "q90_s")
+        np.array([getattr(f, q) for f in given], dtype=float) / 60
+        for q in ("q10_s", "q50_s", "q90_s")
     )
     axes.fill_between(t, low, high, color=_BLUE, alpha=0.25, lw=0, label="10 to 90 %")
     axes.plot(t, middle, color=_BLUE, lw=1.5, label="median")
@@ -51,9 +53,7 @@ def draw_fan(axes: Axes, curve: Curve, target_c: float, title: str) -> None:
     axes.set_xlim(0, arrives / 60)
     temperature = axes.twinx()
     rows = [r for r in curve.rows if r.elapsed_s <= arrives]
-    temperature.plot(
-        [r.elapsed_s / 60 for r in rows], [r.fluid_c for r in rows], color=_GREY, lw=1
-    )
+    temperature.plot([r.elapsed_s / 60 for r in rows], [r.fluid_c for r in rows], color=_GREY, lw=1)
     temperature.set_ylabel("fluid, °C", color=_GREY)
 
 
@@ -64,7 +64,7 @@ def draw_chance(axes: Axes, groups: dict[str, list[Chance]]) -> None:
         given = np.array([c.chance for c in chances])
         came = np.array([c.arrived for c in chances])
         x, y, down, up = [], [], [], []
-        for a, b in zip(edges, edges[1:], strict=False):
+        for a, b in itertools.pairwise(edges):
             here = (given >= a) & (given < b)
             if here.sum() < 15:
                 continue

@@ -72,8 +72,25 @@ def score(
         for horizon in HORIZONS_S:
             index = int(np.searchsorted(times, times[hit] - horizon + 1e-6, side="right")) - 1
             if index >= 1:
+                _warm(asked, times, target_c, index)
                 asked.setdefault(index, []).append((target_c, times[hit] - times[index]))
     return _run(curve, asked, prior, rules)
+
+
+def _warm(
+    asked: dict[int, list[tuple[float, float | None]]],
+    times: list[float],
+    target_c: float,
+    index: int,
+) -> None:
+    """Ask once a second before a case as well (unscored, truth inf), as the program does."""
+    second = -1
+    for i in range(index - 1, -1, -1):
+        if times[i] < times[index] - 40.0:
+            break
+        if int(times[i]) != second:
+            second = int(times[i])
+            asked.setdefault(i, []).append((target_c, inf))
 
 
 def _ask_chances(
@@ -106,6 +123,8 @@ def _run(
         forecaster.update(row.elapsed_s, row.fluid_c, phase=row.phase, **extra)
         for target_c, truth in asked.get(i, []):
             forecast = forecaster.to_edge(row.elapsed_s, target_c, "low")
+            if truth == inf:
+                continue
             if truth is None:
                 arrived = curve.first_at(target_c) is not None
                 chances.append(Chance(curve.group, curve.name, forecast.chance, arrived))

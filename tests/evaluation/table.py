@@ -1,18 +1,23 @@
 """Print the scores."""
 
+import itertools
 from collections.abc import Iterable
 
 import numpy as np
 
 from tests.evaluation.scores import HORIZONS_S, OURS, Case, Chance, wilson
 
+_EDGES = (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 0.99, 1.01)
+
 
 def error_table(cases: list[Case], title: str) -> str:
     """Return one table: a line for each horizon and rule."""
     lines = [
         f"{title}: {len({c.curve for c in cases})} curves",
-        (f"{'before':>7} {'cases':>5}  {'rule':<20} {'median':>7} {'90 %':>6} "
-        f"{'within 25 %':>11} {'inside q10-q90':>24}"),
+        (
+            f"{'before':>7} {'cases':>5}  {'rule':<20} {'median':>7} {'90 %':>6} "
+            f"{'within 25 %':>11} {'inside q10-q90':>24}"
+        ),
     ]
     for horizon in HORIZONS_S:
         here = [c for c in cases if c.truth_s == horizon]
@@ -40,10 +45,7 @@ def _horizon_lines(here: list[Case], horizon: float) -> Iterable[str]:
 def chance_table(chances: list[Chance], title: str) -> str:
     """Return how often the target came, by the chance given."""
     lines = [f"{title}: chance given against arrived before the record ended"]
-    for low in (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 0.99):
-        high = {0.0: 0.05, 0.05: 0.2, 0.8: 0.9, 0.9: 0.95, 0.95: 0.99, 0.99: 1.01}.get(
-            low, low + 0.2
-        )
+    for low, high in itertools.pairwise(_EDGES):
         here = [c for c in chances if low <= c.chance < high]
         if here:
             came = sum(c.arrived for c in here)

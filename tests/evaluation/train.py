@@ -6,6 +6,7 @@ seeds. Plain numpy: a small net with the activation x / (1 + |x|), Adam, and qua
 
 import argparse
 import itertools
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from textwrap import fill
 
@@ -13,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tests.evaluation.lessons import Lessons, make
+from tests.evaluation.world import STYLES
 from warmwatch.core.forecast_features import CANDIDATES
 
 Floats = npt.NDArray[np.float64]
@@ -21,6 +23,8 @@ LEVELS = np.array([0.1, 0.25, 0.5, 0.75, 0.9])
 HEADS = 7 + len(CANDIDATES)
 TARGET = Path(__file__).parents[2] / "warmwatch" / "core" / "forecast_weights.py"
 _BATCH = 1024
+RUNS = 8000
+_LEVEL_TARGET_CLIMB = (43, 44, 45)  # their places among the features
 _CHANCE_SHARE, _GAIN_SHARE = 0.3, 0.05
 
 
@@ -79,6 +83,7 @@ def train(lessons: Lessons, hidden: tuple[int, ...], epochs: int, seed: int) -> 
     middle, scale = lessons.inputs.mean(0), lessons.inputs.std(0) + 1e-3
     scaled = (lessons.inputs - middle) / scale
     ratio = np.clip(lessons.ratio, -2.5, 4.0)
+    weight = _weight(lessons)
     weights = _start(rng, (lessons.inputs.shape[1], *hidden, HEADS))
     first = [np.zeros_like(w) for w in weights]
     second = [np.zeros_like(w) for w in weights]
@@ -88,7 +93,7 @@ def train(lessons: Lessons, hidden: tuple[int, ...], epochs: int, seed: int) -> 
             order = rng.permutation(len(scaled))
         rows = order[step % batches * _BATCH : (step % batches + 1) * _BATCH]
         noisy = scaled[rows] + rng.normal(0, 0.02, (len(rows), scaled.shape[1]))
-        gradient = _gradient(weights, noisy, lessons, ratio, rows)
+        gradient = _gradient(weights, noisy, lessons, ratio, rows, weight)
         rate = 3e-3 * 0.5 * (1 + np.cos(np.pi * step / (epochs * batches))) + 1e-5
         for w, m, v, g in zip(weights, first, second, gradient, strict=True):
             m += 0.1 * (g - m)
@@ -98,6 +103,19 @@ def train(lessons: Lessons, hidden: tuple[int, ...], epochs: int, seed: int) -> 
     weights[1] = weights[1] - (middle / scale) @ weights[0]
     weights[0] = weights[0] / scale[:, None]
     return weights
+
+
+def _weight(lessons: Lessons) -> Floats:
+    """Return 1 for a climb of 12 K and more in all, less for a target close to the start.
+
+    A band is far above a cold start; steady warm-ups count half as much again, for their errors are
+    small and would be lost among those of uneven ones.
+    """
+    level, target, climb = (lessons.inputs[:, i] for i in _LEVEL_TARGET_CLIMB)
+    far = 20.0 * climb + 100.0 * (target - level) >= 12.0
+    steady = np.isin(lessons.style, [STYLES.index("idle"), STYLES.index("heater")])
+    weight: Floats = np.where(far, 1.0, 0.35) * np.where(steady, 1.5, 1.0)
+    return weight
 
 
 def _start(rng: np.random.Generator, sizes: tuple[int, ...]) -> Weights:
@@ -112,12 +130,18 @@ def _start(rng: np.random.Generator, sizes: tuple[int, ...]) -> Weights:
 
 
 def _gradient(
-    weights: Weights, scaled: Floats, lessons: Lessons, ratio: Floats, rows: npt.NDArray[np.int64]
+    weights: Weights,
+    scaled: Floats,
+    lessons: Lessons,
+    ratio: Floats,
+    rows: npt.NDArray[np.int64],
+    weight: Floats,
 ) -> Weights:
     values, sums = forward(weights, scaled)
     back = slopes(
         sums[-1], lessons.inputs[rows], ratio[rows], lessons.reached[rows], lessons.gain[rows]
-    ) / len(rows)
+    )
+    back = back * weight[rows, None] / len(rows)
     found: Weights = [np.empty(0)] * len(weights)
     for i in range(len(weights) - 2, -1, -2):
         found[i], found[i + 1] = values[i // 2].T @ back, back.sum(0)
@@ -165,19 +189,34 @@ def _numbers(row: Floats) -> str:
     return fill(shown + ",", 98, initial_indent=" " * 18, subsequent_indent=" " * 18)
 
 
+def _made(seed: int) -> Lessons:
+    return make(seed, RUNS)
+
+
+def _trained(job: tuple[Lessons, tuple[int, ...], int, int]) -> Weights:
+    return train(*job)
+
+
 def main() -> None:
     """Train and write."""
     parser = argparse.ArgumentParser(prog="python -m tests.evaluation.train", description=__doc__)
-    parser.add_argument("--runs", type=int, default=56000)
-    parser.add_argument("--epochs", type=int, default=40)
+    parser.add_argument("--blocks", type=int, default=8, help=f"lessons, {RUNS} runs a block")
+    parser.add_argument("--epochs", type=int, default=28)
     parser.add_argument("--hidden", type=int, nargs="+", default=[24, 16])
     parser.add_argument("--nets", type=int, default=2)
+    parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--out", type=Path, default=TARGET)
     options = parser.parse_args()
-    lessons = make(1, options.runs)
-    nets = [train(lessons, tuple(options.hidden), options.epochs, n) for n in range(options.nets)]
-    TARGET.write_text(text(nets), encoding="utf-8")
+    with ProcessPoolExecutor(options.processes) as pool:
+        *blocks, unseen = pool.map(_made, range(1, options.blocks + 2))
+        names = ("inputs", "ratio", "reached", "gain", "style")
+        lessons = Lessons(*(np.concatenate([getattr(b, n) for b in blocks]) for n in names))
+        hidden = tuple(options.hidden)
+        jobs = [(lessons, hidden, options.epochs, 1 + n) for n in range(options.nets)]
+        nets = list(pool.map(_trained, jobs))
+    options.out.write_text(text(nets), encoding="utf-8")
     print("seen:", report(nets, lessons))
-    print("unseen:", report(nets, make(2, options.runs // 10)))
+    print("unseen:", report(nets, unseen))
 
 
 if __name__ == "__main__":

@@ -10,6 +10,8 @@ from warmwatch.core.forecast_prior import Prior, expectation, own_levels
 from warmwatch.core.forecast_track import Track
 from warmwatch.core.phase import Phase
 
+_Logs = tuple[float, float, float]
+
 __all__ = ["Forecast", "Forecaster", "Prior"]
 
 WITHIN_S = 3600.0
@@ -17,6 +19,10 @@ WITHIN_S = 3600.0
 LEAST_SEEN_S = 20.0
 """Before so much was seen nothing is said."""
 _RATE_WINDOW_S = 120.0
+_OFF_CHANCE = 0.02  # an engine that does not run does not heat
+_EASE_S, _EASE_SHARE = 20.0, 0.06  # memory of the figures: so long, and that share of what is left
+_MOST_QUESTIONS = 8  # edges remembered for easing
+_EASE_GAP_S = 5.0  # asked more rarely than this, every forecast stands alone
 _REACHED_CHANCE = 0.5  # below this no time is given
 _LEVELS_CHANCE = 0.5  # above this nothing is said about levelling off
 _LEVELS_SEEN_S = 120.0  # nor before so much was seen
@@ -60,6 +66,7 @@ class Forecaster:
         self._prior = prior
         self._track = Track()
         self._context = Context()
+        self._last: dict[tuple[str, float], tuple[float, _Logs]] = {}
 
     def update(
         self,
@@ -89,6 +96,7 @@ class Forecaster:
     def restart(self) -> None:
         """Continuity was lost (a blind gap): what was seen last no longer says where it stands."""
         self._track.restart()
+        self._last.clear()
         self._context.restart()
 
     def to_edge(self, elapsed_s: float, target_c: float, edge: str) -> Forecast:
@@ -103,7 +111,10 @@ class Forecaster:
         rate = (level - track.at(track.now_s - span, level)) / span
         line_s, found = features(track, self._context, target, level)
         guess = answer(found)
+        if self._context.phase is Phase.OFF:
+            guess = replace(guess, chance=min(guess.chance, _OFF_CHANCE))
         guess, logs = self._with_prior(guess, log(line_s), level, target)
+        logs = self._eased((edge, target_c), logs)
         waited = elapsed_s - track.now_s
         times = [round(max(exp(x) - waited, 0.0), 1) for x in logs]
         q10, q50, q90 = times if guess.chance >= _REACHED_CHANCE else (None, None, None)
@@ -111,9 +122,27 @@ class Forecaster:
         chance = round(guess.chance, 3)
         return Forecast(elapsed_s, edge, q10, q50, q90, chance, level_c, round(rate * 60.0, 2))
 
+    def _eased(self, question: tuple[str, float], logs: _Logs) -> _Logs:
+        """Return the log times led on from the last ones, so that the figures do not jump about."""
+        now_s = self._track.now_s
+        before = self._last.get(question)
+        if before is not None and 0.0 <= now_s - before[0] <= _EASE_GAP_S:
+            dt = now_s - before[0]
+            ease_s = min(_EASE_S, _EASE_SHARE * exp(logs[1]))
+            keep = ease_s / (ease_s + dt)
+            low, middle, high = (
+                new + keep * (log(max(exp(was) - dt, 0.5)) - new)
+                for new, was in zip(logs, before[1], strict=True)
+            )
+            logs = low, middle, high
+        if len(self._last) >= _MOST_QUESTIONS:
+            self._last.clear()
+        self._last[question] = (now_s, logs)
+        return logs
+
     def _with_prior(
         self, guess: Answer, line: float, level: float, target: float
-    ) -> tuple[Answer, tuple[float, float, float]]:
+    ) -> tuple[Answer, _Logs]:
         """Return the answer and log times for q10, q50, q90, weighed with the prior by spread."""
         low, _, middle, _, high = (line + r for r in guess.ratios)
         usual = self._usual(level, target)

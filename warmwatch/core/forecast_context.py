@@ -1,4 +1,4 @@
-"""What else is known about the warm-up: the phase and its history, coolant, speeds, surroundings."""
+"""What else is known about the warm-up: phase and its history, coolant, speeds, ambient."""
 
 from warmwatch.core.phase import Phase
 
@@ -38,8 +38,8 @@ class Context:
     """Shares of time spent in each phase, heat gained in each, and the other values' means."""
 
     __slots__ = (
-        "_age_s", "_booked_level", "_booked_s", "_last_s", "ambient", "coolant", "gained_c", "long_share",
-        "phase", "phase_since_s", "rpm", "short_share", "speed", "spent_s",
+        "_age_s", "_booked_level", "_booked_s", "_last_s", "ambient", "coolant", "gained_c",
+        "long_share",        "phase", "phase_since_s", "rpm", "short_share", "speed", "spent_s",
         "stretches",
     )  # fmt: skip
 

@@ -13,7 +13,7 @@ from warmwatch.core.forecast_features import CANDIDATES
 from warmwatch.core.forecast_weights import NETS, Layer
 
 LEVELS = (0.1, 0.25, 0.5, 0.75, 0.9)
-"""The probabilities for which `Answer.ratios` holds the quantiles, given that the edge is reached."""
+"""The probabilities of the quantiles in `Answer.ratios`, given that the edge is reached."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ _JUMP_STEPS = 2.5
 _JUMP_C = 2.5
 _JUMP_C_PER_S = 0.5
 _MOST_POINTS = 480
+_BRIDGE_S = 600.0  # a longer hole is never bridged
 _DIFFERENCES = 24
 _THIN_SHARE = 0.02  # of its age may lie between a point and the one before it
 
@@ -72,7 +73,10 @@ class Track:
     def _changed(self, now_s: float, value: float, previous: float | None) -> None:
         self._value = value
         if previous is None:
-            self._begin(now_s, value)
+            if self._went_on(now_s, value):
+                self._bin_n = 0
+            else:
+                self._begin(now_s, value)
             return
         step = value - previous
         size = abs(step)
@@ -84,6 +88,14 @@ class Track:
         if self.quantum_c >= _FINE_C:
             edge = value if step > 0 else value + self.quantum_c
             self._edge(now_s, edge)
+
+    def _went_on(self, now_s: float, value: float) -> bool:
+        """Whether a reading after a hole lies where the old path was heading."""
+        if not self.times or now_s - self.times[-1] > _BRIDGE_S:
+            return False
+        expected = self.levels[-1] + self._recent_rate() * (now_s - self.times[-1])
+        step = max(self.quantum_c, 0.5)
+        return value - step <= expected <= value + 2.0 * step
 
     def _begin(self, now_s: float, value: float) -> None:
         level = value if self.fine else value + 0.5 * self.quantum_c
@@ -156,7 +168,7 @@ class Track:
         if self._at_start:
             return edge + min(max(drift, -0.5 * room), 0.5 * room)
         if self._value >= edge - 0.25 * self.quantum_c:
-            return edge + min(max(drift, 0.0), room)
+            return min(max(edge + drift, self._value), self._value + room)
         return edge - min(max(-drift, 0.1 * self.quantum_c), room)
 
     def _fine_level(self) -> float:
