@@ -208,6 +208,7 @@ def test_a_load_is_followed_without_a_wild_jump() -> None:
         before = left
     # A rise that never slackens is more than masses do, so a longer answer is right, up to a half.
     straight_s = (80.0 - value) / 4.0 * 60.0
+    assert left is not None
     assert 0.9 * straight_s < left < 1.5 * straight_s
 
 

@@ -51,7 +51,6 @@ def chance_table(chances: list[Chance], title: str) -> str:
             came = sum(c.arrived for c in here)
             a, b = wilson(came, len(here))
             mean = sum(c.chance for c in here) / len(here)
-            lines.append(
-                f"  said {mean:5.2f}  came {came / len(here):5.2f}  ({a:.2f}-{b:.2f})  n {len(here)}"
-            )
+            share = f"{came / len(here):5.2f}  ({a:.2f}-{b:.2f})"
+            lines.append(f"  said {mean:5.2f}  came {share}  n {len(here)}")
     return "\n".join(lines)

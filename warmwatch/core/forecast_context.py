@@ -39,7 +39,7 @@ class Context:
 
     __slots__ = (
         "_age_s", "_booked_level", "_booked_s", "_last_s", "ambient", "coolant", "gained_c",
-        "long_share",        "phase", "phase_since_s", "rpm", "short_share", "speed", "spent_s",
+        "long_share", "phase", "phase_since_s", "rpm", "short_share", "speed", "spent_s",
         "stretches",
     )  # fmt: skip
 
