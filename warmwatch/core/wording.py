@@ -82,7 +82,8 @@ def time_text(early_s: float, middle_s: float, late_s: float) -> str:
         return text if low == high else f"{text}, {low:.0f} to {high:.0f}"
     grid = max(grid, 30.0 if late_s < 300.0 else 60.0)
     low = _round(early_s, min(grid, max(grid_s(1.25 * early_s), 30.0))) / 60.0
-    mid, high = _round(middle_s, grid) / 60.0, _round(late_s, grid) / 60.0
+    mid = max(_round(middle_s, grid) / 60.0, low, 0.5)
+    high = max(_round(late_s, grid) / 60.0, mid)
     if low == high:
         return f"about {mid:g} min"
     return f"about {mid:g} min, {low:g} to {high:g}"
