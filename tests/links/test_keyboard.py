@@ -100,20 +100,20 @@ def test_one_key_one_mark(key: str, mark: MarkName) -> None:
 def test_any_key_says_heard() -> None:
     """While something insists, any key without a meaning of its own acknowledges it."""
     heard = KeyAct(MarkName.ACKNOWLEDGE)
-    assert acts(["x", "f9", "unknown", "escape", "n"], KeyReader(), unheard=True) == [heard] * 5
-    assert acts(["x", "f9", "unknown"], KeyReader()) == [None] * 3
+    assert acts(["z", "f9", "unknown", "escape", "n"], KeyReader(), unheard=True) == [heard] * 5
+    assert acts(["z", "f9", "unknown"], KeyReader()) == [None] * 3
 
 
 def test_the_end_is_asked_for_twice() -> None:
     """A key hit blindly to silence an alarm, or with the plug out, never ends the watch."""
     heard, end = KeyAct(MarkName.ACKNOWLEDGE), KeyAct(None, quits=True)
     assert acts(["q"], KeyReader()) == [end]
-    assert acts(["q", "x", "q"], KeyReader(), unheard=True) == [heard] * 3
+    assert acts(["q", "z", "q"], KeyReader(), unheard=True) == [heard] * 3
     assert acts(["q", "q"], KeyReader(), unheard=True) == [heard, end]
     reader = KeyReader()
     assert reader.feed("q", plug_out=True) is None
     assert reader.prompt.startswith("End the watch?")
-    assert reader.feed("x", plug_out=True) is None
+    assert reader.feed("z", plug_out=True) is None
     assert reader.prompt == ""
     assert [reader.feed("q", plug_out=True) for _ in range(2)] == [None, end]
 

@@ -22,10 +22,12 @@ class Played:
         self.value_s: dict[str, float] = {}
         self.about = {"link": "demo:", "link_trouble": "", "recording": "r.csv"} | about
         self.now_s = 0.0
+        self.seen: list[Item] = []
 
     def take(self, items: Iterable[Item]) -> "Played":
         for item in items:
             self.now_s = item.elapsed_s
+            self.seen.append(item)
             if isinstance(item, Reading):
                 self.values |= item.values
                 self.value_s |= dict.fromkeys(item.values, item.elapsed_s)

@@ -21,7 +21,9 @@ from warmwatch.links.keys import NAMES, Decoder, windows_key
 
 KEYS: Mapping[str, MarkName] = {
     "o": MarkName.PLUG_OUT,
+    "s": MarkName.STREAM,
     "d": MarkName.DRIP,
+    "x": MarkName.NO_DRIP,
     "i": MarkName.PLUG_IN,
     "t": MarkName.TOPPED_UP,
     "l": MarkName.LEVEL_SET,
@@ -30,7 +32,10 @@ KEYS: Mapping[str, MarkName] = {
 NOTE_KEY = "n"
 QUIT_KEY = "q"
 PAGE_KEY = "p"
-HELP = "keys: o plug out, d drip, i plug in, t topped up, l level set, n note, space heard, q end"
+HELP = (
+    "keys: o plug out, s stream, d drip, x no drip, i plug in, t topped up, l level set, n note, "
+    "space heard, q end"
+)
 _WORDS: Mapping[MarkName, str] = {
     MarkName.PLUG_OUT: "plug out",
     MarkName.PLUG_IN: "plug in",

@@ -96,6 +96,7 @@ class Board:
     link_ok: bool
     recording: str
     recording_ok: bool
+    plug_out: bool
     unheard: bool
     happened: tuple[str, ...]
 
@@ -114,7 +115,7 @@ def board(view: View, tale: Tale, *, ended: bool = False) -> Board:
     return Board(
         state=state,
         word=word,
-        act=_unfit_act(state, unfit) if unfit else act,
+        act=_unfit_act(state, unfit) if unfit else _with_plug(view, state) or act,
         fit=not unfit,
         figure=_figure(view, tale) if shown else "",
         unit=f"°{job.unit}",
@@ -130,6 +131,7 @@ def board(view: View, tale: Tale, *, ended: bool = False) -> Board:
         recording=view.recording_trouble
         or (f"Recorded: {view.recording}" if view.recording else "NOT RECORDED"),
         recording_ok=bool(view.recording) and not view.recording_trouble,
+        plug_out=view.snapshot.plug_out_s is not None,
         unheard=tale.unheard is not None and not ended,
         happened=tuple(told_text(told, view) for told in tale.latest),
     )
@@ -144,6 +146,14 @@ def _unfit(view: View) -> str:
     ]
     more = f", and {len(reasons) - 1} more" if len(reasons) > 1 else ""
     return reasons[0] + more if reasons else ""
+
+
+def _with_plug(view: View, state: State) -> str:
+    """Return what the open plug asks for now, empty with the plug in or when more matters."""
+    texts = plug_texts(view)
+    if not texts or state in (State.BLIND, State.ENDED, State.TOO_HOT, State.WAITING):
+        return ""
+    return f"Finish. {texts[0]}" if state is State.TOP_NEAR else texts[0]
 
 
 def _unfit_act(state: State, unfit: str) -> str:
@@ -246,7 +256,7 @@ def _facts(view: View, state: State) -> tuple[str, ...]:
         facts.append(f"rest {snapshot.rest_left_s:.0f} s more")
     if snapshot.plug_out_s is not None:
         facts.append(f"PLUG OUT since {clock(snapshot.plug_out_s)}")
-        facts += plug_texts(view)
+        facts += plug_texts(view)[1:]
     elif drain := drain_text(view):
         facts.append(drain)
     if state is not State.BLIND:

@@ -16,7 +16,7 @@ from warmwatch.outputs.screen_glyphs import Glyphs, glyphs_for
 from warmwatch.outputs.screen_layout import Line, Style
 from warmwatch.outputs.screen_windows import stop_selecting
 
-_COLOURS: Mapping[Style, str] = {
+COLOURS: Mapping[Style, str] = {
     Style.PLAIN: "",
     Style.DIM: "dim",
     Style.STRONG: "bold",
@@ -26,8 +26,8 @@ _COLOURS: Mapping[Style, str] = {
     Style.ALARM: "bold #ffffff on #b00020",
     Style.CODE: "#000000 on #ffffff",
 }
-_NO_COLOURS: Mapping[Style, str] = {
-    **dict.fromkeys(_COLOURS, ""),
+NO_COLOURS: Mapping[Style, str] = {
+    **dict.fromkeys(COLOURS, ""),
     Style.DIM: "dim",
     Style.STRONG: "bold",
     Style.CALM: "reverse",
@@ -45,7 +45,7 @@ class Painter:
         self._console = Console(file=stream, force_terminal=True, highlight=False, markup=False)
         self.glyphs: Glyphs = glyphs_for(getattr(stream, "encoding", None))
         self.colourless = "NO_COLOR" in os.environ and os.environ["NO_COLOR"] != ""
-        self._styles = _NO_COLOURS if self.colourless else _COLOURS
+        self._styles = NO_COLOURS if self.colourless else COLOURS
         self._drawn: list[Line] = []
         self._size = (0, 0)
         self._opened = False

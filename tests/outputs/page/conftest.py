@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import BrowserContext, Page
 
-from tests.outputs.page.browser import chromium, opened
+from tests.outputs.page.browser import chromium, opened, script
 from tests.outputs.page.serving import STEADY, Feeding, Served, serve
 from warmwatch.outputs.page.rights import Right
 
@@ -25,3 +25,15 @@ def fed(browser: BrowserContext) -> Iterator[tuple[Served, Page]]:
             page = opened(browser, served.server.link(Right.MARK))
             yield served, page
             page.close()
+
+
+@pytest.fixture
+def still(browser: BrowserContext) -> Iterator[Page]:
+    """A page that shows only what the test gives it, to look at at leisure."""
+    with serve() as served:
+        page = browser.new_page()
+        page.add_init_script(script("still"))
+        page.goto(served.server.link(Right.MARK))
+        page.wait_for_url("**/")
+        yield page
+        page.close()

@@ -20,47 +20,59 @@ OVERFLOWS, SHOW, CONTRAST = script("overflows"), script("show"), script("contras
 
 
 @pytest.mark.parametrize(("size", "text"), list(product(SIZES, ("85", "-12.5", "186.8"))))
-def test_it_fits_every_phone(fed: tuple[Served, Page], size: tuple[int, int], text: str) -> None:
+def test_it_fits_every_phone(still: Page, size: tuple[int, int], text: str) -> None:
     """At each size nothing is cut or wider than the window; figure and buttons are large."""
-    _, page = fed
-    page.set_viewport_size({"width": size[0], "height": size[1]})
-    wait_state(page, "inside")
+    still.set_viewport_size({"width": size[0], "height": size[1]})
     for kind, word in (("inside", "IN THE BAND"), ("blind", "BLIND"), ("above", "ABOVE THE BAND")):
-        shown = {"figure": text, "word": word, "state": kind, "unheard": False}
-        page.evaluate(SHOW, shown if kind != "blind" else {**shown, "figure": ""})
-        assert page.evaluate(OVERFLOWS) == {"wide": False, "cut": [], "outside": 0}, kind
-        box = page.locator("#degrees").bounding_box()
-        now = page.locator("#now").bounding_box()
+        figure = "" if kind == "blind" else text
+        still.evaluate(SHOW, {"figure": figure, "word": word, "state": kind, "unheard": False})
+        assert still.evaluate(OVERFLOWS) == {"wide": False, "cut": [], "outside": 0}, kind
+        box = still.locator("#degrees").bounding_box()
+        now = still.locator("#now").bounding_box()
         assert box is not None
         assert now is not None
         assert now["x"] - 1 <= box["x"]
         assert box["x"] + box["width"] <= now["x"] + now["width"] + 1
         assert box["height"] >= 60
-    for button in page.locator("#marks button").all():
+
+
+@pytest.mark.parametrize(("size", "plug_out"), list(product(SIZES, (False, True))))
+def test_the_marks_are_at_hand(still: Page, size: tuple[int, int], plug_out: bool) -> None:
+    """Every mark is a large target on the first screenful, also those asked with the plug out."""
+    still.set_viewport_size({"width": size[0], "height": size[1]})
+    advice = "Inside the band: tell what runs out, a stream, a drip or nothing."
+    facts = ["PLUG OUT since 08:25", "idling"] if plug_out else ["idling"]
+    still.evaluate(SHOW, {"act": advice, "facts": facts, "plug_out": plug_out, "unheard": False})
+    buttons = still.locator("#hands button:visible").all()
+    assert len(buttons) == 9  # with the plug out, voice and light give way to stream and no drip
+    assert still.locator("#tones:visible").count() == 1
+    for button in buttons:
         found = button.bounding_box()
         assert found is not None
-        assert found["height"] >= 64
+        assert found["height"] >= (64 if button.get_attribute("data-mark") else 48)
         assert found["width"] >= 90
-        # All marks are on the first screenful: no scrolling with oily gloves.
         assert found["y"] + found["height"] <= size[1]
+    link = still.locator("#link").bounding_box()
+    assert link is not None
+    assert link["y"] + link["height"] <= size[1]
+    assert still.evaluate(OVERFLOWS) == {"wide": False, "cut": [], "outside": 0}
 
 
 @pytest.mark.parametrize("light", ["night", "sun"])
-def test_the_contrast_is_enough(fed: tuple[Served, Page], light: str) -> None:
+def test_the_contrast_is_enough(still: Page, light: str) -> None:
     """Every text in every state, by night and in the sun, has the contrast of WCAG AA at least."""
-    _, page = fed
-    page.click("#light")
+    still.click("#light")
     if light == "sun":
-        page.click("#light")
-    assert page.evaluate("document.documentElement.dataset.light") == light
+        still.click("#light")
+    assert still.evaluate("document.documentElement.dataset.light") == light
     states = ("waiting", "below", "levelling", "near", "inside", "top-near", "above", "too-hot")
     for name, fit, unheard in product((*states, "blind", "ended"), (True, False), (True, False)):
-        page.emulate_media(reduced_motion="reduce")
-        page.evaluate(
+        still.emulate_media(reduced_motion="reduce")
+        still.evaluate(
             SHOW,
             {"state": name, "fit": fit, "unheard": unheard, "link_ok": fit, "recording_ok": fit},
         )
-        found: list[list[Any]] = page.evaluate(CONTRAST)
+        found: list[list[Any]] = still.evaluate(CONTRAST)
         assert len(found) > 20
         worst = [entry for entry in found if entry[1] < (3.0 if entry[2] >= 24 else 4.5)]
         assert worst == [], (name, fit, unheard)

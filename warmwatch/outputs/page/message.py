@@ -67,6 +67,7 @@ def _spoken_board(seen: Board) -> dict[str, object]:
         "link_ok": seen.link_ok,
         "recording_ok": seen.recording_ok,
         "unheard": seen.unheard,
+        "plug_out": seen.plug_out,
         "happened": list(seen.happened[-HAPPENED:]),
     }
 

@@ -18,6 +18,7 @@ export function draw(state) {
   const body = document.body;
   body.dataset.state = state.state;
   body.dataset.fit = String(state.fit);
+  body.dataset.plug = state.plug_out ? "out" : "in";
   body.dataset.unheard = String(state.unheard);
   put("word", state.word);
   put("act", state.act);

@@ -1,7 +1,7 @@
 // The buttons: each tap is one mark, and only what the recording has is called noted.
 
 const LIMIT_MS = 4000;
-const KEYS = {o: "plug-out", d: "drip", i: "plug-in", t: "topped-up", l: "level-set", " ": "acknowledge"};
+const KEYS = {o: "plug-out", s: "stream", d: "drip", x: "no-drip", i: "plug-in", t: "topped-up", l: "level-set", " ": "acknowledge"};
 
 export class Marks {
   constructor(section, onHeard) {

@@ -162,6 +162,7 @@ at("tones").addEventListener("click", async () => {
   if (sound.on) await sound.lock();
   else await sound.unlock();
   pressed(at("tones"), sound.on);
+  document.body.dataset.tones = sound.on ? "on" : "off";
   at("advice").textContent = sound.on
     ? "Turn the volume up. No loudness can be promised beside an engine: keep the page in sight."
     : "Sound is off: watch the page.";
