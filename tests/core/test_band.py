@@ -71,7 +71,7 @@ def test_a_window_keeps_its_extremes_and_its_end() -> None:
 def test_a_blip_outside_shows_in_the_extremes() -> None:
     """A reading outside, too short to end the window, is not hidden from its extremes."""
     subject = tracker()
-    feed(subject, [85, 85, 85, 85, 91, 85])
+    feed(subject, [85, 85, 85, 85, 91, 85, 85])
     assert subject.window is not None
     assert subject.window.max_c == 91.0
 
@@ -148,3 +148,25 @@ def test_a_window_never_holds_a_long_stay_outside(temperatures: list[int]) -> No
             run = run + 1 if temperatures[at] not in range(80, 91) else 0
             longest = max(longest, run)
         assert longest <= 3
+
+
+def test_dithering_below_is_below_from_the_start() -> None:
+    """A value that jitters about the lower edge from the first reading on is not left unplaced."""
+    subject = tracker()
+    assert feed(subject, [79.0, 80.0] * 100) == []
+    assert subject.place is Place.BELOW
+
+
+def test_noise_about_the_top_does_not_keep_the_claim() -> None:
+    """When as many readings are above as inside, the fluid is not claimed to be inside."""
+    kinds = [c.kind for c in feed(tracker(), [88] * 4 + [91, 90] * 10)]
+    assert kinds == [EventKind.ENTERED, EventKind.LEFT_HIGH]
+
+
+def test_a_window_being_left_ends_at_the_crossing_when_the_signal_is_lost() -> None:
+    """What was seen above the band just before a gap is not counted as inside."""
+    subject = tracker()
+    feed(subject, [88, 88, 88, 88, 89.9, 90.5, 91])
+    ended = subject.lose(6.0, "blind")
+    assert ended is not None
+    assert (ended.left_s, ended.max_c) == (5.0, 89.9)

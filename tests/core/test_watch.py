@@ -109,7 +109,7 @@ def test_time_that_runs_backwards_is_told_and_not_used() -> None:
     """Repeated and earlier times change nothing but the count of doubtful readings."""
     watch = Watch(JOB)
     fold(watch, [reading(t, 70) for t in range(10)])
-    results = fold(watch, [reading(3, 85), reading(9, 85)])
+    results = fold(watch, [reading(3, 85), reading(4, 85)])
     assert kinds(results) == ["doubtful"]
     assert watch.doubtful == 2
     assert watch.snapshot().fluid_c == 70.0
@@ -250,3 +250,42 @@ def test_nearing_does_not_chatter(levels: list[float]) -> None:
     results = fold(Watch(JOB), [reading(t, level) for t, level in enumerate(levels_held)])
     told_s = [r.elapsed_s for r in results if isinstance(r, Event) and r.kind == "nearing"]
     assert all(later - earlier >= 60.0 for earlier, later in pairwise(told_s))
+
+
+def test_a_clock_that_jumped_ahead_does_not_leave_the_last_value_standing() -> None:
+    """Readings whose time runs behind for longer than the blind limit are as good as none."""
+    watch = Watch(JOB)
+    results = fold(watch, [reading(t, 85) for t in (*range(10), 10_000, *range(10, 30))])
+    assert kinds(results)[-2:] == ["doubtful", "blind"]
+    assert watch.blind
+
+
+def test_negative_times_are_times() -> None:
+    """A log that counts down to its start is watched like any other."""
+    assert kinds(fold(Watch(JOB), [reading(t, 85) for t in range(-100, -90)])) == ["entered"]
+
+
+def test_cooling_away_is_not_nearing() -> None:
+    """A fluid that left the band at the bottom and goes on cooling is not near it."""
+    items = [reading(t, 85 - t / 60) for t in range(1200)]
+    assert kinds(fold(Watch(JOB), items))[:2] == ["entered", "left-low"]
+    assert "nearing" not in kinds(fold(Watch(JOB), items))
+
+
+def test_cooling_towards_the_band_is_nearing() -> None:
+    """A fluid too hot from the start is told when it comes near from above."""
+    items = [reading(t, 100 - t / 60) for t in range(720)]
+    assert kinds(fold(Watch(JOB), items)) == ["left-high", "nearing", "entered"]
+
+
+def test_doubts_with_changing_figures_are_one_story() -> None:
+    """The figures in a doubt's reason do not make it a new doubt."""
+    items = [reading(t, 190 + t % 100) for t in range(50)]
+    assert kinds(fold(Watch(JOB), items)).count("doubtful") == 1
+
+
+def test_no_limit_of_blindness_goes_past_a_minute() -> None:
+    """However slow the link says it is, silence of a minute is told."""
+    assert Watch(Job(Band(80.0, 90.0), poll_s=1e8)).due_s == 60.0
+    with pytest.raises(ValueError, match="blind_s"):
+        Job(Band(80.0, 90.0), blind_s=1e9)

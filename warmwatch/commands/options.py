@@ -14,6 +14,9 @@ from warmwatch.links.address import Address
 from warmwatch.recording.reader import is_recording
 from warmwatch.recording.sidecar import read_sidecar, sidecar_job
 
+COLD_BAND_C = 35.0
+"""A band in degF that ends below this was meant in degC (common practice, no source)."""
+
 
 def parse_band(text: str, unit: str = "C", option: str = "--band") -> Band:
     """Return the band of `80:90`, `185F:203F` or `29,5:50`; UsageError when it is none."""
@@ -23,8 +26,8 @@ def parse_band(text: str, unit: str = "C", option: str = "--band") -> Band:
             raise ValueError("two temperatures with a colon between them are needed")
         # A unit behind the second temperature alone is meant for both.
         stated = high.strip()[-1:].upper()
-        low_unit = stated if stated in ("C", "F") else unit
-        edges = parse_temperature(low, low_unit), parse_temperature(high, unit)
+        unit = stated if stated in ("C", "F") else unit
+        edges = parse_temperature(low, unit), parse_temperature(high, unit)
         band = Band(*edges)
     except ValueError as error:
         raise UsageError(f"{option} {text}: {error}; write it like 80:90 or 176F:194F.") from None
@@ -32,6 +35,11 @@ def parse_band(text: str, unit: str = "C", option: str = "--band") -> Band:
         raise UsageError(
             f"{option} {text} is up to {band.high_c:g} °C, hotter than any check temperature: if "
             f"°F were meant, write {low.strip()}F:{high.strip()}F or add --unit F."
+        )
+    if unit == "F" and band.high_c < COLD_BAND_C:
+        raise UsageError(
+            f"{option} {text} in °F is only up to {band.high_c:.0f} °C, colder than any check "
+            f"temperature: if °C were meant, write {low.strip()}C:{high.strip()}C."
         )
     return band
 

@@ -19,6 +19,7 @@ FAR_LEADS = 2.0
 """A `nearing` that proved early is forgotten when the band is so many leads away for FAR_S."""
 FAR_S = 60.0
 RELEASE_C = 3.0
+FALLING_C_PER_MIN = -0.1
 
 
 class _Held:
@@ -75,6 +76,15 @@ class Alerts:
         dull = self._dull.step(elapsed_s, ends)
         return self._once(EventKind.LEVELLING_OFF, dull)
 
+    def cooling(self, elapsed_s: float, fluid_c: float, rate_c_per_min: float | None) -> bool:
+        """Return whether a fluid above the band, cooling in a straight line, is near it."""
+        falls = rate_c_per_min is not None and rate_c_per_min < FALLING_C_PER_MIN
+        soon = False
+        if falls and rate_c_per_min is not None:
+            wait_s = (fluid_c - self._band.high_c) / -rate_c_per_min * 60.0
+            soon = wait_s <= self._lead_s
+        return self._once(EventKind.NEARING, self._soon.step(elapsed_s, soon)) is not None
+
     def _once(self, kind: EventKind, holds: bool) -> EventKind | None:
         if not holds or kind in self._said:
             return None
@@ -83,7 +93,8 @@ class Alerts:
 
     def _band_is_near(self, elapsed_s: float, fluid_c: float, forecast: Forecast) -> bool:
         soon = self._soon.step(elapsed_s, _within(forecast, self._lead_s))
-        return soon or self._band.low_c - fluid_c <= NEAR_C
+        close = self._band.low_c - fluid_c <= NEAR_C and forecast.rate_c_per_min >= 0
+        return soon or close
 
     def _band_is_far(self, fluid_c: float, forecast: Forecast) -> bool:
         close = self._band.low_c - fluid_c <= 2 * NEAR_C

@@ -2,8 +2,11 @@
 
 The rules:
 - Both edges belong to the band.
-- A change of place is confirmed when every reading since the first crossing agrees for
-  `confirm_s` (on-delay), with at least two readings. Crossing and confirmation are both reported.
+- Entering is confirmed when every reading since the first crossing is inside for `confirm_s`
+  (on-delay), with at least two readings. Crossing and confirmation are both reported.
+- Leaving is confirmed when that long after the first crossing more readings were outside than
+  inside: noise about an edge must not keep a claim alive. Below the band nothing is claimed, so a
+  first reading there needs no confirmation.
 - After a window was left at an edge, coming back over that edge needs one quantisation step more
   (deadband), so that a jittering, quantised signal does not chatter. The deadband never widens the
   band: a reading outside it is never counted as inside for longer than the delay.
@@ -117,20 +120,32 @@ class WindowTracker:
     def step(self, elapsed_s: float, fluid_c: float) -> Crossing | None:
         """Take one good reading; return the change of place that it confirms, if any."""
         zone = self._zone(fluid_c)
+        if self.place is Place.UNSEEN and zone is Place.BELOW:
+            self.place = zone
         if zone is self.place:
-            self._widen(min(fluid_c, self._low_c), max(fluid_c, self._high_c))
-            self._forget_candidate()
+            self._agree(fluid_c)
             return None
         self._consider(zone, elapsed_s, fluid_c)
-        if self._count < 2 or elapsed_s - self._since_s < self._confirm_s:
+        if elapsed_s - self._since_s < self._confirm_s:
             return None
         return self._confirm(zone, elapsed_s)
 
+    def window_now(self) -> Window | None:
+        """Return the open window with the readings whose place is not confirmed yet."""
+        if self.window is None or self._candidate is None:
+            return self.window
+        low_c, high_c = min(self.window.min_c, self._low_c), max(self.window.max_c, self._high_c)
+        return replace(self.window, min_c=low_c, max_c=high_c)
+
     def lose(self, last_good_s: float, why: str) -> Window | None:
-        """Continuity is lost: end and return the open window, and start anew."""
+        """Continuity is lost: end and return the open window, and start anew.
+
+        A window that was perhaps being left ends at that crossing: what followed was outside.
+        """
         ended = self.window
         if ended is not None:
-            ended = replace(ended, left_s=last_good_s, left_crossed_s=last_good_s, ended_by=why)
+            left_s = last_good_s if self._candidate is None else self._since_s
+            ended = replace(ended, left_s=left_s, left_crossed_s=left_s, ended_by=why)
         self.place, self.window = Place.UNSEEN, None
         self._left_low = self._left_high = False
         self._forget_candidate()
@@ -152,6 +167,14 @@ class WindowTracker:
         self._count += 1
         self._low_c = min(self._low_c, fluid_c)
         self._high_c = max(self._high_c, fluid_c)
+
+    def _agree(self, fluid_c: float) -> None:
+        """Take a reading where the fluid is already; it speaks against the candidate."""
+        self._low_c, self._high_c = min(self._low_c, fluid_c), max(self._high_c, fluid_c)
+        self._count -= 1
+        if self.place is not Place.INSIDE or self._count < 0:
+            self._widen(self._low_c, self._high_c)
+            self._forget_candidate()
 
     def _forget_candidate(self) -> None:
         self._candidate, self._since_s, self._count = None, 0.0, 0

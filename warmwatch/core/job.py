@@ -11,6 +11,9 @@ from warmwatch.core.ledger import FluidData, fluid_from_mapping, fluid_to_mappin
 
 ABSURD_BAND_C = 150.0
 """No check temperature is so hot: degF were meant."""
+COLDEST_BAND_C = -39.0
+BLINDEST_S = 60.0
+"""However slow the link, silence longer than this is told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +51,13 @@ class Job:
                 f"band: {self.band.low_c:g} to {self.band.high_c:g} °C is hotter than any check "
                 f"temperature; if °F were meant, write {self.band.low_c:g}F:{self.band.high_c:g}F"
             )
+        if self.band.low_c < COLDEST_BAND_C:
+            raise ValueError(f"band: {self.band.low_c:g} °C is colder than any check temperature")
+        if self.blind_s > BLINDEST_S:
+            raise ValueError(
+                f"blind_s: {self.blind_s:g} s is too long to go without a reading; "
+                f"at most {BLINDEST_S:g}"
+            )
         if self.unit not in ("C", "F"):
             raise ValueError(f"unit: {self.unit!r} is neither C nor F")
         for name in _TIMES:
@@ -60,8 +70,11 @@ class Job:
 
     @property
     def blind_limit_s(self) -> float:
-        """How long silence may last: `blind_s`, or three usual poll periods where that is more."""
-        return max(self.blind_s, 3.0 * (self.poll_s or 0.0))
+        """How long silence may last: `blind_s` or three usual poll periods, whichever is more.
+
+        Never more than BLINDEST_S.
+        """
+        return min(max(self.blind_s, 3.0 * (self.poll_s or 0.0)), BLINDEST_S)
 
 
 _TIMES = ("lead_s", "top_lead_s", "confirm_s", "blind_s", "hold_limit_s", "rest_s")

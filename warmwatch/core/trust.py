@@ -7,6 +7,7 @@ other is believed from then on: continuity is lost, but the tool does not stay b
 change.
 """
 
+import math
 from dataclasses import dataclass
 
 from warmwatch.core.reading import Reading
@@ -16,6 +17,7 @@ from warmwatch.core.units import implausible
 # (torque x speed at stall; computed), so faster is not the fluid; the step allows quantisation.
 MAX_RATE_C_PER_S = 2.0
 MAX_STEP_C = 3.0
+BACKWARDS = "time does not run forward"
 PERSIST_S = 3.0
 PERSIST_COUNT = 4
 
@@ -34,7 +36,7 @@ class Trust:
 
     def __init__(self) -> None:
         self._last: tuple[float, float] | None = None
-        self._clock_s = -1.0
+        self._clock_s = -math.inf
         self._rival: tuple[float, float] | None = None
         self._rival_since_s = 0.0
         self._rival_count = 0
@@ -47,7 +49,7 @@ class Trust:
             return None
         fluid_c = reading.values["fluid_c"]
         if reading.elapsed_s <= self._clock_s:
-            return Verdict(None, "time does not run forward")
+            return Verdict(None, BACKWARDS)
         self._clock_s = reading.elapsed_s
         if reason := implausible("fluid_c", fluid_c):
             return Verdict(None, reason)

@@ -19,7 +19,7 @@ from warmwatch.core.job import Job
 from warmwatch.core.level import LevelJob
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
-from warmwatch.core.trust import Trust, Verdict
+from warmwatch.core.trust import BACKWARDS, Trust, Verdict
 from warmwatch.core.units import plausible
 
 Result = Event | Forecast
@@ -28,6 +28,8 @@ DOUBT_QUIET_S = 60.0
 """The same doubt is told at most so often; every doubtful reading is counted and kept."""
 KEPT_WINDOWS = 100
 COOLANT_FRESH_S = 30.0
+MOST_BEHIND = 50
+"""So many readings behind the clock in a row are as good as none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +84,7 @@ class Watch:
         self._holds = HoldTimer(job.hold_limit_s, job.rest_s)
         self._fluid_ceiling = Ceiling("fluid", job.fluid_ceiling_c)
         self._coolant_ceiling = Ceiling("coolant", job.coolant_ceiling_c)
-        self._now_s = 0.0
+        self._now_s: float | None = None
         self._seen_since_s = 0.0
         self._good: tuple[float, float] | None = None
         self._forecast: Forecast | None = None
@@ -90,6 +92,7 @@ class Watch:
         self._doubts_told: dict[str, float] = {}
         self._slow: dict[str, tuple[float, float]] = {}
         self._plug_out_s: float | None = None
+        self._behind, self._behind_since_s = 0, 0.0
         self._level = LevelJob(job, self._phases)
 
     @property
@@ -104,10 +107,10 @@ class Watch:
 
     def step(self, item: Item) -> list[Result]:
         """Take one item and return what it brings to light, oldest first."""
-        if self.readings == 0 and self._now_s == 0.0 and isinstance(item, Reading):
+        if self._now_s is None and isinstance(item, Reading):
             self._seen_since_s = item.elapsed_s  # a recording need not begin at zero
         results = self._silence(item)
-        self._now_s = max(self._now_s, item.elapsed_s)
+        self._now_s = item.elapsed_s if self._now_s is None else max(self._now_s, item.elapsed_s)
         if isinstance(item, Reading):
             self.readings += 1
             results += self._reading(item)
@@ -117,21 +120,22 @@ class Watch:
 
     def snapshot(self) -> Snapshot:
         """Return the state now; cheap, and never changed afterwards."""
+        now_s = self._now_s or 0.0
         return Snapshot(
-            elapsed_s=self._now_s,
+            elapsed_s=now_s,
             place=self._tracker.place,
             blind=self.blind,
             fluid_c=None if self._good is None else self._good[1],
             last_good_s=None if self._good is None else self._good[0],
             phase=self._phases.phase,
-            held_s=self._holds.held_s(self._now_s),
-            rest_left_s=self._holds.rest_left_s(self._now_s),
+            held_s=self._holds.held_s(now_s),
+            rest_left_s=self._holds.rest_left_s(now_s),
             forecast=self._forecast,
-            window=self._tracker.window,
+            window=self._tracker.window_now(),
             windows=tuple(self.windows),
             plug_out_s=self._plug_out_s,
             check=self._level.open_check or (self.checks[-1] if self.checks else None),
-            conditions=self._level.conditions(self._now_s, self._tracker.place, blind=self.blind),
+            conditions=self._level.conditions(now_s, self._tracker.place, blind=self.blind),
             rate_c_per_min=self._level.rate_c_per_min,
             drain_place=self._level.drain_place,
             drain_windows=self._level.drain_windows,
@@ -173,8 +177,8 @@ class Watch:
 
     def _reading(self, reading: Reading) -> list[Result]:
         verdict = self._trust.judge(reading)
-        if verdict is not None and verdict.reason == "time does not run forward":
-            return self._doubt(reading, verdict)
+        if verdict is not None and verdict.reason == BACKWARDS:
+            return self._doubt(reading, verdict) + self._lost_in_time(reading.elapsed_s)
         if (values := plausible(reading.values)) is not reading.values:
             reading = replace(reading, values=values)
         phase = self._phases.step(reading.elapsed_s, values)
@@ -192,7 +196,7 @@ class Watch:
     def _doubt(self, reading: Reading, verdict: Verdict) -> list[Result]:
         self.doubtful += 1
         self._level.doubt()
-        cause = verdict.reason.split(" ")[0] if "jump" in verdict.reason else verdict.reason
+        cause = "".join(char for char in verdict.reason if char.isalpha())  # not its figures
         told_s = self._doubts_told.get(cause)
         if told_s is not None and (self.blind or reading.elapsed_s - told_s < DOUBT_QUIET_S):
             return []
@@ -201,13 +205,23 @@ class Watch:
         self._doubts_told[cause] = reading.elapsed_s
         return [Event(reading.elapsed_s, EventKind.DOUBTFUL, self._fluid_c, reason=verdict.reason)]
 
+    def _lost_in_time(self, elapsed_s: float) -> list[Result]:
+        """Times behind the clock, one after the other: the clock will not catch up, so be blind."""
+        self._behind += 1
+        if self._behind == 1:
+            self._behind_since_s = elapsed_s
+        long = elapsed_s - self._behind_since_s >= self.job.blind_limit_s
+        if self.blind or not (long or self._behind >= MOST_BEHIND):
+            return []
+        return [self._go_blind(self._now_s or 0.0, "the readings' time runs behind")]
+
     def _good_reading(self, reading: Reading, fluid_c: float, verdict: Verdict) -> list[Result]:
         now_s = reading.elapsed_s
         results: list[Result] = []
         if verdict.fresh and not self.blind:
             self.gaps += 1
             self._lose_continuity("jump")
-        self._good, self._seen_since_s = (now_s, fluid_c), now_s
+        self._good, self._seen_since_s, self._behind = (now_s, fluid_c), now_s, 0
         if self.blind:
             self.blind = False
             self._doubts_told.clear()
@@ -244,7 +258,8 @@ class Watch:
         place, band = self._tracker.place, self.job.band
         if place is Place.ABOVE:
             self._forecast = None
-            return []
+            near = self._alerts.cooling(now_s, fluid_c, self._level.rate_c_per_min)
+            return [Event(now_s, EventKind.NEARING, fluid_c, reason="cooling")] if near else []
         target_c, edge = (band.high_c, "high") if place is Place.INSIDE else (band.low_c, "low")
         self._forecast = self._forecaster.to_edge(now_s, target_c, edge)
         kind = self._alerts.step(now_s, place, fluid_c, self._forecast)
