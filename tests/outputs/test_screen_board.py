@@ -14,7 +14,8 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import MarkName, Reading
 from warmwatch.links.base import Notice
 from warmwatch.outputs.base import View
-from warmwatch.outputs.screen_board import State, board, stalled, state_of
+from warmwatch.outputs.screen_board import board, stalled
+from warmwatch.outputs.screen_state import State, state_of
 from warmwatch.outputs.screen_story import Story, Tale
 
 STEADY = [Reading(float(i), {"fluid_c": 85.0, "engine_rpm": 780.0}) for i in range(5)]

@@ -7,7 +7,7 @@ memory); what the encoding of the terminal lacks is drawn with plain characters 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from warmwatch.outputs.screen_board import State
+from warmwatch.outputs.screen_state import State
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,10 +11,11 @@ from textwrap import wrap
 from rich.cells import cell_len, set_cell_size
 
 from warmwatch.core.band import Band
-from warmwatch.outputs.screen_board import CAUTIONS, Board, State
+from warmwatch.outputs.screen_board import CAUTIONS, Board
 from warmwatch.outputs.screen_digits import big
 from warmwatch.outputs.screen_gauge import gauge
 from warmwatch.outputs.screen_glyphs import Glyphs, plain
+from warmwatch.outputs.screen_state import State
 
 BIG_WORD_ROWS = 4
 _ROWS_FOR_BIG_WORD = 30
