@@ -39,7 +39,7 @@ def follow(curve: Curve, target_c: float) -> tuple[list[Forecast], float]:
 def draw_fan(axes: Axes, curve: Curve, target_c: float, title: str) -> None:
     """Draw time left, forecast and true, against elapsed time, in minutes."""
     forecasts, arrives = follow(curve, target_c)
-    given = [f for f in forecasts if f.q10_s is not None]
+    given = [f for f in forecasts if f.elapsed_s >= 20.0]
     t = np.array([f.elapsed_s for f in given]) / 60
     low, middle, high = (
         np.array([getattr(f, q) for f in given], dtype=float) / 60
@@ -104,7 +104,7 @@ def main() -> None:
     fan = Figure(figsize=(11, 7.5), layout="constrained")
     for axes, (name, target_c, title) in zip(fan.subplots(2, 2).flat, _FANS, strict=True):
         draw_fan(axes, by_name[name], target_c, title)
-    fan.axes[0].legend(fontsize=8, loc="upper right")
+    fan.axes[0].legend(fontsize=8, loc="lower left")
     fan.savefig(FOLDER / "forecast-fan.png", dpi=90)
     kinds = {"measured drives": "drivers", "simulated idle": "stationary (simulated), idle"}
     chances: dict[str, list[Chance]] = {}
