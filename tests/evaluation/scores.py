@@ -86,7 +86,7 @@ def _warm(
     """Ask once a second before a case as well (unscored, truth inf), as the program does."""
     second = -1
     for i in range(index - 1, -1, -1):
-        if times[i] < times[index] - 40.0:
+        if times[i] < times[index] - 120.0:
             break
         if int(times[i]) != second:
             second = int(times[i])

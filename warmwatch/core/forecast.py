@@ -21,6 +21,8 @@ LEAST_SEEN_S = 20.0
 _RATE_WINDOW_S = 120.0
 _OFF_CHANCE = 0.02  # an engine that does not run does not heat
 _EASE_S, _EASE_SHARE = 20.0, 0.06  # memory of the figures: so long, and that share of what is left
+# In a series of holds each hold and each rest would swing the figure; measured on simulated holds.
+_HOLDS_EASE_S, _HOLDS_EASE_SHARE = 60.0, 0.12
 _MOST_QUESTIONS = 8  # edges remembered for easing
 _EASE_GAP_S = 5.0  # asked more rarely than this, every forecast stands alone
 _REACHED_CHANCE = 0.5  # below this no time is given
@@ -129,6 +131,8 @@ class Forecaster:
         if before is not None and 0.0 <= now_s - before[0] <= _EASE_GAP_S:
             dt = now_s - before[0]
             ease_s = min(_EASE_S, _EASE_SHARE * exp(logs[1]))
+            if self._context.in_holds():
+                ease_s = min(_HOLDS_EASE_S, _HOLDS_EASE_SHARE * exp(logs[1]))
             keep = ease_s / (ease_s + dt)
             low, middle, high = (
                 new + keep * (log(max(exp(was) - dt, 0.5)) - new)

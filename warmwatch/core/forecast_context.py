@@ -78,6 +78,10 @@ class Context:
         self._booked_s, self._booked_level = now_s, level
         self._last_s = now_s
 
+    def in_holds(self) -> bool:
+        """Whether the vehicle stands and was held against the brake more than once."""
+        return self.stretches[Phase.LOADED] >= 2 and self.long_share[Phase.DRIVING] < 0.2
+
     def restart(self) -> None:
         """Continuity was lost: nothing is booked across the hole."""
         self._booked_s = None
