@@ -210,6 +210,12 @@ def test_recording_trouble_is_said() -> None:
     assert (seen.recording, seen.recording_ok) == ("The disk is full.", False)
 
 
+def test_the_demo_says_that_it_is_invented() -> None:
+    """Figures of the demo's vehicle are marked as invented, those of another link are not."""
+    assert "INVENTED vehicle" in board(Played(link="demo:").view(), Tale()).facts
+    assert "INVENTED vehicle" not in board(Played(link="csv:r.csv").view(), Tale()).facts
+
+
 def test_what_happened_is_listed() -> None:
     """Events, marks with their notes and notices are listed in their order."""
     played = Played().take(STEADY).mark(MarkName.NOTE, "left wheel high")

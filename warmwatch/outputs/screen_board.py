@@ -174,6 +174,8 @@ def _facts(view: View, state: State) -> tuple[str, ...]:
         facts.append(drain)
     if state is not State.BLIND:
         facts.append(_PHASES[snapshot.phase])
+    if view.link.startswith("demo:"):
+        facts.append("INVENTED vehicle")
     return tuple(facts)
 
 
