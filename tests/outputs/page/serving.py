@@ -79,9 +79,9 @@ class Answer:
 
 
 @contextlib.contextmanager
-def serve(*, marks: bool = True, speak: bool = False) -> Iterator[Served]:
-    """Serve a page on loopback with a free port."""
-    server = PageServer("127.0.0.1", None, Rights(marks=marks), speak=speak)
+def serve(*, marks: bool = True, port: int | None = None) -> Iterator[Served]:
+    """Serve a page on loopback."""
+    server = PageServer("127.0.0.1", port, Rights(marks=marks))
     server.start()
     try:
         yield Served(server, Page(server, "C"), Played())
@@ -122,6 +122,13 @@ class Feeding:
                 self.served.show()
             except OSError:
                 return  # the test has stopped the server
+
+
+def free_port() -> int:
+    """Return a port that nobody has; not the usual one, which another run may take."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
 
 
 class Listener:

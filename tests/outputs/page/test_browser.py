@@ -13,7 +13,7 @@ import pytest
 from playwright.sync_api import BrowserContext, Page
 
 from tests.outputs.page.browser import opened, script, state, wait_js, wait_state
-from tests.outputs.page.serving import STEADY, Feeding, Served, serve
+from tests.outputs.page.serving import STEADY, Feeding, Served, free_port, serve
 from tests.outputs.views import silent
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.reading import Mark, MarkName, Reading
@@ -122,7 +122,7 @@ def test_blind_claims_nothing(fed: tuple[Served, Page]) -> None:
 
 def test_a_lost_connection_is_blind_within_5_s(browser: BrowserContext) -> None:
     """When the watch is gone, however it went, the page says so in 5 s; it recovers by itself."""
-    with serve() as served:
+    with serve(port=free_port()) as served:
         served.played.take(STEADY)
         with Feeding(served):
             page = opened(browser, served.server.link(Right.MARK))

@@ -4,6 +4,7 @@ Nothing here can hold up the watch: the session only puts the newest view into a
 """
 
 import asyncio
+import os
 import threading
 import time
 from concurrent.futures import Future
@@ -65,7 +66,7 @@ class PageServer:
         except OSError as error:
             where = f" port {self._wanted_port}" if self._wanted_port else ""
             raise UsageError(
-                f"The page cannot be served on {self.host}{where} ({error.strerror}): "
+                f"The page cannot be served on {self.host}{where} ({os.strerror(error.errno or 0)}): "
                 "choose another with --page-host or --page-port."
             ) from None
         self.site.port, self.site.hosts = self.port, names(self.host, self.port)
