@@ -65,8 +65,9 @@ class PageServer:
             self.port = started.result(START_S)
         except OSError as error:
             where = f" port {self._wanted_port}" if self._wanted_port else ""
+            why = os.strerror(error.errno or 0)
             raise UsageError(
-                f"The page cannot be served on {self.host}{where} ({os.strerror(error.errno or 0)}): "
+                f"The page cannot be served on {self.host}{where} ({why}): "
                 "choose another with --page-host or --page-port."
             ) from None
         self.site.port, self.site.hosts = self.port, names(self.host, self.port)
