@@ -25,7 +25,7 @@ _EASE_S, _EASE_SHARE = 20.0, 0.06  # memory of the figures: so long, and that sh
 _HOLDS_EASE_S, _HOLDS_EASE_SHARE = 60.0, 0.12
 _MOST_QUESTIONS = 8  # edges remembered for easing
 _EASE_GAP_S = 5.0  # asked more rarely than this, every forecast stands alone
-_REACHED_CHANCE = 0.5  # below this no time is given
+_REACHED_CHANCE, _KEPT_CHANCE = 0.5, 0.4  # from here times are given, and below this no more
 _LEVELS_CHANCE = 0.5  # above this nothing is said about levelling off
 _LEVELS_SEEN_S = 120.0  # nor before so much was seen
 _MOST_AHEAD = 0.5  # of the climb so far: with more than that ahead the end is a guess
@@ -68,6 +68,7 @@ class Forecaster:
         self._prior = prior
         self._track = Track()
         self._context = Context()
+        self._given: set[tuple[str, float]] = set()
         self._last: dict[tuple[str, float], tuple[float, _Logs]] = {}
 
     def update(
@@ -99,6 +100,7 @@ class Forecaster:
         """Continuity was lost (a blind gap): what was seen last no longer says where it stands."""
         self._track.restart()
         self._last.clear()
+        self._given.clear()
         self._context.restart()
 
     def to_edge(self, elapsed_s: float, target_c: float, edge: str) -> Forecast:
@@ -119,10 +121,18 @@ class Forecaster:
         logs = self._eased((edge, target_c), logs)
         waited = elapsed_s - track.now_s
         times = [round(max(exp(x) - waited, 0.0), 1) for x in logs]
-        q10, q50, q90 = times if guess.chance >= _REACHED_CHANCE else (None, None, None)
+        q10, q50, q90 = times if self._likely((edge, target_c), guess.chance) else (None,) * 3
         level_c = self._levelling(guess, level, target)
         chance = round(guess.chance, 3)
         return Forecast(elapsed_s, edge, q10, q50, q90, chance, level_c, round(rate * 60.0, 2))
+
+    def _likely(self, question: tuple[str, float], chance: float) -> bool:
+        """Whether to give times; once given they stay a little longer, so as not to flicker."""
+        if chance >= (_KEPT_CHANCE if question in self._given else _REACHED_CHANCE):
+            self._given.add(question)
+            return True
+        self._given.discard(question)
+        return False
 
     def _eased(self, question: tuple[str, float], logs: _Logs) -> _Logs:
         """Return the log times led on from the last ones, so that the figures do not jump about."""
@@ -141,6 +151,7 @@ class Forecaster:
             logs = low, middle, high
         if len(self._last) >= _MOST_QUESTIONS:
             self._last.clear()
+            self._given.clear()
         self._last[question] = (now_s, logs)
         return logs
 
