@@ -25,6 +25,13 @@ from warmwatch.recording.writer import Recorder
 SHOW_EVERY_S = 0.25
 SHOW_SOON_S = 0.1
 """What is new is shown at once, but not more often than this."""
+ENDED = "The readings ended: the temperature is not known now."
+_ENDING = [
+    getattr(signal, name)
+    for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+    if hasattr(signal, name)
+]
+"""What ends a watch in order: Ctrl-C, being told to end, the terminal closing."""
 _LEFT = (EventKind.LEFT_HIGH, EventKind.LEFT_LOW)
 _TO_BE_HEARD = frozenset(
     {EventKind.BLIND, EventKind.TOO_HOT, EventKind.HOLD_LIMIT, EventKind.TOP_NEARING}
@@ -82,19 +89,18 @@ class Session:
 
     def run(self) -> Summary:
         """Run until the link ends, `until` is met, the mechanic ends it, or Ctrl-C."""
-        previous = signal.signal(signal.SIGINT, self._interrupt)
-        terminate = signal.signal(signal.SIGTERM, self._interrupt)
+        before = {number: signal.signal(number, self._interrupt) for number in _ENDING}
         try:
             if self._keyboard is not None:
                 self._keyboard.open()
             self._loop()
         finally:
+            self._close_recording()  # first: nothing that fails after it can lose data
             self._link.close()
             if self._keyboard is not None:
                 self._keyboard.close()
-            self._close_recording()
-            signal.signal(signal.SIGINT, previous)
-            signal.signal(signal.SIGTERM, terminate)
+            for number, handler in before.items():
+                signal.signal(number, handler)
         summary = Summary(self._view(), self._stopped_by or "end of input")
         for output in self._outputs:
             output.close(summary)
@@ -110,18 +116,23 @@ class Session:
                 self._tell(item)
             elif item is not None:
                 self._fold(item)
-            self._serve()
+            # While readings wait they are folded in their own time; only then is it silence.
+            self._serve(silent=item is None or isinstance(item, Notice))
             if self._stopped_by:
                 return
+        if not self._link.replay:
+            self._tell(Notice(ENDED, lost=True, alarm=True))
 
-    def _serve(self) -> None:
+    def _serve(self, *, silent: bool) -> None:
         """What has to happen often, whether or not a reading came."""
         for mark in self._marks():
             self._fold(mark)
         self._serve_keys()
         now_s = self._link.elapsed_s()
-        if now_s >= self._watch.due_s:
+        if silent and now_s >= self._watch.due_s:
             self._fold(Tick(now_s, utc_s=self._wall_time()))
+        if silent and not self._link.replay:
+            self._stop_when_due(now_s)
         self._record(lambda recorder: recorder.sync_if_due())
         self._show_when_due(time.monotonic())
 
@@ -172,7 +183,7 @@ class Session:
             self._pass_on(item)
         for result in self._watch.step(item):
             self._result(result, item)
-        self._stop_when_due(item)
+        self._stop_when_due(item.elapsed_s)
 
     def _result(self, result: Event | Forecast, item: Item) -> None:
         if isinstance(result, Event):
@@ -188,10 +199,10 @@ class Session:
         if (self._until.event == "left" and left) or (self._until.event == "entered" and entered):
             self._stopped_by = "until"
 
-    def _stop_when_due(self, item: Item) -> None:
-        if self._until.seconds is None or self._first_s is None:
+    def _stop_when_due(self, now_s: float) -> None:
+        if self._until.seconds is None:
             return
-        if item.elapsed_s - self._first_s >= self._until.seconds:
+        if now_s - (self._first_s or 0.0) >= self._until.seconds:
             self._stopped_by = self._stopped_by or "until"
 
     def _tell(self, notice: Notice) -> None:

@@ -295,3 +295,73 @@ def test_keys_set_marks(rise: Path, tmp_path: Path) -> None:
     assert process.returncode == 0
     marks = [(line["mark"], line["note"]) for line in lines(out) if line["kind"] == "mark"]
     assert marks == [("plug-out", ""), ("drip", ""), ("note", "wobbly step"), ("plug-in", "")]
+
+
+def test_notices_reach_stderr_beside_json(warmwatch: Run, tmp_path: Path) -> None:
+    """With --json the notices for people are on stderr, and stdout holds JSON alone."""
+    path = tmp_path / "holes.csv"
+    path.write_text("t,temp\n0,85\n,85\n1,85\n", encoding="utf-8")
+    ran = warmwatch("watch", path, *COLUMNS, "--band", "80:90", "--json", "--quiet")
+    assert "no readable time" in ran.err
+    assert lines(ran.out)[-1]["kind"] == "summary"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="POSIX shell")
+@pytest.mark.parametrize("closed", [">&-", "<&-", "2>&-"])
+def test_closed_streams_are_no_error(rise: Path, tmp_path: Path, closed: str) -> None:
+    """A standard stream closed before the start costs neither the watch nor a traceback."""
+    words = [*WATCH, str(rise), *COLUMNS, "--band", "80:90", "--quiet", "--json"]
+    ran = subprocess.run(
+        ["/bin/sh", "-c", f'"$@" {closed}', "sh", *words],
+        cwd=tmp_path, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert ran.returncode == 0, ran.stderr
+    (recording,) = (tmp_path / "warmwatch-recordings").glob("*.csv")
+    assert package.read_recording(recording).attrs["closed"]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="POSIX pipes")
+def test_until_ends_a_silent_link(tmp_path: Path) -> None:
+    """So many seconds are over even when nothing was ever read."""
+    process = subprocess.Popen(
+        [*WATCH, "lines:-", "--band", "80:90", "--quiet", "--json", "--until", "1"],
+        cwd=tmp_path, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert process.stdout is not None
+    assert json.loads(process.stdout.read())["stopped_by"] == "until"
+    assert process.stdin is not None
+    process.stdin.close()
+    process.stdout.close()
+    assert process.wait(timeout=20) == 0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="POSIX pipes")
+def test_readings_that_end_are_an_alarm(tmp_path: Path) -> None:
+    """A sensor program that stops is told as loss of sight, not as a quiet end."""
+    ran = subprocess.run(
+        [*WATCH, "lines:-", "--band", "80:90", "--quiet"],
+        input="85\n", cwd=tmp_path, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert "! The readings ended: the temperature is not known now." in ran.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
+def test_a_closed_terminal_closes_the_recording(rise: Path, tmp_path: Path) -> None:
+    """SIGHUP ends in order, like Ctrl-C."""
+    process = subprocess.Popen(
+        [*WATCH, str(rise), *COLUMNS, "--band", "80:90", "--pace", "real", "--quiet", "--json"],
+        cwd=tmp_path, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert process.stdout is not None
+    process.stdout.readline()
+    process.send_signal(signal.SIGHUP)
+    process.communicate(timeout=20)
+    assert process.returncode == 130
+    (recording,) = (tmp_path / "warmwatch-recordings").glob("*.csv")
+    assert package.read_recording(recording).attrs["closed"]
+
+
+@pytest.mark.parametrize("pace", ["-5", "nan", "inf", "fast"])
+def test_a_pace_that_is_none_is_refused(warmwatch: Run, pace: str) -> None:
+    """The demo takes the same paces as a replay."""
+    assert warmwatch("demo", "--pace", pace).code == 2

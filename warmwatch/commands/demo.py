@@ -10,6 +10,7 @@ import click
 
 from warmwatch.commands.options import parse_band
 from warmwatch.commands.plot import draw_recording
+from warmwatch.commands.watch import parse_pace
 from warmwatch.commands.wiring import CAUTIONS, exit_code, open_sound, tell
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
@@ -33,9 +34,9 @@ BAND = "80:90"
 @click.command("demo")
 @click.option("--folder", type=click.Path(path_type=Path), default=FOLDER, show_default=True)
 @click.option("--method", default="", help="How the invented vehicle is warmed up.")
-@click.option("--pace", type=float, help="Simulated seconds for each real one.")
+@click.option("--pace", metavar="N", help="Simulated seconds for each real one.")
 @click.option("--quiet", is_flag=True, help="No sound.")
-def command(folder: Path, method: str, pace: float | None, quiet: bool) -> int:
+def command(folder: Path, method: str, pace: str | None, quiet: bool) -> int:
     """Watch an INVENTED vehicle warm up: no hardware, no files needed, about 20 seconds.
 
     It answers real requests on a virtual bus, through the same code that reads a vehicle. Every
@@ -44,7 +45,7 @@ def command(folder: Path, method: str, pace: float | None, quiet: bool) -> int:
     from warmwatch.links.demo import open_address
 
     address = Address("demo", "", {"method": method} if method else {})
-    link = open_address(address, pace)
+    link = open_address(address, parse_pace(pace))
     job = Job(parse_band(BAND), vehicle="invented vehicle", method=method, poll_s=link.poll_s)
     job = replace(job, band_source="invented for the demo")
     recorder = create(folder, job, str(address), link.describe(), time.time())

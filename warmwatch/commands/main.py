@@ -64,6 +64,7 @@ def main() -> None:
 
 def run(arguments: list[str]) -> int:
     """Run the command line and return its exit code; every error is one sentence on stderr."""
+    _replace_closed_streams()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
@@ -88,3 +89,10 @@ def run(arguments: list[str]) -> int:
         where = f" {error.filename}" if error.filename else ""
         click.echo(f"warmwatch: {error.strerror or error}{where}.", err=True)
         return 1
+
+
+def _replace_closed_streams() -> None:
+    """Put the null device where a standard stream was closed before the start (`>&-`)."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115

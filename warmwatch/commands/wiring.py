@@ -13,7 +13,7 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.core.watch import Watch
 from warmwatch.links import Address, Link
-from warmwatch.links.keyboard import HELP, KEYS, Keyboard, key_words
+from warmwatch.links.keyboard import HELP, KEYS, Keyboard, in_foreground, key_words
 from warmwatch.outputs.base import Output, Summary
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.hook import Hook, HookWish
@@ -68,7 +68,7 @@ def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
     shown: Output | None = None
     try:
         recorder = _recorder(link, address, job, wishes.folder)
-        keyboard = Keyboard(wishes.keys) if sys.stdin.isatty() and address.rest != "-" else None
+        keyboard = Keyboard(wishes.keys) if in_foreground() and address.rest != "-" else None
         _greet(job, address, recorder, keyboard, page, wishes)
         shown, say = _shown(job, wishes, keyboard, page)
         others = _others(wishes, say, page)
@@ -151,7 +151,7 @@ def _shown(
 ) -> tuple[Output, Callable[[str], None]]:
     """Return the first output, and how to tell something without spoiling it."""
     if wishes.as_json:
-        return JsonLines(sys.stdout), tell
+        return JsonLines(sys.stdout, tell), tell
     if wishes.plain or not can_show(sys.stdout):
         return PlainLines(sys.stdout, sys.stderr, job), tell
     keys = () if keyboard is None else key_words(keyboard.keys, page=page is not None)

@@ -6,8 +6,10 @@ terminal on a thread of its own, so that waiting for a key never holds up a read
 """
 
 import codecs
+import contextlib
 import os
 import queue
+import signal
 import sys
 import threading
 import time
@@ -167,12 +169,21 @@ class Keyboard:
         """Take the terminal's keys one by one; Ctrl-C stays Ctrl-C."""
         if sys.platform != "win32":
             import termios
-            import tty
 
             self._saved = termios.tcgetattr(sys.stdin)
-            # TCSADRAIN keeps what was typed before; the default would throw it away.
-            tty.setcbreak(sys.stdin, termios.TCSADRAIN)
+            self.resume()
+            signal.signal(signal.SIGCONT, lambda number, frame: self.resume())
         threading.Thread(target=self._run, name="keyboard", daemon=True).start()
+
+    def resume(self) -> None:
+        """Take single keys again, as after the program was stopped and goes on."""
+        if sys.platform != "win32":
+            import termios
+            import tty
+
+            with contextlib.suppress(termios.error):
+                # TCSADRAIN keeps what was typed before; the default would throw it away.
+                tty.setcbreak(sys.stdin, termios.TCSADRAIN)
 
     def close(self) -> None:
         """Give the terminal back as it was; may be called twice."""
@@ -180,7 +191,9 @@ class Keyboard:
         if sys.platform != "win32" and self._saved is not None:
             import termios
 
-            termios.tcsetattr(sys.stdin, termios.TCSADRAIN, self._saved)  # type: ignore[arg-type]
+            with contextlib.suppress(termios.error):  # the terminal may have gone
+                termios.tcsetattr(sys.stdin, termios.TCSADRAIN, self._saved)  # type: ignore[arg-type]
+            signal.signal(signal.SIGCONT, signal.SIG_DFL)
             self._saved = None
 
     def drain(self) -> list[str]:
@@ -227,3 +240,15 @@ class Keyboard:
             else:
                 for key in decoder.feed(char) or decoder.feed(""):
                     self._pressed.put(key)
+
+
+def in_foreground() -> bool:
+    """Return whether keys can be read: a terminal whose foreground this program is."""
+    if not sys.stdin.isatty():
+        return False
+    if sys.platform == "win32":
+        return True
+    try:
+        return os.tcgetpgrp(sys.stdin.fileno()) == os.getpgrp()
+    except OSError:
+        return True  # not the controlling terminal: nobody stops us for reading it

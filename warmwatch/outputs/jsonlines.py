@@ -1,7 +1,7 @@
 """JSON Lines on a stream, for other programs. One object a line; see docs/json.md."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TextIO
 
 from warmwatch.core.band import Window
@@ -9,6 +9,7 @@ from warmwatch.core.check import Check, outcome
 from warmwatch.core.events import Event
 from warmwatch.core.forecast import Forecast
 from warmwatch.core.reading import Mark, Reading
+from warmwatch.links.base import Notice
 from warmwatch.outputs.base import Entry, Summary, View
 from warmwatch.recording.rows import utc_text
 
@@ -16,13 +17,16 @@ from warmwatch.recording.rows import utc_text
 class JsonLines:
     """Writes each reading, mark, event and forecast, and at the end the summary."""
 
-    def __init__(self, stream: TextIO) -> None:
+    def __init__(self, stream: TextIO, tell: Callable[[str], None] | None = None) -> None:
         self._stream = stream
+        self._tell = tell
 
     def take(self, entry: Entry) -> None:
+        if isinstance(entry, Notice) and self._tell is not None:
+            self._tell(entry.text)
         line = entry_object(entry)
         if line is not None:
-            self._stream.write(json.dumps(line, ensure_ascii=False, allow_nan=False) + "\n")
+            self._stream.write(json.dumps(line, allow_nan=False) + "\n")
             self._stream.flush()
 
     def show(self, view: View) -> None:
@@ -30,7 +34,7 @@ class JsonLines:
 
     def close(self, summary: Summary) -> None:
         line = summary_object(summary)
-        self._stream.write(json.dumps(line, ensure_ascii=False, allow_nan=False) + "\n")
+        self._stream.write(json.dumps(line, allow_nan=False) + "\n")
         self._stream.flush()
 
 
