@@ -157,3 +157,25 @@ def test_a_paced_replay_waits(tmp_path: Path) -> None:
 def test_a_windows_path_is_no_kind() -> None:
     """A drive letter is part of a file name, not a link kind."""
     assert parse_address("C:\\logs\\van.csv").rest == "C:\\logs\\van.csv"
+
+
+def test_a_column_named_twice_is_not_guessed(tmp_path: Path) -> None:
+    """Two columns of one name: which is meant must be said."""
+    path = write(tmp_path, "t,temp,temp\n0,20,85\n")
+    with pytest.raises(UsageError, match="2 columns named 'temp'"):
+        readings(path, NAMES)
+
+
+def test_a_column_time_s_is_elapsed_time(tmp_path: Path) -> None:
+    """A column whose name says seconds needs no option."""
+    path = write(tmp_path, "time_s,temp\n0,20\n1,21\n")
+    assert [r.elapsed_s for r in readings(path, "?fluid_c=temp")] == [0.0, 1.0]
+
+
+def test_decimal_commas_in_a_comma_file_are_not_other_numbers(tmp_path: Path) -> None:
+    """`0,0,20,5` under two names would read as 0 degC: it is refused, a single one left out."""
+    with pytest.raises(InputError, match="more cells than its header"):
+        items(write(tmp_path, "t,temp\n0,0,20,5\n1,0,21,5\n"), NAMES)
+    *found, last = items(write(tmp_path, "t,temp\n0,20,\n1,21,5\n2,22,,\n"), NAMES)
+    assert len(found) == 2
+    assert isinstance(last, Notice)

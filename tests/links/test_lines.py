@@ -331,3 +331,11 @@ def test_a_port_that_is_not_there_is_refused_with_the_ports_that_are() -> None:
 
     with pytest.raises(LinkRefused, match=r"no such port.*This computer has"):
         watch("lines:/dev/no-such-port", lambda run: False, longest_s=10.0)
+
+
+def test_a_whole_line_that_is_too_long_is_garbage() -> None:
+    """No recording could hold it, so it is refused as unreadable, whole or in pieces."""
+    splitter = LineSplitter(skip_first=False)
+    (line,) = splitter.receive(b'mark=note note="' + b"\\" * 45_000 + b'"\n')
+    with pytest.raises(UnreadableLine):
+        read_line(line, LineFormat())

@@ -43,7 +43,9 @@ class LineSplitter:
             self._skipping = False
         if len(self._rest) > MAX_LINE:
             self._rest = b"\0" + self._rest[:80]  # no readable line begins so: it counts as garbage
-        texts = (piece.decode("utf-8", errors="replace").strip() for piece in pieces)
+        # A whole line can be too long, too: no row of a recording could hold it.
+        short = (p if len(p) <= MAX_LINE else b"\0" + p[:80] for p in pieces)
+        texts = (piece.decode("utf-8", errors="replace").strip() for piece in short)
         return [text for text in texts if text]
 
     def rest(self) -> str:

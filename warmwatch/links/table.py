@@ -35,6 +35,7 @@ class Table:
         self._columns = {name: at for name, at in columns.items() if name not in TIMES}
         self._clock, self._clock_at = next((n, at) for n, at in columns.items() if n in TIMES)
         self._origin_s: float | None = None
+        self._width = 0
         self.poll_s = self._usual_interval_s()
 
     def describe(self) -> Mapping[str, object]:
@@ -47,16 +48,25 @@ class Table:
         }
 
     def __iter__(self) -> Iterator[Reading | Notice]:
-        timeless = 0
+        timeless = wide = 0
         with _open(self._path, self._encoding) as file:
             for row in islice(self._rows(file), 1, None):
                 if not row:
+                    continue
+                if self._is_wide(row):
+                    wide += 1
                     continue
                 elapsed_s, utc_s = self._time(row)
                 if elapsed_s is None:
                     timeless += 1
                     continue
                 yield self._reading(row, elapsed_s, utc_s)
+        if wide:
+            rows = "1 row" if wide == 1 else f"{wide} rows"
+            yield Notice(
+                f"{rows} of {self._path.name} had more cells than the header and were left out: "
+                "a decimal comma in a file separated by commas needs quotes."
+            )
         if timeless:
             rows = "1 row" if timeless == 1 else f"{timeless} rows"
             yield Notice(f"{rows} of {self._path.name} had no readable time and were left out.")
@@ -64,11 +74,21 @@ class Table:
     def check(self) -> None:
         """Raise InputError when the file has no rows, or no number where the fluid should be."""
         with _open(self._path, self._encoding) as file:
-            rows = list(islice(self._rows(file), 1, _HEAD_ROWS))
+            header, *rows = islice(self._rows(file), _HEAD_ROWS)
+        self._width = len(header)
+        if rows and all(self._is_wide(row) for row in rows):
+            raise InputError(
+                f"Every row of {self._path.name} has more cells than its header: is a decimal "
+                "comma also the separator? Save it with semicolons or decimal points."
+            )
         if not any(rows):
             raise InputError(f"{self._path.name} has a header but no rows: nothing to replay.")
         for name, at in (("fluid_c", self._columns["fluid_c"]), (self._clock, self._clock_at)):
             self._check_cells(name, [row[at] for row in rows if len(row) > at])
+
+    def _is_wide(self, row: list[str]) -> bool:
+        """Return whether there is something right of the header; empty cells there are harmless."""
+        return any(cell.strip() for cell in row[self._width :])
 
     def _check_cells(self, name: str, cells: list[str]) -> None:
         read = _moment if name == "time" else number
@@ -188,6 +208,8 @@ def _choose_columns(path: Path, header: list[str], options: Mapping[str, str]) -
             raise UsageError(f"{name!r} is no quantity of a reading; known are {known}.")
     own = {name: name for name in (*TIMES, *QUANTITIES) if name in header}
     chosen = {**own, **asked}
+    if not chosen.keys() & set(TIMES) and "time_s" in header:
+        chosen["elapsed_s"] = "time_s"  # its name says its unit
     if "elapsed_s" in asked or ("elapsed_s" in chosen and "time" not in asked):
         chosen.pop("time", None)
     else:
@@ -199,6 +221,11 @@ def _choose_columns(path: Path, header: list[str], options: Mapping[str, str]) -
 def _refuse_gaps(path: Path, header: list[str], chosen: Mapping[str, str]) -> None:
     found = ", ".join(header[:30])
     for name, column in chosen.items():
+        if header.count(column) > 1:
+            raise UsageError(
+                f"{path.name} has {header.count(column)} columns named {column!r}: "
+                f"rename one, so that it is clear which is {name}."
+            )
         if column not in header:
             raise UsageError(
                 f"{path.name} has no column {column!r} for {name}; its columns are {found}."
