@@ -23,6 +23,18 @@ def test_imports_go_downward() -> None:
     assert "2 kept, 0 broken" in ran.stdout
 
 
+@pytest.mark.timeout(400)
+@pytest.mark.parametrize(
+    "tool", [["mypy"], ["ruff", "check"], ["ruff", "format", "--check"]], ids=" ".join
+)
+def test_types_and_style_are_clean(tool: list[str]) -> None:
+    """`mypy --strict` and `ruff`, as set in pyproject.toml, find nothing."""
+    ran = subprocess.run(
+        [sys.executable, "-m", *tool], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+
+
 def test_the_core_needs_the_standard_library_alone() -> None:
     """With every installed package out of reach, the core still watches."""
     code = (
