@@ -12,7 +12,7 @@ from warmwatch.core.reading import Item
 from warmwatch.errors import RecordingError, UsageError, WarmwatchError
 from warmwatch.recording.reader import RowReader
 from warmwatch.recording.rows import cells_item
-from warmwatch.recording.sidecar import read_sidecar, sidecar_job
+from warmwatch.recording.sidecar import read_sidecar, sidecar_watch
 
 FORMATS = ("png", "svg")
 _BEGINNINGS = (b"\x89PNG", b"<?xml", b"<svg")
@@ -67,7 +67,8 @@ def draw_recording(
 
     sidecar = read_sidecar(recording)
     reader = RowReader(recording)
-    trace = make_trace(sidecar_job(sidecar), _items(reader))
+    watch = sidecar_watch(sidecar)
+    trace = make_trace(watch.job, _items(reader), watch)
     notes = foot_notes(sidecar, reader)
     image = picture(trace, unit=unit, image_format=image_format, notes=notes)
     try:

@@ -7,12 +7,14 @@ import click
 
 from warmwatch.commands.cautions import Acknowledged, acknowledge_loading
 from warmwatch.commands.options import make_job, with_check, with_columns
-from warmwatch.commands.wiring import PageWish, Wishes, run_watch
+from warmwatch.commands.wiring import PageWish, Wishes, run_watch, tell
 from warmwatch.core.check_rules import AXES
+from warmwatch.core.forecast_prior import Prior
 from warmwatch.errors import UsageError
 from warmwatch.links import open_link, parse_address
 from warmwatch.links.keyboard import parse_keys
 from warmwatch.outputs.hook import hooks
+from warmwatch.recording.learned import load_prior
 from warmwatch.session import Until
 
 RECORDINGS = Path("warmwatch-recordings")
@@ -47,6 +49,7 @@ RECORDINGS = Path("warmwatch-recordings")
 @click.option("--page-host", metavar="HOST", help="Address for it, or private: one is chosen.")
 @click.option("--page-port", type=click.IntRange(1, 65535), help="Port for it.")
 @click.option("--page-marks/--no-page-marks", default=None, help="May the page set marks?")
+@click.option("--learn", type=click.Path(path_type=Path), metavar="FILE|DIR", help="Usual pace.")
 @click.option("--key", "keys", multiple=True, metavar="KEY=MARK", help="As in f13=plug-out.")
 def command(
     link: str,
@@ -78,6 +81,7 @@ def command(
     page_host: str | None,
     page_port: int | None,
     page_marks: bool | None,
+    learn: Path | None,
 ) -> int:
     """Watch LINK: a CSV file, `lines:-`, `demo:`, `can:...`, `serial:...` or `broadcast:...`.
 
@@ -102,9 +106,22 @@ def command(
         raise UsageError("--hook-on needs --hook.")
     served = wish if page else None
     own_keys, run = parse_keys(keys), hooks(commands, hook_on)
-    wishes = Wishes(folder, ends, as_json, heard, speak, plain, own_keys, served, run)
+    prior = None if learn is None else learned_prior(learn, job.vehicle)
+    wishes = Wishes(folder, ends, as_json, heard, speak, plain, own_keys, served, run, prior)
     opened = open_link(address, pace=pacing)
     return run_watch(Acknowledged(opened, note) if note else opened, address, job, wishes)
+
+
+def learned_prior(path: Path, vehicle: str) -> Prior | None:
+    """Return what a file keeps or recordings teach about the vehicle, and say how much it is."""
+    learned = load_prior(path, vehicle=vehicle)
+    of_it = f" of {vehicle}" if vehicle and learned.made_here else ""
+    if not learned.prior.runs:
+        tell(f"nothing can be learned from {path}{of_it}: the forecast goes without.")
+        return None
+    count = learned.prior.runs
+    tell(f"the forecast knows {count} earlier warm-up{'' if count == 1 else 's'}{of_it}.")
+    return learned.prior
 
 
 def parse_pace(text: str | None) -> float | None:

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from warmwatch.core.forecast import Forecaster
+from warmwatch.core.forecast_prior import Prior
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.core.watch import Watch
@@ -58,6 +60,7 @@ class Wishes:
     keys: Mapping[str, MarkName] = field(default_factory=lambda: KEYS)
     page: PageWish | None = None
     hooks: tuple[HookWish, ...] = ()
+    prior: Prior | None = None
 
 
 def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
@@ -67,7 +70,7 @@ def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
     page = None if wishes.page is None else open_page(wishes.page, job.unit, speak=wishes.speak)
     shown: Output | None = None
     try:
-        recorder = _recorder(link, address, job, wishes.folder)
+        recorder = _recorder(link, address, job, wishes)
         keyboard = Keyboard(wishes.keys) if in_foreground() and address.rest != "-" else None
         _greet(job, address, recorder, keyboard, page, wishes)
         shown, say = _shown(job, wishes, keyboard, page)
@@ -75,7 +78,7 @@ def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
         outputs = [Guarded(output, say) for output in (shown, *others)]
         session = Session(
             link,
-            Watch(job),
+            Watch(job, Forecaster(wishes.prior)),
             outputs,
             address=str(address),
             recorder=recorder,
@@ -140,10 +143,11 @@ def tell(text: str) -> None:
     click.echo(f"warmwatch: {text}", err=True)
 
 
-def _recorder(link: Link, address: Address, job: Job, folder: Path | None) -> Recorder | None:
-    if folder is None:
+def _recorder(link: Link, address: Address, job: Job, wishes: Wishes) -> Recorder | None:
+    if wishes.folder is None:
         return None
-    return create(folder, job, str(address), link.describe(), time.time())
+    about = link.describe()
+    return create(wishes.folder, job, str(address), about, time.time(), wishes.prior)
 
 
 def _shown(

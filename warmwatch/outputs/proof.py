@@ -16,7 +16,7 @@ from warmwatch.outputs.proof_facts import Facts, read_items
 from warmwatch.outputs.proof_page import proof_page
 from warmwatch.recording.key import ShopKey
 from warmwatch.recording.pdf_seal import PLACEHOLDER, seal_pdf
-from warmwatch.recording.sidecar import sidecar_path
+from warmwatch.recording.sidecar import read_sidecar, sidecar_path, sidecar_watch
 from warmwatch.recording.signature import signature_path
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
@@ -54,7 +54,7 @@ def _plot(facts: Facts) -> str:
     from warmwatch.outputs.plot import picture
     from warmwatch.outputs.trace import make_trace
 
-    trace = make_trace(facts.job, read_items(facts.path))
+    trace = make_trace(facts.job, read_items(facts.path), sidecar_watch(read_sidecar(facts.path)))
     trace.forecasts = []  # what was expected then is no part of the evidence
     trace.marks = [mark for mark in trace.marks if mark.name in _DRAWN_MARKS]
     return picture(trace, image_format="svg").decode("utf-8")

@@ -63,18 +63,21 @@ class Trace:
     forecasts: list[Forecast] = field(default_factory=list)
 
 
-def make_trace(job: Job, items: Iterable[Item]) -> Trace:
-    """Fold `items` through a Watch for `job`, as it was done live, and keep what can be seen."""
-    builder = _Builder(job)
+def make_trace(job: Job, items: Iterable[Item], watch: Watch | None = None) -> Trace:
+    """Fold `items` through a Watch for `job`, as it was done live, and keep what can be seen.
+
+    `watch` is a new one that knows what the one then knew; without it one that knew nothing.
+    """
+    builder = _Builder(Watch(job) if watch is None else watch)
     for item in items:
         builder.step(item)
     return builder.finish()
 
 
 class _Builder:
-    def __init__(self, job: Job) -> None:
-        self.trace = Trace(job)
-        self._watch = Watch(job)
+    def __init__(self, watch: Watch) -> None:
+        self.trace = Trace(watch.job)
+        self._watch = watch
         self._empty = True
         self._blind_since_s: float | None = None
         self._coolant_s = 0.0

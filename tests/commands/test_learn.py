@@ -1,0 +1,156 @@
+"""`warmwatch learn` and `watch --learn`: from recordings, into the next warm-up and its proof."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.commands.conftest import Run
+from tests.compare.made import BAND, START_UTC_S, Warm, warm_items, write
+from warmwatch.core.forecast_prior import Prior
+from warmwatch.core.job import Job
+from warmwatch.core.reading import Item
+from warmwatch.recording.learned import learn_from, longest_piece, read_prior
+from warmwatch.recording.reader import read_recording
+from warmwatch.recording.report import SealState
+from warmwatch.recording.sidecar import sidecar_watch
+from warmwatch.recording.verify import verify_recording
+
+SLOW = Warm(rate=1.4, start_c=30.0)
+"""Levels off at 90 degC: slower and slower, as a line through the last minutes cannot know."""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """Three slow warm-ups of one vehicle, a fast one of another, and two things that teach not."""
+    made = tmp_path / "made"
+    for number in range(3):
+        items = warm_items(SLOW, 5400, every_s=5.0, noise_c=0.05, seed=number)
+        write(made, items, utc_s=START_UTC_S + 86400.0 * number)
+    write(made, warm_items(Warm(6.0), 1200, every_s=5.0), method="drive", vehicle="other")
+    write(made, warm_items(Warm(0.0, start_c=20.0), 600, every_s=5.0), method="cold")
+    (made / "torn.csv").write_text("a,b\n1,2\n", encoding="utf-8")
+    return made
+
+
+def told(out: str, kind: str) -> list[dict[str, Any]]:
+    return [line for text in out.splitlines() if (line := json.loads(text))["kind"] == kind]
+
+
+def test_the_learned_pace_is_that_of_the_lumped_mass(folder: Path) -> None:
+    """Times between levels agree with T(t) = T_end - (T_end - T0) exp(-t/tau) (textbook)."""
+    prior = learn_from([folder], vehicle="invented").prior
+    assert prior.runs == 3
+    for low_c, high_c in ((40.0, 50.0), (50.0, 60.0), (60.0, 70.0)):
+        seconds = prior.seconds(low_c, high_c)
+        assert seconds == pytest.approx(SLOW.time_to(high_c) - SLOW.time_to(low_c), rel=0.05)
+
+
+def test_learn_writes_a_file_and_says_what_it_knows(
+    warmwatch: Run, folder: Path, tmp_path: Path
+) -> None:
+    """The file reads back, times stand in the text, and what was left out is named with why."""
+    ran = warmwatch("learn", folder, "--vehicle", "INVENTED", "-o", "mine.json")
+    assert ran.code == 0
+    assert read_prior(tmp_path / "mine.json").runs == 3
+    assert "5 found, 3 learned from" in ran.out
+    assert "40 to  50 °C  11:" in ran.out  # closed form: 50 min x ln(50/40) = 11:09
+    assert "of it.\nTheir time was spent 100 % idling." in ran.out
+    assert "drive.csv: is of another vehicle (other)" in ran.out
+    assert "cold.csv: the fluid rises too little" in ran.out
+    assert "torn.csv: is no recording" in ran.out
+    again = warmwatch("learn", folder, "--vehicle", "invented", "-o", "mine.json", "--json")
+    assert json.loads(again.out)["prior"]["runs"] == 3
+
+
+def test_a_watch_that_learned_knows_better_and_verifies(
+    warmwatch: Run, folder: Path, tmp_path: Path
+) -> None:
+    """With the prior the error 50 min ahead is at most 0.7 of that without, and the recording
+    verifies: a replay from its sidecar gives the same forecasts."""
+    source = tmp_path / "next.csv"
+    items = list(warm_items(SLOW, 5400, every_s=5.0, noise_c=0.05, seed=9))
+    rows = "".join(
+        f"{i.elapsed_s},{i.values['fluid_c']}\n"  # type: ignore[union-attr]
+        for i in items
+    )
+    source.write_text("elapsed_s,fluid_c\n" + rows, encoding="utf-8")
+    errors = {}
+    for name, more in (("without", ()), ("with", ("--learn", folder, "--vehicle", "invented"))):
+        ran = warmwatch(
+            "watch", source, "--band", "80:90", "--json", "--quiet", "--record", name, *more
+        )
+        assert ran.code == 0
+        (at,) = [f for f in told(ran.out, "forecast") if f["elapsed_s"] == 2400.0]
+        errors[name] = abs((at["q50_s"] or 1e4) - (SLOW.time_to(80.0) - 2400.0))
+    assert "knows 3 earlier warm-ups of invented" in ran.err
+    assert errors["with"] < 0.7 * errors["without"]
+    (path,) = (tmp_path / "with").glob("*.csv")
+    assert verify_recording(path).state is SealState.INTACT
+    sidecar = read_recording(path).attrs["sidecar"]
+    assert Prior.from_mapping(sidecar["warmwatch:prior"]).runs == 3
+    live = told(ran.out, "forecast")
+    watch = sidecar_watch(sidecar)
+    again = [r for i in read_items(path) for r in watch.step(i) if hasattr(r, "q50_s")]
+    assert [f["q50_s"] for f in live] == [round_or_none(f.q50_s) for f in again]
+    assert warmwatch("plot", path, "-o", "with.png").code == 0
+
+
+def read_items(path: Path) -> list[Item]:
+    from warmwatch.recording.reader import RowReader
+    from warmwatch.recording.rows import cells_item
+
+    found = [cells_item(row.cells) for row in RowReader(path)]
+    return [item for item in found if item is not None]
+
+
+def round_or_none(value: float | None) -> float | None:
+    return None if value is None else round(value, 1)
+
+
+def test_a_gap_teaches_nothing(tmp_path: Path) -> None:
+    """Only the unbroken piece that rises most is learned from."""
+    items = [i for i in warm_items(SLOW, 3600) if not 900 < i.elapsed_s < 1500]
+    path = write(tmp_path, items)
+    points = longest_piece(path, Job(BAND))
+    assert (points[0][0], points[-1][0]) == (1500.0, 3600.0)
+
+
+def test_nothing_to_learn_from_is_told_and_never_stops_a_watch(
+    warmwatch: Run, folder: Path, tmp_path: Path
+) -> None:
+    """`learn` fails with one sentence; `watch --learn` says so and goes without."""
+    (tmp_path / "empty").mkdir()
+    ran = warmwatch("learn", "empty")
+    assert (ran.code, ran.out) == (1, "")
+    assert "Nothing can be learned from empty" in ran.err
+    source = tmp_path / "next.csv"
+    source.write_text("elapsed_s,fluid_c\n0,20\n1,20\n", encoding="utf-8")
+    wishes = ("--band", "80:90", "--json", "--no-record", "--learn", folder, "--vehicle", "third")
+    ran = warmwatch("watch", source, *wishes)
+    assert ran.code == 0
+    assert "nothing can be learned" in ran.err
+    assert "of third: the forecast goes without" in ran.err
+
+
+@pytest.mark.parametrize(
+    "text", ["", "{}", "[1]", "not json", '{"format": "warmwatch forecast prior", "version": 9}']
+)
+def test_a_file_with_nothing_learned_is_refused(warmwatch: Run, tmp_path: Path, text: str) -> None:
+    """A file of something else is wrong usage, in one sentence, before anything begins."""
+    (tmp_path / "x.json").write_text(text, encoding="utf-8")
+    ran = warmwatch("watch", "demo:", "--band", "80:90", "--no-record", "--learn", "x.json")
+    assert ran.code == 2
+    assert "holds nothing that was learned" in ran.err
+    ran = warmwatch("watch", "demo:", "--band", "80:90", "--no-record", "--learn", "none.json")
+    assert (ran.code, "There is no none.json" in ran.err) == (2, True)
+
+
+def test_learn_overwrites_nothing_but_its_own(warmwatch: Run, folder: Path, tmp_path: Path) -> None:
+    """A file of something else stays as it was."""
+    other = tmp_path / "notes.txt"
+    other.write_text("mine", encoding="utf-8")
+    assert warmwatch("learn", folder, "-o", other).code == 2
+    assert other.read_text(encoding="utf-8") == "mine"
+    assert warmwatch("learn", folder).code == warmwatch("learn", folder).code == 0
