@@ -468,6 +468,45 @@ def test_plug_out_stands_in_the_table(tmp_path: Path) -> None:
     assert one["figures"]["plug_out_rate_c_per_min"] == pytest.approx(expected, rel=0.05)
 
 
+def test_a_drift_within_one_step_of_the_reading_is_no_rate(tmp_path: Path) -> None:
+    """Whole degrees that moved by one at most while the plug was out give no drift, and say why."""
+    items = list(warm_items(Warm(1.7), 3600, every_s=2.0, digits=0))
+    middle = next(i for i, item in enumerate(items) if item.elapsed_s > Warm(1.7).time_to(82.6))
+    out = mark(items[middle].elapsed_s + 0.5, MarkName.PLUG_OUT)
+    write(tmp_path, [*items[: middle + 1], out, *items[middle + 1 : middle + 20]])
+    (one,) = as_json(tmp_path)["runs"]
+    assert "plug_out_rate_c_per_min" not in one["figures"]
+    assert "one step of the reading, 1 °C" in one["missing"]["plug_out_rate_c_per_min"]
+    assert one["figures"]["plug_out_range_c"] <= 1.0
+
+
+def test_stays_that_were_not_seen_to_their_end_are_told_first(tmp_path: Path) -> None:
+    """Where recordings end inside the band a sentence says that stays cannot be compared."""
+    for number, (method, rate) in enumerate((("a", 2.0), ("a", 2.05), ("b", 3.0), ("b", 3.1))):
+        items = warm_items(Warm(rate), Warm(rate).time_to(84.0), every_s=2.0)
+        write(tmp_path, items, method=method, utc_s=START_UTC_S + 1e4 * number)
+    told = as_json(tmp_path)["sentences"]
+    assert any("all recordings that reached it end inside it" in sentence for sentence in told), told
+
+
+def test_one_small_group_is_named_alone(folder: Path) -> None:
+    """Where only one method has too few runs the sentence does not call the other's too few."""
+    paths = [*sorted(folder.glob("*idle.csv")), *sorted(folder.glob("*drive.csv"))[:2]]
+    assert as_json(*paths)["sentences"][0] == (
+        "Two runs of drive are too few to tell the time to the band apart from that of idle."
+    )
+
+
+def test_invented_recordings_among_measured_ones_are_counted(tmp_path: Path) -> None:
+    """The head never calls measured recordings invented."""
+    path = write(tmp_path, warm_items(Warm(2.0), 2400, every_s=5.0), method="a")
+    write(tmp_path, warm_items(Warm(2.1), 2400, every_s=5.0), method="a", utc_s=0.0)
+    sidecar = path.with_name(path.name + "-metadata.json")
+    text = sidecar.read_text(encoding="utf-8")
+    sidecar.write_text(text.replace('"invented": "Invented for a test."', '"x": ""'), "utf-8")
+    assert typed(tmp_path).startswith("1 of 2 recordings: Invented for a test.")
+
+
 def test_recordings_that_share_no_span_are_still_told(tmp_path: Path) -> None:
     """Nothing in common is said in words, and each recording still has its row."""
     write(tmp_path, warm_items(Warm(2.5), 60), method="low", utc_s=START_UTC_S)

@@ -119,10 +119,11 @@ def _stays(inside: StageModel, band: Band, unit: str) -> str:
         per_min = rate.rate.estimate
         minutes = math.inf if per_min < LEVEL_C_PER_MIN else width_c / per_min
         shown = f"{minutes:.0f} min" if minutes < LONG_MIN else "more than an hour"
-        parts.append(f"{shown} at the rate of {_NAMES[rate.kind]}")
+        parts.append(f"{shown} with {_NAMES[rate.kind]}")
     return (
-        f"By the model a stay in the band {band_text(band, unit)} would be {' and '.join(parts)}: "
-        "calculated for the middle of the band, not seen."
+        f"By the model a stay in the band {band_text(band, unit)} lasts {' and '.join(parts)}, "
+        "while that goes on: calculated for the middle of the band, not seen. The more heat is "
+        "still made, the shorter the stay."
     )
 
 

@@ -273,8 +273,13 @@ def _after_entry(found: _Found, features: RunFeatures, band: Band) -> None:
         found.put("window_at_least_min", minutes, "")
     out = features.plug_out
     why = "no plug-out mark" if out is None else "the plug was out too briefly"
-    found.put("plug_out_rate_c_per_min", None if out is None else out.rate_c_per_min, why)
     found.put("plug_out_range_c", None if out is None else out.range_c, why)
+    if out is not None and out.range_c is not None and out.range_c <= features.step_c > 0.0:
+        # One step of the reading may be next to nothing, or nearly two steps: no rate.
+        step = f"one step of the reading, {features.step_c:g} °C"
+        found.put("plug_out_rate_c_per_min", None, f"the fluid moved by no more than {step}")
+    else:
+        found.put("plug_out_rate_c_per_min", None if out is None else out.rate_c_per_min, why)
 
 
 def _ended(ended_by: str) -> str:

@@ -91,8 +91,18 @@ def load_runs(
     ]
     if cache.trouble:
         notes.append(Note("cache", cache.trouble, used=True))
-    invented = dict.fromkeys(one.invented for one in opened if one.invented)
-    return Loaded(tuple(runs), band, tuple(notes), len(files), kept, tuple(invented))
+    used = {run.name for run in runs}
+    invented = _invented([one for one in opened if one.name in used])
+    return Loaded(tuple(runs), band, tuple(notes), len(files), kept, invented)
+
+
+def _invented(used: Sequence[_Opened]) -> tuple[str, ...]:
+    """Return what recordings that were not measured say of themselves, and how many say it."""
+    told = []
+    for text, count in Counter(one.invented for one in used if one.invented).items():
+        text = text if count == 1 else text.replace("this recording", "these recordings")
+        told.append(text if count == len(used) else f"{count} of {len(used)} recordings: {text}")
+    return tuple(told)
 
 
 def _open(path: Path, name: str, notes: list[Note]) -> _Opened | None:
