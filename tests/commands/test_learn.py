@@ -56,7 +56,7 @@ def test_learn_writes_a_file_and_says_what_it_knows(
     assert read_prior(tmp_path / "mine.json").runs == 3
     assert "5 found, 3 learned from" in ran.out
     assert "40 to  50 °C  11:" in ran.out  # closed form: 50 min x ln(50/40) = 11:09
-    assert "of it.\nTheir time was spent 100 % idling." in ran.out
+    assert "times as long.\nTheir time was spent 100 % idling." in ran.out
     assert "drive.csv: is of another vehicle (other)" in ran.out
     assert "cold.csv: the fluid rises too little" in ran.out
     assert "torn.csv: is no recording" in ran.out
@@ -145,6 +145,12 @@ def test_a_file_with_nothing_learned_is_refused(warmwatch: Run, tmp_path: Path, 
     assert "holds nothing that was learned" in ran.err
     ran = warmwatch("watch", "demo:", "--band", "80:90", "--no-record", "--learn", "none.json")
     assert (ran.code, "There is no none.json" in ran.err) == (2, True)
+
+
+def test_several_vehicles_are_told(warmwatch: Run, folder: Path) -> None:
+    """Without --vehicle the text says that the pace is of more than one."""
+    ran = warmwatch("learn", folder)
+    assert "of several vehicles" in ran.out
 
 
 def test_learn_overwrites_nothing_but_its_own(warmwatch: Run, folder: Path, tmp_path: Path) -> None:

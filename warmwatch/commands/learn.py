@@ -81,9 +81,12 @@ def report(learned: Learned, output: Path, unit: str) -> list[str]:
     if prior.runs < FEW:
         lines.append("So few say little: the forecast stays cautious.")
     lines += ["", "Usual time of the fluid:", *pace_lines(prior, unit)]
-    lines.append(f"Two warm-ups in three are within {within_share(prior)} % of it.")
+    lines.append(f"Two warm-ups in three take {spread_text(prior)} times as long.")
     if prior.shares:
         lines.append(f"Their time was spent {shares_text(prior)}.")
+    if len(learned.vehicles) > 1:
+        named = ", ".join(name or "no label" for name in learned.vehicles)
+        lines.append(f"They are of several vehicles ({named}): --vehicle LABEL chooses one.")
     out = left_out(learned)
     if out:
         lines += ["", "Left out:", *out]
@@ -103,9 +106,9 @@ def pace_lines(prior: Prior, unit: str) -> list[str]:
     return lines or ["  known for less than ten degrees in a row"]
 
 
-def within_share(prior: Prior) -> int:
-    """Return the spread between runs, one standard deviation, in percent."""
-    return round(100.0 * math.expm1(prior.between))
+def spread_text(prior: Prior) -> str:
+    """Return the factors one standard deviation between runs below and above the usual time."""
+    return f"{math.exp(-prior.between):.2f} to {math.exp(prior.between):.2f}"
 
 
 def shares_text(prior: Prior) -> str:

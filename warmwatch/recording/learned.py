@@ -31,6 +31,7 @@ class Learned:
     found: int
     notes: tuple[Note, ...] = ()
     made_here: bool = True
+    vehicles: tuple[str, ...] = ()
 
 
 def learn_from(paths: Iterable[Path], *, vehicle: str = "", method: str = "") -> Learned:
@@ -40,7 +41,7 @@ def learn_from(paths: Iterable[Path], *, vehicle: str = "", method: str = "") ->
     """
     files, notes = find_recordings(paths)
     notes = [note for note in notes if note.name.endswith(".csv")]
-    runs = []
+    runs, vehicles = [], dict[str, str]()
     for path, name in files.items():
         try:
             job = sidecar_job(read_sidecar(path))
@@ -53,7 +54,9 @@ def learn_from(paths: Iterable[Path], *, vehicle: str = "", method: str = "") ->
             notes.append(Note(name, why, used=False))
         else:
             runs.append(points)
-    return Learned(_as_kept(learn(runs)), len(files), tuple(notes))
+            vehicles[_same(job.vehicle)] = job.vehicle
+    prior = _as_kept(learn(runs))
+    return Learned(prior, len(files), tuple(notes), vehicles=tuple(vehicles.values()))
 
 
 def _no_lesson(points: Sequence[Point]) -> str:
