@@ -486,7 +486,9 @@ def test_stays_that_were_not_seen_to_their_end_are_told_first(tmp_path: Path) ->
         items = warm_items(Warm(rate), Warm(rate).time_to(84.0), every_s=2.0)
         write(tmp_path, items, method=method, utc_s=START_UTC_S + 1e4 * number)
     told = as_json(tmp_path)["sentences"]
-    assert any("all recordings that reached it end inside it" in sentence for sentence in told), told
+    assert any("all recordings that reached it end inside it" in sentence for sentence in told), (
+        told
+    )
 
 
 def test_one_small_group_is_named_alone(folder: Path) -> None:
@@ -505,6 +507,12 @@ def test_invented_recordings_among_measured_ones_are_counted(tmp_path: Path) -> 
     text = sidecar.read_text(encoding="utf-8")
     sidecar.write_text(text.replace('"invented": "Invented for a test."', '"x": ""'), "utf-8")
     assert typed(tmp_path).startswith("1 of 2 recordings: Invented for a test.")
+
+
+def test_a_hold_let_go_at_the_limit_is_not_said_to_reach_it() -> None:
+    """The invented holds of 5 s were let go in time: the line does not read as a contradiction."""
+    text = typed(*sorted((Path(__file__).parents[2] / "recordings").glob("*loaded.csv")))
+    assert "the longest 5.0 s; none was still held at the limit, none began before" in text
 
 
 def test_recordings_that_share_no_span_are_still_told(tmp_path: Path) -> None:

@@ -80,11 +80,14 @@ def _holds(loaded: Loaded) -> list[str]:
     for holds in holding:
         counts.update(n=holds.count, over=holds.over_limit, short=holds.rest_missing)
     longest_s = max(holds.longest_s for holds in holding)
-    over = f"{counts['over']} went to the limit or over it"
+    over = "none was" if not counts["over"] else "1 was" if counts["over"] == 1 else ""
+    over = over or f"{counts['over']} were"
+    short = counts["short"] or "none"
     return [
         (
             f"Holds against the brake: {counts['n']} in {runs_text(len(holding))}, the longest "
-            f"{longest_s:.1f} s; {over}, {counts['short']} began before the rest was over."
+            f"{longest_s:.1f} s; {over} still held at the limit, {short} began before the rest was "
+            "over."
         )
     ]
 
