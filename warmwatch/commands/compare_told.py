@@ -4,7 +4,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 
-from warmwatch.commands.compare_words import MINUTES, RATE, figure_rows
+from warmwatch.commands.compare_rows import MINUTES, RATE, figure_rows
 from warmwatch.core.methods import Comparison, Difference
 from warmwatch.core.methods_figures import Piece
 from warmwatch.core.methods_interval import Interval

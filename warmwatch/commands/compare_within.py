@@ -4,7 +4,8 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from warmwatch.commands.compare_words import DIFFERENCE, RATE, shown_value
+from warmwatch.commands.compare_rows import DIFFERENCE, RATE
+from warmwatch.commands.compare_words import shown_value
 from warmwatch.core.band import Band
 from warmwatch.core.methods_figures import Run
 from warmwatch.core.methods_interval import Interval
