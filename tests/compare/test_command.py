@@ -516,6 +516,16 @@ def test_a_hold_let_go_at_the_limit_is_not_said_to_reach_it() -> None:
     assert "the longest 5.0 s; none was still held at the limit, none began before" in text
 
 
+def test_many_small_groups_are_told_in_one_sentence(tmp_path: Path) -> None:
+    """Ten pairs of single runs make one sentence that names the groups, not ten."""
+    for number in range(5):
+        items = warm_items(Warm(2.0 + 0.2 * number), 2400, every_s=5.0)
+        write(tmp_path, items, method="abcde"[number], utc_s=START_UTC_S + 1e4 * number)
+    told = [one for one in as_json(tmp_path)["sentences"] if "too few" in one]
+    small = "a (1), b (1), c (1), d (1), e (1)"
+    assert told == [f"Groups with too few runs to tell them apart from others: {small}."]
+
+
 def test_recordings_that_share_no_span_are_still_told(tmp_path: Path) -> None:
     """Nothing in common is said in words, and each recording still has its row."""
     write(tmp_path, warm_items(Warm(2.5), 60), method="low", utc_s=START_UTC_S)

@@ -16,7 +16,8 @@ from warmwatch.outputs.words import band_text, temperature
 
 SHOWN = 3
 """With more recordings than this each is left to itself, or to --json."""
-LONG_MIN = 60.0
+LONG_MIN = 30.0
+"""A longer stay is not given a figure: so slow a rate is known too roughly for that."""
 LEVEL_C_PER_MIN = 0.05
 """A rate below this is levelling off: how long the band would last cannot be said."""
 _NAMES = {"idle": "idling", "driving": "driving", "loaded": "holds and rests"}
@@ -56,6 +57,8 @@ def within_sentences(
         told.append(_stays(inside, band, unit))
         told.append(_after_holds(run, unit))
         told += [_carried(rate, unit) for rate in met.rates if rate.carried]
+    if found:
+        told.append("The more heat is still being made, the shorter the stay in the band.")
     return [sentence for sentence in told if sentence]
 
 
@@ -119,12 +122,11 @@ def _stays(inside: StageModel, band: Band, unit: str) -> str:
     for rate in inside.rates:
         per_min = rate.rate.estimate
         minutes = math.inf if per_min < LEVEL_C_PER_MIN else width_c / per_min
-        shown = f"{minutes:.0f} min" if minutes < LONG_MIN else "more than an hour"
+        shown = f"{minutes:.0f} min" if minutes < LONG_MIN else "more than half an hour"
         parts.append(f"{shown} with {_NAMES[rate.kind]}")
     return (
         f"By the model a stay in the band {band_text(band, unit)} lasts {' and '.join(parts)}, "
-        "while that goes on: calculated for the middle of the band, not seen. The more heat is "
-        "still made, the shorter the stay."
+        "while that goes on: calculated for the middle of the band, not seen."
     )
 
 

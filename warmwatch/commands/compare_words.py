@@ -4,15 +4,15 @@ import math
 from collections.abc import Sequence
 
 from warmwatch.commands.cautions import declares_loading
+from warmwatch.commands.compare_few import few_gathered, stays_unseen, too_few_text
 from warmwatch.commands.compare_rows import DIFFERENCE, MINUTES, RATE, TEMPERATURE, figure_rows
 from warmwatch.core.methods import Comparison, Difference, Group
 from warmwatch.core.methods_figures import NO_LABEL, Span
-from warmwatch.core.methods_interval import TOO_FEW, Interval
+from warmwatch.core.methods_interval import Interval
 from warmwatch.core.units import from_c
 from warmwatch.outputs.words import band_text
 
 _GERUNDS = {"idle": "idling", "idling": "idling", "drive": "driving", "driving": "driving"}
-_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
 def shown_value(value: float, kind: str, unit: str) -> str:
@@ -89,7 +89,8 @@ def sentences(comparison: Comparison, unit: str) -> list[str]:
     told = [_not_reached(group, comparison.span, unit) for group in comparison.groups]
     for pair in _by_pair(comparison.differences):
         told += _pair_sentences(pair, comparison, unit)
-    told.append(_stays_unseen(comparison))
+    told = few_gathered(told, comparison)
+    told.append(stays_unseen(comparison))
     if len(comparison.groups) == 1 and comparison.groups:
         told.append(f"There is only one group, {comparison.groups[0].name}: nothing to compare.")
     return [sentence for sentence in dict.fromkeys(told) if sentence]
@@ -102,23 +103,6 @@ def _not_reached(group: Group, span: Span, unit: str) -> str:
     return (
         f"{_subject(group.name)} had not reached the band {band} when the recording ended in "
         f"{group.not_reached} of {runs_text(group.n)}."
-    )
-
-
-def _stays_unseen(comparison: Comparison) -> str:
-    """Say that stays in the band cannot be compared where too few were seen to their end."""
-    begun = sum("window_at_least_min" in piece.figures for piece in comparison.pieces)
-    seen = [group.figures.get("window_min") for group in comparison.groups]
-    enough = sum(figure is not None and figure.n > TOO_FEW for figure in seen)
-    if len(comparison.groups) < 2 or enough >= 2 or begun == 0:
-        return ""
-    ended = sum(figure.n for figure in seen if figure is not None)
-    return (
-        f"How long the fluid stays in the band after each way cannot be compared: only {ended} of "
-        f"{begun} stays {'was' if ended == 1 else 'were'} recorded to the end."
-        if ended
-        else "How long the fluid stays in the band after each way cannot be compared: all "
-        "recordings that reached it end inside it."
     )
 
 
@@ -233,23 +217,6 @@ def _untold(one: Difference, what: str, kind: str, sign: float, scale: float = 1
     )
 
 
-def too_few_text(a: str, n: int, b: str, m: int, what: str) -> str:
-    """Return that so few runs tell nothing; where one of the groups has enough, only of the other.
-
-    >>> too_few_text("drive", 2, "idle", 4, "the time to the band")
-    'Two runs of drive are too few to tell the time to the band apart from that of idle.'
-    """
-    if n == m:
-        verb = "run each of {} and {} is" if n == 1 else "runs each of {} and {} are"
-        return f"{counted(n)} {verb.format(a, b)} too few to tell {what} apart."
-    (few, name), (more, other) = sorted(((n, a), (m, b)))
-    if more > TOO_FEW:
-        verb = "run of {} is" if few == 1 else "runs of {} are"
-        whose = f"{what} apart from that of {other}"
-        return f"{counted(few)} {verb.format(name)} too few to tell {whose}."
-    return f"One run of {name} and two of {other} are too few to tell {what} apart."
-
-
 def _interval(interval: Interval, kind: str, scale: float = 1.0) -> str:
     ends = sorted((abs(interval.low * scale), abs(interval.high * scale)))
     return f"95 % interval {_number(ends[0], kind)} to {_number(ends[1], kind)} {kind}"
@@ -281,11 +248,6 @@ def _object(name: str) -> str:
     if name in _GERUNDS:
         return _GERUNDS[name]
     return "the runs without a label" if name == NO_LABEL else f"the {name} runs"
-
-
-def counted(n: int) -> str:
-    """Return a small number as a word with a capital."""
-    return _NUMBERS[n].capitalize() if n < len(_NUMBERS) else str(n)
 
 
 def runs_text(n: int) -> str:
