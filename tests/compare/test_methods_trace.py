@@ -184,6 +184,32 @@ def test_holds_are_those_of_the_watch() -> None:
     assert found.rest_missing == 0
 
 
+def test_an_engine_speed_that_cannot_be_makes_no_hold() -> None:
+    """A speed out of range (a unit's not-available code) is passed over, as the watch does it."""
+    items: list[Item] = []
+    for second in range(120):
+        odd = {"engine_rpm": 60000.0} if 30 <= second < 40 else {}
+        items.append(Reading(float(second), values(60.0) | odd))
+    watch = Watch(Job(BAND))
+    told = [r.kind for item in items for r in watch.step(item) if isinstance(r, Event)]
+    assert told.count(EventKind.HOLD_START) == features_of(items).holds.count == 0
+
+
+def test_time_that_stays_behind_breaks_the_piece() -> None:
+    """Where the watch goes blind because times stay behind, no window runs on across them."""
+    ahead: list[Item] = [Reading(float(s), values(85.0)) for s in range(100)]
+    behind: list[Item] = [Reading(float(s), values(85.0)) for s in range(50, 100)]
+    after: list[Item] = [Reading(float(s), values(85.0)) for s in range(100, 120)]
+    items = [*ahead, *behind, *after]
+    watch = Watch(Job(BAND))
+    told = [r.kind for item in items for r in watch.step(item) if isinstance(r, Event)]
+    assert EventKind.BLIND in told
+    found = features_of(items)
+    assert [gap.from_s for gap in found.gaps] == [99.0]
+    assert found.window is not None
+    assert found.window.lasted_s == 99.0
+
+
 def test_plug_out_tells_how_steady_the_fluid_was() -> None:
     """While the plug is out the drift is the slope of the fluid: 0.6 degC/min here."""
     items: list[Item] = [

@@ -252,6 +252,14 @@ def test_the_key_goes_by_what_judges_and_not_by_labels() -> None:
     assert features_key("d", job) != features_key("e", job)
 
 
+def test_another_core_works_the_features_out_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Kept windows of a core with other rules are never mixed with today's."""
+    job = Job(Band(80.0, 90.0))
+    before = features_key("d", job)
+    monkeypatch.setattr("warmwatch.recording.features.fold_digest", lambda: "another core")
+    assert features_key("d", job) != before
+
+
 def test_a_spoilt_cache_is_told_and_done_without(tmp_path: Path) -> None:
     """A cache file that is none, or an entry that is none, costs time and nothing else."""
     path = small(tmp_path / "r")

@@ -4,9 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-FEATURES = 1
-"""Counts up when the meaning of a field changes, so that kept features of old are not used."""
-
 
 @dataclass(frozen=True, slots=True)
 class Gap:

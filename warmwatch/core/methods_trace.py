@@ -17,8 +17,9 @@ from warmwatch.core.methods_run import Gap, Holds, PlugOut, RunFeatures, Stage, 
 from warmwatch.core.methods_stages import Point, blocks, join, slope
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Item, Mark, MarkName, Reading
-from warmwatch.core.trust import Trust
-from warmwatch.core.units import implausible
+from warmwatch.core.trust import BACKWARDS, Trust
+from warmwatch.core.units import implausible, plausible
+from warmwatch.core.watch import MOST_BEHIND
 
 POINT_S = 5.0
 CURVE_S = 10.0
@@ -63,6 +64,7 @@ class Trace:
         self._piece = 0
         self._gaps: list[Gap] = []
         self._gap_told = ""
+        self._behind, self._behind_since_s = 0, 0.0
         self._last: tuple[float, float | None] | None = None
         self._last_c = 0.0
         self._step_c = math.inf
@@ -85,10 +87,11 @@ class Trace:
     def _reading(self, reading: Reading) -> None:
         self._readings += 1
         verdict = self._trust.judge(reading)
-        if verdict is not None and verdict.reason == "time does not run forward":
+        if verdict is not None and verdict.reason == BACKWARDS:
             self._doubtful += 1
+            self._lost_in_time(reading.elapsed_s)
             return
-        phase = self._phases.step(reading.elapsed_s, reading.values)
+        phase = self._phases.step(reading.elapsed_s, plausible(reading.values))
         self._stretch(reading.elapsed_s, phase)
         for name in _SLOW:
             value = reading.values.get(name)
@@ -100,9 +103,19 @@ class Trace:
             self._good_reading(reading, verdict.fluid_c, jumped=verdict.fresh)
         self._events += self._timer.step(reading.elapsed_s, phase, None)
 
+    def _lost_in_time(self, elapsed_s: float) -> None:
+        """Times that stay behind the clock break the piece, as they make the watch blind."""
+        self._behind += 1
+        if self._behind == 1:
+            self._behind_since_s = elapsed_s
+        long = elapsed_s - self._behind_since_s >= self._job.blind_limit_s
+        if long or self._behind >= MOST_BEHIND:
+            self._gap_told = "the readings' time ran behind"
+
     def _good_reading(self, reading: Reading, fluid_c: float, *, jumped: bool) -> None:
         now_s = reading.elapsed_s
         self._good += 1
+        self._behind = 0
         if self._first_s is None:
             self._first_s = now_s
         self._look_for_gap(reading, jumped)

@@ -8,7 +8,6 @@ from pathlib import Path
 from warmwatch import __version__
 from warmwatch.core.job import Job
 from warmwatch.core.methods_run import (
-    FEATURES,
     RunFeatures,
     features_from_mapping,
 )
@@ -16,6 +15,7 @@ from warmwatch.core.methods_trace import Trace
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import RowReader
 from warmwatch.recording.rows import Chain, cells_item
+from warmwatch.recording.sidecar import fold_digest
 
 SIDECAR_WORD = "sidecar="
 
@@ -45,15 +45,16 @@ def file_digest(path: Path) -> str:
 
 
 def features_key(digest: str, job: Job) -> str:
-    """Return the key of a recording's features: its content, what it is judged by, and our version.
+    """Return the key of a recording's features: its content, what it is judged by, and our core.
 
-    Labels and the like do not matter; a newer program works the features out anew.
+    Labels and the like do not matter; another core, which may draw windows otherwise, works the
+    features out anew.
     """
     judged = (
         (job.band.low_c, job.band.high_c, job.deadband_c, job.confirm_s),
         (job.blind_limit_s, job.hold_limit_s, job.rest_s),
     )
-    text = json.dumps([digest, judged, FEATURES, __version__])
+    text = json.dumps([digest, judged, fold_digest(), __version__])
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 

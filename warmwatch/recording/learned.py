@@ -10,6 +10,7 @@ from warmwatch.core.job import Job
 from warmwatch.core.phase import PhaseTracker
 from warmwatch.core.reading import Reading
 from warmwatch.core.trust import Trust
+from warmwatch.core.units import plausible
 from warmwatch.errors import RecordingError, UsageError
 from warmwatch.recording.many import Note, find_recordings
 from warmwatch.recording.reader import RowReader
@@ -110,7 +111,7 @@ def _pieces(path: Path, blind_limit_s: float) -> Iterator[list[Point]]:
         if not isinstance(item, Reading):
             continue
         verdict = trust.judge(item)
-        phase = phases.step(item.elapsed_s, item.values)
+        phase = phases.step(item.elapsed_s, plausible(item.values))
         if verdict is None or verdict.fluid_c is None:
             continue
         if piece and (verdict.fresh or item.elapsed_s - piece[-1][0] > blind_limit_s):
