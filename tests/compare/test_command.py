@@ -16,6 +16,7 @@ from tests.compare.made import START_UTC_S, Warm, mark, values, warm_items, writ
 from warmwatch.commands import compare as module
 from warmwatch.commands.cautions import NOT_ADVISED
 from warmwatch.commands.compare_export import FIGURES, HOLDS, TEXTS
+from warmwatch.commands.compare_report import report
 from warmwatch.commands.compare_told import in_unit
 from warmwatch.commands.compare_words import table
 from warmwatch.commands.main import run
@@ -24,7 +25,7 @@ from warmwatch.core.methods_figures import label
 from warmwatch.core.reading import Item, MarkName, Reading
 from warmwatch.outputs.compare_plot import draw, picture
 from warmwatch.recording.many import Note
-from warmwatch.recording.runs import Wanted
+from warmwatch.recording.runs import Wanted, load_runs
 
 RATES = {"idle": (1.9, 2.0, 2.05, 1.95), "drive": (2.9, 3.1, 3.0)}
 
@@ -524,6 +525,19 @@ def test_many_small_groups_are_told_in_one_sentence(tmp_path: Path) -> None:
     told = [one for one in as_json(tmp_path)["sentences"] if "too few" in one]
     small = "a (1), b (1), c (1), d (1), e (1)"
     assert told == [f"Groups with too few runs to tell them apart from others: {small}."]
+
+
+def test_a_label_for_no_recording_is_told(folder: Path) -> None:
+    """A pattern that fits nothing is said to set nothing."""
+    assert "tuesday*: fits no recording" in typed(folder, "--label", "tuesday*=idle")
+
+
+def test_names_and_labels_do_not_steer_the_terminal(tmp_path: Path) -> None:
+    """Control characters in a label come out as question marks."""
+    write(tmp_path, warm_items(Warm(2.0), 2400, every_s=5.0), method="a\x1b[2Jb")
+    text = "\n".join(report(module.compared(load_runs([tmp_path])), "C", 100))
+    assert "\x1b" not in text
+    assert "a?[2jb" in text
 
 
 def test_recordings_that_share_no_span_are_still_told(tmp_path: Path) -> None:

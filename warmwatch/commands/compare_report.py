@@ -43,7 +43,13 @@ def report(result: Result, unit: str, width: int) -> list[str]:
     lines += _section(_wrapped(_holds(loaded), width))
     lines += _section(_wrapped(_cautions(result), width))
     lines += _section(_wrapped(_notes(result.notes), width))
-    return [*lines, "", "Next: add --plot compare.png for the picture, --json for every figure."]
+    lines += ["", "Next: add --plot compare.png for the picture, --json for every figure."]
+    return [printable(line) for line in lines]
+
+
+def printable(text: str) -> str:
+    """Return a line without what would steer a terminal: names and labels may hold anything."""
+    return "".join(char if char.isprintable() else "?" for char in text)
 
 
 def _wrapped(lines: Sequence[str], width: int) -> list[str]:

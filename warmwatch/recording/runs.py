@@ -89,6 +89,10 @@ def load_runs(
         for one, found in zip(opened, extracts, strict=True)
         if (run := _run(one, found, wanted.labels, notes)) is not None
     ]
+    for pattern, method in wanted.labels:
+        if not any(_matches(one.name, pattern) for one in opened):
+            text = f"fits no recording: --label {pattern}={method} sets nothing"
+            notes.append(Note(pattern, text, used=True))
     if cache.trouble:
         notes.append(Note("cache", cache.trouble, used=True))
     used = {run.name for run in runs}
