@@ -84,12 +84,40 @@ def fluid(taken: list[Values | Notice]) -> list[float]:
     return [i.values["fluid_c"] for i in taken if isinstance(i, Values) and "fluid_c" in i.values]
 
 
-FOR_GOOD = [0x11, 0x12, 0x13, 0x14, 0x31, 0x33]
+FOR_GOOD = [0x11, 0x13, 0x14]
+PERHAPS_FOR_GOOD = [0x12, 0x31, 0x33, 0x7F]
+
+
+@pytest.mark.parametrize("code", PERHAPS_FOR_GOOD)
+def test_a_fluid_refused_with_the_engine_off_is_asked_for_again_rarely(code: int) -> None:
+    """12, 31, 33, 7F: told once, asked every 30 s; the answer after the engine's start is used."""
+    unit = TestUnit(0x7E1, 0x7E9, dids=WARM, refusals={FLUID_ASKED: [code, 0]})
+    wire, plan = Wire(unit), plan_for([FLUID])
+    taken = polls(plan, wire, range(300))
+    at_first = 2 if code == 0x7F else 1  # 7F: once more after the default session
+    assert wire.count(FLUID_ASKED) == at_first + 300 / RETRY_S - 1
+    (notice,) = told(taken)
+    assert notice.alarm
+    assert f"code {code:02X}" in notice.text
+    assert "asked again every 30 s" in notice.text
+    unit.refusals.clear()  # the engine runs
+    assert fluid(polls(plan, wire, range(300, 310))) == [85.3] * 10
+
+
+@pytest.mark.parametrize("code", [0x31, 0x33])
+def test_what_is_not_the_fluid_is_refused_for_good(code: int) -> None:
+    """31, 33 on another identifier: asked once and never again."""
+    park = Signal("in_park", 0x22, 0x5678, record_length=1, target=0x7E1)
+    asked = bytes.fromhex("225678")
+    wire = Wire(TestUnit(0x7E1, 0x7E9, refusals={asked: [code, 0]}))
+    (notice,) = told(polls(plan_for([park]), wire, range(300)))[1:]  # the first: no fluid at all
+    assert "not asked again" in notice.text
+    assert wire.count(asked) == 1
 
 
 @pytest.mark.parametrize("code", FOR_GOOD)
 def test_a_refusal_for_good_is_told_once_and_never_hammered(code: int) -> None:
-    """11, 12, 13, 14, 31, 33 on the only identifier: one request, one notice, in words."""
+    """11, 13, 14 on the only identifier: one request, one notice, in words."""
     wire = Wire(TestUnit(0x7E1, 0x7E9, dids=WARM, refusals={FLUID_ASKED: [code, 0]}))
     taken = polls(plan_for([FLUID]), wire, range(300))
     assert wire.count(FLUID_ASKED) == 1
@@ -135,7 +163,7 @@ def test_the_wrong_session_is_left_once() -> None:
     assert fluid(polls(plan_for([FLUID]), wire, [0.0])) == [85.3]
     assert wire.asked == [FLUID_ASKED, bytes.fromhex("1001"), FLUID_ASKED]
     wire = Wire(TestUnit(0x7E1, 0x7E9, dids=WARM, refusals={FLUID_ASKED: [0x7F, 0]}))
-    taken = polls(plan_for([FLUID]), wire, range(100))
+    taken = polls(plan_for([FLUID]), wire, range(int(RETRY_S)))
     assert wire.count(bytes.fromhex("1001")) == 1
     assert wire.count(FLUID_ASKED) == 2
     assert "code 7F" in told(taken)[0].text

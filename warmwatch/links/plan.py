@@ -21,6 +21,7 @@ SLOW_EVERY = 5
 FLUID_RETRY_S, RETRY_S = 2.0, 30.0
 """When an identifier that was silent or refused for now is asked again."""
 SILENT_POLLS = 2
+_MAY_CHANGE = (Conduct.STOP_IDENTIFIER, Conduct.DEFAULT_SESSION)
 BUSY_REPEATS = 3
 BUSY_DELAY_S = 0.1
 
@@ -240,8 +241,11 @@ class Plan:
 
     def _refused(self, question: Question, unit: Unit, refusal: Refusal, now_s: float) -> None:
         now_not = refusal.conduct in (Conduct.LATER, Conduct.WAIT, Conduct.REPEAT)
+        # The start of the engine may change what a unit gives: a fluid refused once is no reason
+        # to stay blind for the rest of the day.
+        rarely = question.is_fluid and refusal.conduct in _MAY_CHANGE
         # When everybody was asked, another unit may still answer: one refusal does not end it.
-        later = now_not or question.unit is None
+        later = now_not or rarely or question.unit is None
         soon = question.is_fluid and now_not
         question.retry_s = now_s + (FLUID_RETRY_S if soon else RETRY_S)
         question.stopped = not later
@@ -249,14 +253,26 @@ class Plan:
             for other in self._asked:
                 if (other.unit, other.service) == (question.unit, question.service):
                     other.stopped = True
-        again = "It is asked again later." if later else "It is not asked again."
-        text = f"{unit.label} gives no {question.words}: {refusal.words}. {again}"
-        self._tell(question, text, alarm=question.is_fluid and not now_not)
+        text = f"{unit.label} gives no {question.words}: {refusal.words}."
+        self._tell(
+            question,
+            f"{text} {_again(now_not, later)}",
+            alarm=question.is_fluid and not now_not,
+        )
 
     def _tell(self, question: Question, text: str, alarm: bool = False) -> None:
         if text not in question.told:
             question.told.add(text)
             self._notices.append(Notice(text, alarm=alarm))
+
+
+def _again(now_not: bool, later: bool) -> str:
+    """Say whether a refused question is asked again."""
+    if now_not:
+        return "It is asked again later."
+    if later:
+        return f"It is asked again every {RETRY_S:.0f} s, in case that changes with the engine on."
+    return "It is not asked again."
 
 
 def _conduct(outcome: Outcome, conduct: Conduct) -> bool:
