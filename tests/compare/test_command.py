@@ -67,8 +67,8 @@ def test_a_mechanic_reads_the_answer_at_once(folder: Path) -> None:
     text = typed(folder)
     found = re.search(
         r"Driving reached the band ([\d.]+) min sooner than idling \(95 % interval ([\d.]+) to "
-        r"([\d.]+) min, 3 and 4 runs; ambient temperature taken into account, ([\d.]+) min "
-        r"without\)\.",
+        r"([\d.]+) min, 3 and 4 runs; ambient temperature taken into account, without that "
+        r"([\d.]+) min\)\.",
         text,
     )
     assert found is not None, text
@@ -525,6 +525,16 @@ def test_many_small_groups_are_told_in_one_sentence(tmp_path: Path) -> None:
     told = [one for one in as_json(tmp_path)["sentences"] if "too few" in one]
     small = "a (1), b (1), c (1), d (1), e (1)"
     assert told == [f"Groups with too few runs to tell them apart from others: {small}."]
+
+
+def test_many_pairs_say_that_one_interval_in_twenty_misses(folder: Path) -> None:
+    """With two methods nothing is said of chance misses; with four, six pairs, it is."""
+    text = "Of twenty such intervals about one misses by chance"
+    assert text not in typed(folder)
+    recordings = Path(__file__).parents[2] / "recordings"
+    many = [*recordings.glob("*invented_idle.csv"), *recordings.glob("*drive.csv")]
+    many += [*recordings.glob("*heater.csv"), *recordings.glob("*fast-idle.csv")]
+    assert text in typed(*many)
 
 
 def test_a_label_for_no_recording_is_told(folder: Path) -> None:

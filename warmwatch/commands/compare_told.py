@@ -21,6 +21,8 @@ SHOWN_DIFFERENCES = (
     "rate_model_c_per_min",
     "window_min",
 )
+MANY_PAIRS = 5
+"""With so many pairs a miss by chance is likely among them, and is told."""
 _CELSIUS = re.compile(r"(-?\d+(?:\.\d)?)(?:( °C)|(?= to -?\d+ °C))")
 _COVARIATES = {"start_c": "start temperature", "ambient_c": "ambient temperature"}
 
@@ -133,6 +135,10 @@ def differences_table(comparison: Comparison, unit: str) -> list[str]:
     if lines:
         lines.append(
             "Adjusted: for start and ambient temperature by a straight line, within each vehicle."
+        )
+    if len({(one.a, one.b) for one in comparison.differences}) >= MANY_PAIRS:
+        lines.append(
+            "Of twenty such intervals about one misses by chance: --against METHOD asks for fewer."
         )
     return lines
 

@@ -227,10 +227,10 @@ def _beside(one: Difference, kind: str, scale: float = 1.0) -> str:
         return ""
     named = {"start_c": "start", "ambient_c": "ambient"}
     what = " and ".join(named[name] for name in one.adjusted.covariates)
-    text = f"; {what} temperature taken into account, "
+    text = f"; {what} temperature taken into account, without that "
     plain = abs(one.plain.estimate * scale)
     against = one.plain.estimate * one.adjusted.interval.estimate < 0.0
-    return f"{text}{_number(plain, kind)} {kind}{' the other way' if against else ''} without"
+    return f"{text}{_number(plain, kind)} {kind}{' the other way' if against else ''}"
 
 
 def _number(value: float, kind: str) -> str:
