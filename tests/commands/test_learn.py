@@ -147,6 +147,24 @@ def test_a_file_with_nothing_learned_is_refused(warmwatch: Run, tmp_path: Path, 
     assert (ran.code, "There is no none.json" in ran.err) == (2, True)
 
 
+@pytest.mark.parametrize(
+    "spoilt", [{"runs": float("inf")}, {"phase_shares": {"idle": float("nan")}}]
+)
+def test_a_spoilt_prior_in_a_sidecar_is_one_sentence(
+    warmwatch: Run, folder: Path, tmp_path: Path, spoilt: dict[str, Any]
+) -> None:
+    """Numbers that cannot be make plot and verify say so; no traceback, no forecast from them."""
+    path = write(tmp_path / "r", warm_items(SLOW, 600, every_s=5.0))
+    sidecar = path.with_name(path.name + "-metadata.json")
+    document = json.loads(sidecar.read_text(encoding="utf-8"))
+    prior = learn_from([folder], vehicle="invented").prior.to_mapping()
+    document["warmwatch:prior"] = prior | spoilt
+    sidecar.write_text(json.dumps(document), encoding="utf-8")
+    ran = warmwatch("plot", path)
+    assert ran.code == 1
+    assert "forecast prior cannot be used" in ran.err
+
+
 def test_several_vehicles_are_told(warmwatch: Run, folder: Path) -> None:
     """Without --vehicle the text says that the pace is of more than one."""
     ran = warmwatch("learn", folder)

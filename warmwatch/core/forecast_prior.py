@@ -67,7 +67,7 @@ class Prior:
                 int(mapping["runs"]),
                 {str(k): float(v) for k, v in mapping["phase_shares"].items()},
             )
-        except (KeyError, TypeError, AttributeError) as error:
+        except (KeyError, TypeError, AttributeError, OverflowError) as error:
             raise ValueError(f"not a {FORMAT}: {error}") from error
         if len(paces) != _CELLS or not _sound(prior):
             raise ValueError(f"not a {FORMAT}: its numbers are out of range")
@@ -104,7 +104,9 @@ class Prior:
 def _sound(prior: Prior) -> bool:
     paces = [p for p in prior.log_pace if p is not None]
     spreads = (prior.between, prior.within)
-    return all(-5.0 < p < 10.0 for p in paces) and all(0.0 < s < 5.0 for s in spreads)
+    shares_sound = all(0.0 <= share <= 1.0 for share in prior.shares.values())
+    paces_sound = all(-5.0 < pace < 10.0 for pace in paces)
+    return paces_sound and shares_sound and all(0.0 < spread < 5.0 for spread in spreads)
 
 
 def learn(runs: Iterable[Sequence[Point]]) -> Prior:
