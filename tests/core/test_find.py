@@ -136,6 +136,26 @@ def test_without_any_reference_the_score_stays_modest() -> None:
     assert "nothing to compare with" in " ".join(best.evidence)
 
 
+@pytest.mark.parametrize(
+    ("from_s", "around", "words"),
+    [
+        (300.0, Surroundings(tuple(p for p in COOLANT if p[0] >= 300.0)), "no cold start"),
+        (300.0, Surroundings((), (17.0, 40.0)), "no cold start"),
+        (60.0, AROUND, "before this was first read"),
+    ],
+    ids=["warm coolant", "air and intake differ", "begun while warming up"],
+)
+def test_without_a_cold_start_no_scale_is_clear(
+    from_s: float, around: Surroundings, words: str
+) -> None:
+    """The start of a warm vehicle fits a wrong scale by chance: doubted, and too low for a file."""
+    fluid = [Sample(s, written(Scale(2, True, 0.1, 0.0), fluid_c(s))) for s in TIMES if s >= from_s]
+    found = rank({0x1E1C: fluid}, around)
+    assert found
+    assert all(candidate.score < 0.4 for candidate in found)
+    assert any(e.startswith("DOUBT") and words in e for e in found[0].evidence)
+
+
 def test_the_curves_are_those_of_the_reference() -> None:
     """The formula used here reproduces the tabulated fractions after n time constants."""
     with FIRST_ORDER.open(encoding="utf-8", newline="") as file:

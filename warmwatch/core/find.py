@@ -25,6 +25,10 @@ EVEN_CLOCK = 0.02
 RIVAL_SHARE = 0.6
 RIVALS_TOLD = 2
 WRAPS = 0.5
+COLD_SPREAD_C, COLD_AT_MOST_C = 8.0, 45.0
+"""After a cold soak coolant and air agree within the one and lie below the other (common practice,
+no source)."""
+NOT_COLD_MARK = 0.35
 KEEP = 20
 DOUBT = "DOUBT"
 """Evidence against a candidate begins with this word."""
@@ -148,6 +152,7 @@ def _fit(
         return None
     marks = [
         _start_mark(start_c, around),
+        _cold_mark(curve[0][0], around),
         _smooth_mark(values),
         _rise_mark(rise_c),
         _coolant_mark(curve, around),
@@ -192,6 +197,23 @@ def _start_mark(start_c: float, around: Surroundings) -> tuple[float, str]:
     mark = 1.0 - min(1.0, max(0.0, off_c - NEAR_C) / (FAR_C - NEAR_C))
     words = f"starts at {start_c:.1f} °C, {off_c:.1f} K from {name} ({reference_c:.1f} °C)"
     return max(0.05, mark), words
+
+
+def _cold_mark(first_s: float, around: Surroundings) -> tuple[float, str]:
+    """Without a cold start the start decides nothing: some wrong scale will fit it by chance."""
+    known_c = [value for _, value in around.references]
+    if not known_c:
+        return 1.0, ""  # counted by the start's mark
+    moved_c = _at(around.coolant, first_s) - around.coolant[0][1] if around.coolant else 0.0
+    if max(known_c) > COLD_AT_MOST_C or max(known_c) - min(known_c) > COLD_SPREAD_C:
+        seen = ", ".join(f"{name} {value:.0f} °C" for name, value in around.references)
+        return NOT_COLD_MARK, f"{DOUBT}: no cold start ({seen}): the scale cannot be told from it"
+    if moved_c > SAME_C:
+        return NOT_COLD_MARK, (
+            f"{DOUBT}: the coolant had risen by {moved_c:.0f} K before this was first read: the "
+            f"scale cannot be told from its start"
+        )
+    return 1.0, ""
 
 
 def _smooth_mark(values: Sequence[float]) -> tuple[float, str]:
