@@ -307,6 +307,10 @@ def test_one_function_alone_sends_on_a_bus() -> None:
         ("can:x?interface=virtual&signals=none.toml", UsageError, "none.toml"),
         ("can:x?interface=virtual&addressing=odd", UsageError, "addressing=odd"),
         ("can:x?interface=virtual&addressing=extended", UsageError, "request_id"),
+        ("can:x?interface=slcan&bitrat=500000", UsageError, "'bitrat': did you mean bitrate"),
+        ("can:x?interface=virtual&adressing=fixed", UsageError, "did you mean addressing"),
+        ("can:x?interface=virtual&zzz=1", UsageError, "no option 'zzz'; it has addressing"),
+        ("broadcast:x?interface=virtual&databse=a.dbc", UsageError, "did you mean database"),
         ("can:x?interface=unheard_of", LinkRefused, "interface=unheard_of"),
         ("can:/dev/none?interface=slcan", LinkRefused, "/dev/none"),
     ],
@@ -315,6 +319,36 @@ def test_what_cannot_work_is_told_at_once(address: str, error: type[Exception], 
     """Wrong options and interfaces that are not there end the link with a sentence."""
     with pytest.raises(error, match=words):
         watch(address, lambda run: False, 3.0)
+
+
+_LISTED = ("phase_one", "phase_two")
+
+
+class InventedBus(can.BusABC):
+    """Heeds one parameter, one key, and a list of keys, as drivers do."""
+
+    def __init__(self, channel: str, depth: int = 1, **more: object) -> None:
+        self.known = (channel, depth, more.get("serial_no"), [more.get(key) for key in _LISTED])
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        "interface=virtual&bitrate=500000",
+        "interface=slcan&bitrate=500000&tty_baudrate=115200&listen_only=true",
+        "interface=socketcan&bitrate=500000",  # set by the system, and often given all the same
+        "interface=invented&depth=2",
+        "interface=invented&serial_no=7",
+        "interface=invented&phase_one=1&phase_two=2",
+        "interface=invented&f_clock=8000000&brp=1",  # with others the timing of any interface
+    ],
+)
+def test_what_an_interface_looks_up_goes_to_it(
+    options: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Names that an interface heeds, as parameter, as key or from a list, are not refused."""
+    monkeypatch.setitem(can.interfaces.BACKENDS, "invented", (__name__, "InventedBus"))
+    open_link(parse_address(f"can:x?{options}")).close()
 
 
 def test_closing_twice_and_early_is_fine(channel: str) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from warmwatch.errors import LinkLost, LinkRefused, UsageError
 from warmwatch.links.address import Address
+from warmwatch.links.bus_names import check_names
 from warmwatch.links.byte_port import PortSeen, port_names, ports_seen
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ def bus_options(address: Address, own: frozenset[str]) -> dict[str, object]:
             f"{address.kind}:{address.rest} needs interface=NAME, a CAN interface type that "
             f"python-can knows, such as socketcan, slcan or virtual."
         )
+    check_names(str(options["interface"]), options, own)
     return options
 
 
