@@ -1,5 +1,6 @@
 """`warmwatch link`: steps in words, as JSON, and the search, on stand-ins in other processes."""
 
+import io
 import json
 import sys
 from pathlib import Path
@@ -122,6 +123,56 @@ def test_can_step_by_step(warmwatch: Run, tmp_path: Path) -> None:
     assert "coolant_c" in steps["standard signals"]["seen"]
     assert steps["voltage at the unit"]["seen"] == "13.8 V"
     assert steps["fluid temperature now"]["seen"] == "85.3 °C"
+
+
+def test_can_finds_a_vehicle_that_answers_its_own_identifiers_only(
+    warmwatch: Run, tmp_path: Path
+) -> None:
+    """As `watch` does: where the standard's requests meet silence, the signal file's are tried."""
+    unit = TestUnit(0x7E1, 0x7E9, dids={0x1234: (853).to_bytes(2, "big")}, service_01=False)
+    file = vehicle_file(tmp_path, target="0x7E1")
+    with Player("own", [unit]):
+        address = f"can:own?interface=virtual&signals={file}&answer=0.1&poll=0.2&bitrate=500000"
+        ran = warmwatch("link", address, "--json")
+    steps = {step["name"]: step for step in json.loads(ran.out)["steps"]}
+    assert ran.code == 0, ran.out
+    assert steps["units that answer"]["seen"] == "7E9"
+    assert steps["fluid temperature now"]["seen"] == "85.3 °C"
+    assert steps["bus speed"]["seen"] == "500000 bit/s, as told"
+    assert steps["voltage at the unit"]["state"] == "unknown"
+
+
+def test_can_tells_a_voltage_that_is_offered_over_service_22(
+    warmwatch: Run, tmp_path: Path
+) -> None:
+    """The mirror of PID 42 at F442 is read as well: 13800 mV."""
+    records = {0xF40C: b"\x0c\x80", 0xF442: (13800).to_bytes(2, "big"), 0x1234: b"\x03\x55"}
+    unit = TestUnit(0x7E0, 0x7E8, dids=records, service_01=False)
+    with Player("mirror", [unit]):
+        file = vehicle_file(tmp_path)
+        address = f"can:mirror?interface=virtual&signals={file}&answer=0.1&poll=0.2"
+        ran = warmwatch("link", address, "--json")
+    steps = {step["name"]: step for step in json.loads(ran.out)["steps"]}
+    assert steps["voltage at the unit"]["seen"] == "13.8 V"
+
+
+def test_a_can_port_that_is_not_there_lists_those_that_are(warmwatch: Run) -> None:
+    """One line with the ports; a wrong bitrate is told as that and not as a missing plug."""
+    ran = warmwatch("link", "can:no-such-port?interface=slcan")
+    assert ran.code == 1
+    assert "check that the adapter is plugged in. This computer has" in ran.out
+
+
+def test_no_rate_is_told_for_what_came_at_once(
+    warmwatch: Run, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Three lines out of a pipe in a millisecond are no 3000 readings a second."""
+    (tmp_path / "lines").write_text("41\n42\n43\n", encoding="utf-8")
+    with (tmp_path / "lines").open("rb") as file:
+        monkeypatch.setattr("sys.stdin", io.TextIOWrapper(file))
+        ran = warmwatch("link", "lines:-")
+    assert "fluid temperature now   43.0 °C" in ran.out
+    assert "unknown readings a second       too few came to tell" in ran.out
 
 
 def test_can_without_anybody_says_what_to_try(warmwatch: Run) -> None:

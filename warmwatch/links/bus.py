@@ -90,7 +90,7 @@ class BusOpener:
             self._usb_serial = found[0] if found else ""
 
     def _seen(self, channel: str) -> str:
-        if not _is_serial_port(channel):
+        if not (_is_serial_port(channel) or self._options.get("interface") == "slcan"):
             return ""
         return f" This computer has {port_names(self._ports())}."
 
@@ -119,13 +119,13 @@ def close_bus(bus: "can.BusABC") -> None:
 
 
 _KNOWN = {
-    errno.ENOENT: "there is no such port; is the adapter plugged in",
-    errno.ENODEV: "there is no such interface; is the adapter plugged in",
-    errno.ENXIO: "there is no such interface; is the adapter plugged in",
-    errno.EBUSY: "another program holds it; close that program",
+    errno.ENOENT: "there is no such port: check that the adapter is plugged in",
+    errno.ENODEV: "there is no such interface: check that the adapter is plugged in",
+    errno.ENXIO: "there is no such interface: check that the adapter is plugged in",
+    errno.EBUSY: "another program holds it: close that program",
     errno.EAFNOSUPPORT: "this computer's system has no such kind of interface",
-    errno.ENETDOWN: "the interface is down; bring it up with the vehicle's bitrate",
-    errno.EACCES: "no permission; let your user into the group that owns it (often dialout or "
+    errno.ENETDOWN: "the interface is down: bring it up with the vehicle's bitrate",
+    errno.EACCES: "no permission: let your user into the group that owns it (often dialout or "
     "uucp) and log in again",
 }
 
@@ -137,7 +137,10 @@ def _explained(error: BaseException) -> str:
         if number in _KNOWN:
             return _KNOWN[number]
         cause = cause.__cause__ or cause.__context__
-    return f"{_why(error)}; is the adapter plugged in, and no other program using it"
+    why = _why(error)
+    if "bitrate" in why.lower():
+        return why
+    return f"{why}: check that the adapter is plugged in and no other program uses it"
 
 
 def _typed(text: str) -> object:

@@ -7,7 +7,7 @@ the USB serial number of the adapter's port, to follow it when it comes back und
 """
 
 import time
-from collections.abc import Generator, Iterator, Mapping
+from collections.abc import Generator, Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 
 from warmwatch.errors import LinkLost
@@ -94,19 +94,11 @@ class CanPort:
             self._transport.addressing = addressing
             survey = Survey(addressing.only)
             yield from self._drive(survey.run())
-            yield from self._drive(survey.knock(self._own_requests()))
+            yield from self._drive(survey.knock(own_requests(self._settings.signals, addressing)))
             if survey.heard:
                 yield [_introduction(survey)]
                 return survey
         raise LinkLost(self._silence())
-
-    def _own_requests(self) -> Iterator[Request]:
-        addressing = self._transport.addressing
-        for signal in self._settings.signals:
-            unit = addressing.only
-            if signal.target is not None:
-                unit = addressing.unit_at(signal.target, signal.answer_id)
-            yield Request(signal.service, (signal.identifier,), unit)
 
     def _planned(self, survey: Survey) -> Plan:
         addressing = self._transport.addressing
@@ -160,6 +152,15 @@ class CanPort:
             f"No unit answers on {self._settings.channel}: is the ignition on, the plug seated, "
             f"and the bitrate right?"
         )
+
+
+def own_requests(signals: Iterable[Signal], addressing: Addressing) -> Iterator[Request]:
+    """Yield what a signal file asks: a vehicle may answer these only."""
+    for signal in signals:
+        unit = addressing.only
+        if signal.target is not None:
+            unit = addressing.unit_at(signal.target, signal.answer_id)
+        yield Request(signal.service, (signal.identifier,), unit)
 
 
 def _introduction(survey: Survey) -> Notice:

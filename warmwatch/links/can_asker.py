@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from warmwatch.errors import LinkLost
 from warmwatch.links.address import Address
 from warmwatch.links.bus import BusOpener
-from warmwatch.links.can import CanSettings, settings_of
+from warmwatch.links.can import CanSettings, own_requests, settings_of
 from warmwatch.links.request import Exchange, Outcome, Request
 from warmwatch.links.steps import Step, StepState
 from warmwatch.links.survey import Asking, Offer, Survey
@@ -14,14 +14,21 @@ from warmwatch.links.transport import Transport
 from warmwatch.links.units import Unit
 
 _RECEIVE_S = 0.02
+_ADVICE = (
+    "switch the ignition on (engine running only outdoors: exhaust gas), seat the plug, and check "
+    "the bitrate"
+)
+_SET_BY_SYSTEM = "socketcan"
 
 
 def open_asker(address: Address, told: Callable[[Step], None]) -> "CanAsker":
     """Open the bus and survey the vehicle. Raises LinkError or UsageError."""
     settings = settings_of(address)
-    transport = Transport(BusOpener(settings.channel, settings.options).open())
+    usb_serial = address.options.get("usb", "")
+    transport = Transport(BusOpener(settings.channel, settings.options, usb_serial).open())
     asker = CanAsker(transport, settings, told)
     told(Step("interface opened", StepState.OK, settings.channel))
+    told(_bitrate_step(settings.options))
     found = False
     try:
         asker.survey()
@@ -60,6 +67,7 @@ class CanAsker:
             self._transport.addressing = addressing
             self._survey = Survey(addressing.only)
             self._drive(self._survey.run())
+            self._drive(self._survey.knock(own_requests(self._settings.signals, addressing)))
             if self._survey.heard:
                 units = ", ".join(unit.label for unit in self.units)
                 self._told(Step("units that answer", StepState.OK, units))
@@ -69,9 +77,8 @@ class CanAsker:
             if self._transport.frames
             else ("bus errors, nothing readable" if self._transport.bus_errors else "silence")
         )
-        advice = "ignition on? plug seated? another bitrate?"
-        self._told(Step("units that answer", StepState.FAILED, seen, advice))
-        raise LinkLost(f"No unit answers on {self._settings.channel} ({seen}): {advice}")
+        self._told(Step("units that answer", StepState.FAILED, seen, _ADVICE))
+        raise LinkLost(f"No unit answers on {self._settings.channel} ({seen}): {_ADVICE}.")
 
     def ask(self, request: Request) -> Outcome:
         import can
@@ -101,3 +108,17 @@ class CanAsker:
                 request = asking.send(self.ask(request))
         except StopIteration:
             return
+
+
+def _bitrate_step(options: Mapping[str, object]) -> Step:
+    """Say at which speed the bus is opened, as far as it is known here."""
+    name = "bus speed"
+    given = options.get("bitrate")
+    if options["interface"] == _SET_BY_SYSTEM:
+        seen = "as the system has set it: ip -details link show"
+        if given is not None:
+            seen += "; bitrate= has no effect on this interface"
+        return Step(name, StepState.UNKNOWN, seen)
+    if given is None:
+        return Step(name, StepState.UNKNOWN, "as the adapter has it; bitrate= sets it")
+    return Step(name, StepState.OK, f"{given} bit/s, as told")

@@ -7,6 +7,9 @@ from typing import Protocol
 
 from warmwatch.links.address import Address
 
+SHORTEST_S = 0.3
+"""A rate is told over no less time than this."""
+
 
 class StepState(StrEnum):
     """How a step went; unknown: it could not be found out, and things may work all the same."""
@@ -70,7 +73,8 @@ def _others_step(readings: Sequence[Heard]) -> Step:
 def _rate_step(readings: Sequence[Heard]) -> Step:
     times = [reading.at_s for reading in readings if "fluid_c" in reading.values]
     times = times or [reading.at_s for reading in readings]
-    if len(times) < 2 or times[-1] <= times[0]:
+    # What came all at once, from a pipe, says nothing about a rate.
+    if len(times) < 2 or times[-1] - times[0] < SHORTEST_S:
         return Step("readings a second", StepState.UNKNOWN, "too few came to tell")
     rate = (len(times) - 1) / (times[-1] - times[0])
     return Step("readings a second", StepState.OK, f"{rate:.1f}")
