@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from warmwatch.commands.link import step_line
+from warmwatch.commands.step_line import step_line
 from warmwatch.core.find import DOUBT, Candidate, rank
 from warmwatch.errors import LinkError, UsageError
 from warmwatch.links.address import Address

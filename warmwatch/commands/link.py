@@ -6,11 +6,11 @@ from dataclasses import asdict
 
 import click
 
+from warmwatch.commands.step_line import step_line
 from warmwatch.links.address import Address, parse_address
 from warmwatch.links.steps import Step, StepState
 from warmwatch.links.trial import try_link
 
-_NAME_WIDTH = 22
 CAUTION = (
     "Engine running only outdoors or with extraction: exhaust gas kills. Secure the vehicle "
     "against rolling. warmwatch only reads."
@@ -86,9 +86,3 @@ def show_steps(address: Address, steps: Iterable[Step], as_json: bool) -> int:
         content = {"address": str(address), "state": state, "steps": [asdict(s) for s in taken]}
         click.echo(json.dumps(content, ensure_ascii=False))
     return 1 if failed else 0
-
-
-def step_line(step: Step) -> str:
-    """Return a step as one line, and what to try next as a second one."""
-    line = f"{step.state:<8}{step.name:<{_NAME_WIDTH}}  {step.seen}"
-    return f"{line}\n{'':8}next: {step.advice.rstrip('.')}." if step.advice else line

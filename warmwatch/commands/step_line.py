@@ -1,0 +1,11 @@
+"""A step of a link's trial as text."""
+
+from warmwatch.links.steps import Step
+
+_NAME_WIDTH = 22
+
+
+def step_line(step: Step) -> str:
+    """Return a step as one line, and what to try next as a second one."""
+    line = f"{step.state:<8}{step.name:<{_NAME_WIDTH}}  {step.seen}"
+    return f"{line}\n{'':8}next: {step.advice.rstrip('.')}." if step.advice else line
