@@ -1,16 +1,22 @@
 """The far end of a serial cable, as a process of its own: a CAN adapter with a vehicle behind it.
 
-`python -m tests.vehicle.far_end LINK COUNTS` makes a pseudo-terminal, puts a
+`python -m tests.vehicle.far_end LINK COUNTS [DELAY TIMES]` makes a pseudo-terminal, puts a
 symbolic link to it at LINK (the "port") and speaks the text protocol of python-can's slcan
-interface on it, written by hand. COUNTS is the fluid in tenths of a degC. Kill it to unplug.
+interface on it, written by hand. COUNTS is the fluid in tenths of a degC, DELAY what each answer
+takes in seconds; when each frame was sent (monotonic clock) goes into TIMES. With COUNTS `talk`
+nobody is answered: the fluid is broadcast (J1939 group 65272) every DELAY seconds. Kill it to
+unplug.
 """
 
+import itertools
 import os
 import pty
 import select
 import sys
+import time
 import tty
 from pathlib import Path
+from typing import TextIO
 
 import can
 
@@ -21,8 +27,9 @@ from tests.vehicle.units import TestUnit
 class TextFrames:
     """Frames as lines: `t` or `T`, identifier, length, bytes, carriage return."""
 
-    def __init__(self, fd: int) -> None:
+    def __init__(self, fd: int, times: TextIO) -> None:
         self._fd = fd
+        self._times = times
         self._text = b""
         self.open = False
 
@@ -53,23 +60,42 @@ class TextFrames:
         head = f"T{msg.arbitration_id:08X}" if msg.is_extended_id else f"t{msg.arbitration_id:03X}"
         text = f"{head}{len(msg.data)}{bytes(msg.data).hex().upper()}\r"
         os.write(self._fd, text.encode("ascii"))
+        print(time.monotonic(), file=self._times, flush=True)
 
     def shutdown(self) -> None:
         os.close(self._fd)
 
 
-def main(link: Path, counts: int) -> None:
+def main(link: Path, counts: str, delay: str = "0", times: str = os.devnull) -> None:
     master, slave = pty.openpty()
     tty.setraw(slave)
     beside = link.with_suffix(".new")
     beside.symlink_to(os.ttyname(slave))
     beside.replace(link)
+    with Path(times).open("w", encoding="utf-8") as log:
+        wire = TextFrames(master, log)
+        print("ready", flush=True)
+        if counts == "talk":
+            talk(wire, float(delay))
+        else:
+            answer(wire, int(counts), float(delay))
+
+
+def answer(wire: TextFrames, counts: int, delay_s: float) -> None:
+    """Play an engine unit and a gearbox unit for ever."""
     engine = TestUnit(0x7E0, 0x7E8, pids={0x0C: bytes.fromhex("0C80"), 0x05: b"\x5a"})
     gearbox = TestUnit(0x7E1, 0x7E9, dids={0x1234: counts.to_bytes(2, "big", signed=True)})
-    player = Player("", [engine, gearbox], bus=TextFrames(master))
-    print("ready", flush=True)
-    player.run()
+    engine.delay_s = gearbox.delay_s = delay_s
+    Player("", [engine, gearbox], bus=wire).run()
+
+
+def talk(wire: TextFrames, every_s: float) -> None:
+    """Broadcast the fluid for ever: 60 degC and on, 1/32 degC more each time (SPN 177)."""
+    for number in itertools.count((60 + 273) * 32):
+        wire.recv(every_s)
+        data = bytes([0xFF] * 4) + number.to_bytes(2, "little") + bytes([0xFF] * 2)
+        wire.send(can.Message(arbitration_id=0x18FEF803, data=data, is_extended_id=True))
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), int(sys.argv[2]))
+    main(Path(sys.argv[1]), *sys.argv[2:])
