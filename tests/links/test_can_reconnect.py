@@ -28,18 +28,25 @@ class FarEnd:
         self.path = path
         self._process: subprocess.Popen[str] | None = None
 
-    def plug(self, counts: int) -> None:
+    def plug(self, counts: int | str, *more: str) -> None:
         command = [sys.executable, "-m", "tests.vehicle.far_end", str(self.path), str(counts)]
-        self._process = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
+        command += more
+        self._process = subprocess.Popen(
+            command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        )
         assert self._process.stdout is not None
         assert self._process.stdout.readline() == "ready\n"
+
+    def fault(self, name: str) -> None:
+        assert self._process is not None
+        assert self._process.stdin is not None
+        self._process.stdin.write(name + "\n")
+        self._process.stdin.flush()
 
     def unplug(self) -> None:
         if self._process is not None:
             self._process.kill()
-            self._process.wait()
-            assert self._process.stdout is not None
-            self._process.stdout.close()
+            self._process.communicate()
             self._process = None
 
 
@@ -172,3 +179,71 @@ def test_a_port_that_never_was_is_refused_and_one_that_was_is_waited_for(opened:
     other._ports = lambda: [PortSeen("/dev/gone", "", "S1")]
     with pytest.raises(LinkLost, match="cannot be opened"):
         other.open()
+
+
+@pytest.mark.parametrize("fault", ["cut", "foreign", "lost"])
+def test_garbled_text_of_a_serial_adapter_costs_only_its_frames(
+    far_end: FarEnd, tmp_path: Path, fault: str
+) -> None:
+    """Cut and foreign lines are left out: no wrong value, no lost port, no word of the driver."""
+    far_end.plug(853)
+    link = open_link(parse_address(slcan(far_end, tmp_path)))
+    try:
+        run = follow(link, lambda run: len(run.fluid) >= 2)
+        far_end.fault(fault)
+        run = follow(link, lambda run: len(run.fluid) >= 8, longest_s=25.0, run=run)
+    finally:
+        link.close()
+    assert set(run.fluid) == {85.3}
+    assert [reading.doubts for reading in run.readings if reading.doubts] == []
+    assert not any(notice.lost for notice in run.notices)
+
+
+def test_bytes_that_are_no_text_are_told_and_left_behind(far_end: FarEnd, tmp_path: Path) -> None:
+    """The driver cannot go on from such bytes: told as what it is, opened anew, and read again."""
+    far_end.plug(853)
+    link = open_link(parse_address(slcan(far_end, tmp_path)))
+    try:
+        far_end.fault("garbage")
+        run = follow(link, lambda run: any(notice.lost for notice in run.notices))
+        assert "sends what is no text of its protocol" in run.texts
+        far_end.fault("none")
+        run = follow(link, lambda run: len(run.fluid) >= 2, longest_s=15.0, run=run)
+    finally:
+        link.close()
+    assert set(run.fluid) == {85.3}
+
+
+def test_listening_goes_on_through_garbled_text(far_end: FarEnd) -> None:
+    """`broadcast:` drops what is no whole frame; each value is one that was sent."""
+    far_end.plug("talk", "0.05")
+    link = open_link(
+        parse_address(f"broadcast:{far_end.path}?interface=slcan&sleep_after_open=0&poll=0.01")
+    )
+    try:
+        run = follow(link, lambda run: len(run.fluid) >= 2)
+        far_end.fault("cut")
+        run = follow(link, lambda run: len(run.fluid) >= 20, run=run)
+    finally:
+        link.close()
+    assert not any(notice.lost for notice in run.notices)
+    assert run.fluid == sorted(run.fluid)
+    assert max(run.fluid) < 70.0
+
+
+def test_a_unit_that_is_locked_and_then_not_is_read_again(far_end: FarEnd, tmp_path: Path) -> None:
+    """33 in the middle of a watch is told, and no value is repeated meanwhile."""
+    far_end.plug(853)
+    link = open_link(parse_address(slcan(far_end, tmp_path)))
+    try:
+        run = follow(link, lambda run: len(run.fluid) >= 2)
+        far_end.fault("locked")
+        run = follow(link, lambda run: "code 33" in run.texts, run=run)
+        before = len(run.fluid)
+        far_end.fault("none")
+        seen = len(run.readings)
+        run = follow(link, lambda run: len(run.readings) >= seen + 5, run=run)
+        assert len(run.fluid) == before
+    finally:
+        link.close()
+    assert "asked again every 30 s" in run.texts

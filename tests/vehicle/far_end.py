@@ -4,13 +4,14 @@
 symbolic link to it at LINK (the "port") and speaks the text protocol of python-can's slcan
 interface on it, written by hand. COUNTS is the fluid in tenths of a degC, DELAY what each answer
 takes in seconds; when each frame was sent (monotonic clock) goes into TIMES. With COUNTS `talk`
-nobody is answered: the fluid is broadcast (J1939 group 65272) every DELAY seconds. Kill it to
-unplug.
+nobody is answered: the fluid is broadcast (J1939 group 65272) every DELAY seconds. A line on
+standard input is the fault from then on, one of FAULTS. Kill it to unplug.
 """
 
 import itertools
 import os
 import pty
+import random
 import select
 import sys
 import time
@@ -23,6 +24,11 @@ import can
 from tests.vehicle.player import Player
 from tests.vehicle.units import TestUnit
 
+ON_THE_WIRE = ("off", "lost", "cut", "garbage", "foreign")
+REFUSALS = {"refuse": 0x22, "locked": 0x33, "pending": 0x78}
+SPN_177_CODES = {"error": b"\x00\xfe", "absent": b"\xff\xff"}
+FAULTS = ("none", *ON_THE_WIRE, *REFUSALS, *SPN_177_CODES)
+
 
 class TextFrames:
     """Frames as lines: `t` or `T`, identifier, length, bytes, carriage return."""
@@ -31,16 +37,29 @@ class TextFrames:
         self._fd = fd
         self._times = times
         self._text = b""
+        self._chance = random.Random(1)
+        self._heard = [fd, sys.stdin.fileno()]
+        self.fault = "none"
         self.open = False
 
     def recv(self, timeout: float | None = None) -> can.Message | None:
         while b"\r" not in self._text:
-            ready, _, _ = select.select([self._fd], [], [], timeout)
+            ready, _, _ = select.select(self._heard, [], [], timeout)
             if not ready:
                 return None
-            self._text += os.read(self._fd, 4096)
+            if self._fd in ready:
+                self._text += os.read(self._fd, 4096)
+            else:
+                self._told(os.read(self._heard[1], 100).decode("ascii"))
         line, _, self._text = self._text.partition(b"\r")
         return self._obey(line.decode("ascii"))
+
+    def _told(self, line: str) -> None:
+        if not line:  # nobody will tell anything
+            del self._heard[1:]
+            return
+        self.fault = line.split()[-1]
+        assert self.fault in FAULTS
 
     def _obey(self, line: str) -> can.Message | None:
         if line[:1] not in ("t", "T"):
@@ -59,8 +78,18 @@ class TextFrames:
             return
         head = f"T{msg.arbitration_id:08X}" if msg.is_extended_id else f"t{msg.arbitration_id:03X}"
         text = f"{head}{len(msg.data)}{bytes(msg.data).hex().upper()}\r"
-        os.write(self._fd, text.encode("ascii"))
+        os.write(self._fd, self._spoilt(text.encode("ascii")))
         print(time.monotonic(), file=self._times, flush=True)
+
+    def _spoilt(self, text: bytes) -> bytes:
+        """Return what is left of a frame; a wrong digit is no fault here, since USB has a CRC."""
+        if self.fault == "off" or (self.fault == "lost" and self._chance.random() < 0.5):
+            return b""
+        if self.fault == "cut" and self._chance.random() < 0.5:
+            return text[: self._chance.randrange(1, len(text) - 1)] + b"\r"
+        noise = bytes(self._chance.randrange(0x80, 0xFF) for _ in range(9))
+        others = b"t1238%016X\rt7EA8%016X\r" % (self._chance.getrandbits(64), 0x0562FFFF) * 3
+        return text + {"garbage": noise + b"\r", "foreign": others}.get(self.fault, b"")
 
     def shutdown(self) -> None:
         os.close(self._fd)
@@ -81,10 +110,21 @@ def main(link: Path, counts: str, delay: str = "0", times: str = os.devnull) -> 
             answer(wire, int(counts), float(delay))
 
 
+class Gearbox(TestUnit):
+    """A unit whose refusals are a fault's."""
+
+    wire: TextFrames
+
+    def _final(self, request: bytes) -> bytes:
+        code = REFUSALS.get(self.wire.fault)
+        return super()._final(request) if code is None else bytes([0x7F, request[0], code])
+
+
 def answer(wire: TextFrames, counts: int, delay_s: float) -> None:
     """Play an engine unit and a gearbox unit for ever."""
     engine = TestUnit(0x7E0, 0x7E8, pids={0x0C: bytes.fromhex("0C80"), 0x05: b"\x5a"})
-    gearbox = TestUnit(0x7E1, 0x7E9, dids={0x1234: counts.to_bytes(2, "big", signed=True)})
+    gearbox = Gearbox(0x7E1, 0x7E9, dids={0x1234: counts.to_bytes(2, "big", signed=True)})
+    gearbox.wire = wire
     engine.delay_s = gearbox.delay_s = delay_s
     Player("", [engine, gearbox], bus=wire).run()
 
@@ -93,7 +133,8 @@ def talk(wire: TextFrames, every_s: float) -> None:
     """Broadcast the fluid for ever: 60 degC and on, 1/32 degC more each time (SPN 177)."""
     for number in itertools.count((60 + 273) * 32):
         wire.recv(every_s)
-        data = bytes([0xFF] * 4) + number.to_bytes(2, "little") + bytes([0xFF] * 2)
+        fluid = SPN_177_CODES.get(wire.fault, number.to_bytes(2, "little"))
+        data = bytes([0xFF] * 4) + fluid + bytes([0xFF] * 2)
         wire.send(can.Message(arbitration_id=0x18FEF803, data=data, is_extended_id=True))
 
 

@@ -14,7 +14,15 @@ from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import LinkLost, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.base import WAIT_S, Notice
-from warmwatch.links.bus import BusOpener, bus_options, close_bus, seconds_option
+from warmwatch.links.bus import (
+    BusOpener,
+    UnreadableFrame,
+    bus_options,
+    close_bus,
+    lost,
+    receive_frame,
+    seconds_option,
+)
 from warmwatch.links.clock import SystemClock
 from warmwatch.links.listening import Heard, J1939Ear, Listened
 from warmwatch.links.live import LiveLink, Polled
@@ -55,9 +63,14 @@ class BroadcastPort:
         while True:
             left_s = until_s - time.monotonic()
             try:
-                message = self._bus.recv(max(0.0, left_s))
+                message = receive_frame(self._bus, max(0.0, left_s))
+            except UnreadableFrame:
+                self._listened.bus_errors += 1
+                if left_s <= 0:
+                    return self._notices()
+                continue
             except (can.CanError, OSError) as error:
-                raise LinkLost(f"{self._settings.channel} is gone: {error}.") from error
+                raise lost(self._settings.channel, error) from error
             if message is not None:
                 self._take(message)
             due = self._listened.due(time.monotonic())

@@ -112,6 +112,33 @@ def seconds_option(options: Mapping[str, str], key: str, default: float) -> floa
     return seconds
 
 
+class UnreadableFrame(Exception):
+    """What came is no whole frame: the text of a serial adapter was cut or garbled."""
+
+
+def receive_frame(bus: "can.BusABC", timeout_s: float) -> "can.Message | None":
+    """Wait up to `timeout_s` for a frame. Raises UnreadableFrame, and what else the driver does."""
+    try:
+        message = bus.recv(timeout_s)
+    except (ValueError, IndexError) as error:
+        raise UnreadableFrame(str(error)) from error
+    if message is None or message.is_error_frame or message.is_remote_frame:
+        return message
+    if len(message.data) != message.dlc:
+        raise UnreadableFrame(f"{len(message.data)} bytes instead of {message.dlc}")
+    return message
+
+
+def lost(channel: str, error: Exception) -> LinkLost:
+    """Return why an open bus failed, in words; what a driver cannot decode is no lost adapter."""
+    if isinstance(error.__cause__ or error.__context__, UnicodeDecodeError):
+        return LinkLost(
+            f"{channel} sends what is no text of its protocol: check the cable, and the speed of "
+            f"its port as python-can names it for this interface."
+        )
+    return LinkLost(f"{channel} is gone: {_why(error)}.")
+
+
 def close_bus(bus: "can.BusABC") -> None:
     """Free the bus; a lost adapter's driver may fail at that in any way, and it does not matter."""
     with suppress(Exception):

@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass
 from warmwatch.errors import LinkLost
 from warmwatch.links.address import Address
 from warmwatch.links.base import WAIT_S, Notice
-from warmwatch.links.bus import BusOpener, bus_options, seconds_option
+from warmwatch.links.bus import BusOpener, bus_options, lost, seconds_option
 from warmwatch.links.clock import Clock, SystemClock
 from warmwatch.links.live import LiveLink, Polled
 from warmwatch.links.plan import Plan
@@ -69,7 +69,7 @@ class CanPort:
         try:
             return next(self._polling)
         except (can.CanError, OSError) as error:
-            raise LinkLost(f"{self._settings.channel} is gone: {error}.") from error
+            raise lost(self._settings.channel, error) from error
 
     def close(self) -> None:
         self._polling.close()

@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping
 
 from warmwatch.errors import LinkLost
 from warmwatch.links.address import Address
-from warmwatch.links.bus import BusOpener
+from warmwatch.links.bus import BusOpener, lost
 from warmwatch.links.can import CanSettings, own_requests, settings_of
 from warmwatch.links.request import Exchange, Outcome, Request
 from warmwatch.links.steps import Step, StepState
@@ -86,7 +86,7 @@ class CanAsker:
         try:
             return self._exchange(request)
         except (can.CanError, OSError) as error:
-            raise LinkLost(f"{self._settings.channel} is gone: {error}.") from error
+            raise lost(self._settings.channel, error) from error
 
     def close(self) -> None:
         self._transport.close()

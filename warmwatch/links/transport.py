@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import isotp
 
-from warmwatch.links.bus import close_bus
+from warmwatch.links.bus import UnreadableFrame, close_bus, receive_frame
 from warmwatch.links.units import NORMAL, Addressing, Unit
 from warmwatch.signals.isotp import frame_fault, single_frame
 from warmwatch.signals.readonly import NotReading, check_reading
@@ -62,12 +62,15 @@ class Transport:
 
     def receive(self, timeout_s: float) -> list[tuple[Unit, bytes]]:
         """Wait up to `timeout_s` for a frame and return the payloads that are complete."""
-        message = self._bus.recv(timeout_s)
-        taken = 0
-        while message is not None and taken < _MOST_AT_ONCE:
+        for taken in range(_MOST_AT_ONCE):
+            try:
+                message = receive_frame(self._bus, 0.0 if taken else timeout_s)
+            except UnreadableFrame:
+                self.bus_errors += 1
+                continue
+            if message is None:
+                break
             self._take(message)
-            taken += 1
-            message = self._bus.recv(0)
         return [got for layer in list(self._layers.values()) for got in layer.payloads()]
 
     @property
