@@ -9,6 +9,7 @@ from typing import Protocol
 
 from tests.standins.process import StandIn
 from tests.standins.text_adapter import FAULTS, fluid_c
+from tests.vehicle.faults import ON_THE_WIRE, REFUSALS, SPN_177_CODES, TALK_C_PER_S
 
 ROOT = Path(__file__).parents[2]
 SIGNAL = """
@@ -73,8 +74,7 @@ class TextRig:
         return [fluid_c((at_s - self._start_s) * self._pace)]
 
     def fault(self, rng: random.Random) -> str:
-        # After a refusal for good (locked) nothing is asked again, as it should be: not here.
-        lasting = [name for name in FAULTS.split() if name not in ("none", "locked")]
+        lasting = [name for name in FAULTS.split() if name != "none"]
         name = rng.choice([*lasting, "corrupt", "corrupt", "unplug"])
         if name == "unplug":
             self._alive = False
@@ -142,35 +142,36 @@ class PrinterRig:
 
 
 class FramesRig:
-    """A CAN adapter on a pseudo-terminal; each time it is plugged in the fluid is another."""
+    """A CAN adapter on a pseudo-terminal that is asked; each new one has another fluid."""
+
+    FAULTS = ("unplug", *ON_THE_WIRE, *REFUSALS)
 
     def __init__(self, folder: Path) -> None:
         self.name = "can"
-        self._port = folder / "can"
+        self._port = folder / self.name
         signals = folder / "can.toml"
         signals.write_text(SIGNAL, encoding="utf-8")
         self._tenths = [600]
         self._plug()
         self.address = f"can:{self._port}?interface=slcan&bitrate=500000&poll=0.5&signals={signals}"
 
-    def _plug(self) -> None:
-        command = [sys.executable, "-m", "tests.vehicle.far_end", str(self._port)]
-        self._process = subprocess.Popen(
-            [*command, str(self._tenths[-1])], stdout=subprocess.PIPE, text=True, cwd=ROOT
-        )
-        assert self._process.stdout is not None
-        assert self._process.stdout.readline() == "ready\n"
-
     def truths(self, at_s: float) -> list[float]:
         return [tenths / 10 for tenths in self._tenths[-2:]]
 
     def fault(self, rng: random.Random) -> str:
-        self._unplug()
-        self._tenths.append(self._tenths[-1] + rng.choice([-20, 20]))
-        return "unplug"
+        name = rng.choice(self.FAULTS)
+        if name == "unplug":
+            self._unplug()
+            self._tenths.append(self._tenths[-1] + rng.choice([-20, 20]))
+        else:
+            self._say(name)
+        return name
 
     def heal(self) -> None:
-        self._plug()
+        if self._process.poll() is None:
+            self._say("none")
+        else:
+            self._plug()
 
     def tick(self, rng: random.Random) -> None:
         """It answers by itself."""
@@ -178,7 +179,42 @@ class FramesRig:
     def close(self) -> None:
         self._unplug()
 
+    def _options(self) -> list[str]:
+        return [str(self._tenths[-1])]
+
+    def _plug(self) -> None:
+        command = [sys.executable, "-m", "tests.vehicle.far_end", str(self._port), *self._options()]
+        pipe = subprocess.PIPE
+        self._process = subprocess.Popen(command, stdin=pipe, stdout=pipe, text=True, cwd=ROOT)
+        assert self._process.stdout is not None
+        assert self._process.stdout.readline() == "ready\n"
+
+    def _say(self, fault: str) -> None:
+        assert self._process.stdin is not None
+        self._process.stdin.write(fault + "\n")
+        self._process.stdin.flush()
+
     def _unplug(self) -> None:
         if self._process.poll() is None:
             self._process.kill()
             self._process.communicate()
+
+
+class TalkRig(FramesRig):
+    """The same adapter on a bus that talks by itself (J1939)."""
+
+    FAULTS = ("unplug", *ON_THE_WIRE, *SPN_177_CODES)
+
+    def __init__(self, folder: Path) -> None:
+        self.name = "broadcast"
+        self._port = folder / self.name
+        self._start_s = time.monotonic()
+        self._tenths = [0]
+        self._plug()
+        self.address = f"broadcast:{self._port}?interface=slcan&bitrate=500000&poll=0.5"
+
+    def truths(self, at_s: float) -> list[float]:
+        return [60.0 + TALK_C_PER_S * (at_s - self._start_s)]
+
+    def _options(self) -> list[str]:
+        return [f"talk@{self._start_s}", "0.25"]

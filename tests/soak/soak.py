@@ -20,7 +20,7 @@ import time
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
-from tests.soak.rigs import ROOT, FramesRig, PrinterRig, Rig, TextRig
+from tests.soak.rigs import ROOT, FramesRig, PrinterRig, Rig, TalkRig, TextRig
 
 TOLERANCE_C = 1.0
 """Ours in the exchange of text adapters; the pace adds what the fluid does meanwhile."""
@@ -181,7 +181,8 @@ def soak(
 
     Faults last FAULT_S, and `calm_s` (from, to, in seconds) lie between them.
     """
-    rigs: list[Rig] = [TextRig(folder, pace), PrinterRig(folder, pace), FramesRig(folder)]
+    asked: list[Rig] = [TextRig(folder, pace), FramesRig(folder)]
+    rigs = [*asked, PrinterRig(folder, pace), TalkRig(folder)]
     slope = 80.0 / 600.0 * pace
     watchers = [Watcher(rig, folder, slope) for rig in rigs]
     rng = random.Random(seed)

@@ -11,7 +11,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminal
 
 
 def test_watches_survive_random_faults_and_tell_no_wrong_value(tmp_path: Path) -> None:
-    """Serial, lines and CAN for some seconds with faults: alive, true, told, verified.
+    """All links for some seconds with faults: alive, true, told, verified.
 
     Memory is judged by the long version: some seconds are too few.
     """

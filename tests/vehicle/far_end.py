@@ -4,11 +4,11 @@
 symbolic link to it at LINK (the "port") and speaks the text protocol of python-can's slcan
 interface on it, written by hand. COUNTS is the fluid in tenths of a degC, DELAY what each answer
 takes in seconds; when each frame was sent (monotonic clock) goes into TIMES. With COUNTS `talk`
-nobody is answered: the fluid is broadcast (J1939 group 65272) every DELAY seconds. A line on
+nobody is answered: the fluid is broadcast (J1939 group 65272) every DELAY seconds, 60 degC at
+first (or at the monotonic second after `talk@`) and TALK_C_PER_S more each second. A line on
 standard input is the fault from then on, one of FAULTS. Kill it to unplug.
 """
 
-import itertools
 import os
 import pty
 import random
@@ -21,13 +21,9 @@ from typing import TextIO
 
 import can
 
+from tests.vehicle.faults import FAULTS, REFUSALS, SPN_177_CODES, TALK_C_PER_S
 from tests.vehicle.player import Player
 from tests.vehicle.units import TestUnit
-
-ON_THE_WIRE = ("off", "lost", "cut", "garbage", "foreign")
-REFUSALS = {"refuse": 0x22, "locked": 0x33, "pending": 0x78}
-SPN_177_CODES = {"error": b"\x00\xfe", "absent": b"\xff\xff"}
-FAULTS = ("none", *ON_THE_WIRE, *REFUSALS, *SPN_177_CODES)
 
 
 class TextFrames:
@@ -104,8 +100,8 @@ def main(link: Path, counts: str, delay: str = "0", times: str = os.devnull) -> 
     with Path(times).open("w", encoding="utf-8") as log:
         wire = TextFrames(master, log)
         print("ready", flush=True)
-        if counts == "talk":
-            talk(wire, float(delay))
+        if counts.startswith("talk"):
+            talk(wire, float(delay), float(counts[5:] or time.monotonic()))
         else:
             answer(wire, int(counts), float(delay))
 
@@ -129,10 +125,12 @@ def answer(wire: TextFrames, counts: int, delay_s: float) -> None:
     Player("", [engine, gearbox], bus=wire).run()
 
 
-def talk(wire: TextFrames, every_s: float) -> None:
-    """Broadcast the fluid for ever: 60 degC and on, 1/32 degC more each time (SPN 177)."""
-    for number in itertools.count((60 + 273) * 32):
+def talk(wire: TextFrames, every_s: float, start_s: float) -> None:
+    """Broadcast the fluid for ever (SPN 177: 1/32 degC from -273)."""
+    while True:
         wire.recv(every_s)
+        celsius = 60.0 + TALK_C_PER_S * (time.monotonic() - start_s)
+        number = round((celsius + 273.0) * 32)
         fluid = SPN_177_CODES.get(wire.fault, number.to_bytes(2, "little"))
         data = bytes([0xFF] * 4) + fluid + bytes([0xFF] * 2)
         wire.send(can.Message(arbitration_id=0x18FEF803, data=data, is_extended_id=True))
