@@ -210,6 +210,21 @@ def test_the_search_asks_first(
     assert not [line for line in log.read_text(encoding="utf-8").split() if line.startswith("22")]
 
 
+def test_a_search_says_when_only_the_engine_answers(
+    warmwatch: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A gearbox that serves no standard value is not seen: the search names where it often is."""
+    monkeypatch.setattr("click.confirm", lambda *_, **__: False)
+    engine = TestUnit(0x7E0, 0x7E8, pids={0x0C: b"\x0c\x80"})
+    address = "can:single?interface=virtual&answer=0.1"
+    with Player("single", [engine, TestUnit(0x7E1, 0x7E9, dids={0x1234: b"\x03\x55"})]):
+        ran = warmwatch("link", address, "--find-temperature", "1230:123F")
+        named = warmwatch("link", address, "--find-temperature", "--unit-address", "7E1")
+    assert "Only 7E8 answers" in ran.err
+    assert "--unit-address 7E1" in ran.err
+    assert "Only" not in named.err
+
+
 def test_a_short_search_ranks_the_fluid_first_and_offers_no_file(
     warmwatch: Run, tmp_path: Path
 ) -> None:

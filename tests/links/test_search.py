@@ -135,6 +135,15 @@ def test_watching_drops_what_never_moves_and_keeps_what_does() -> None:
     assert len(one.found.coolant) > 20
 
 
+def test_watching_ends_when_nothing_moves() -> None:
+    """Ten minutes of watching nothing are spared."""
+    vehicle = Vehicle(records={0x1003: lambda at_s: b"\x01"})
+    one = search(vehicle, rate=10.0)
+    list(one.sweep(range(0x1000, 0x1008)))
+    assert max(one.watch(600.0)) < 0.5
+    assert one.found.samples == {}
+
+
 def test_driving_is_no_trouble_while_watching() -> None:
     """A warm-up may be driven: only the sweep needs a standing vehicle."""
     vehicle = Vehicle(records={0x1004: lambda at_s: bytes([int(at_s) % 256])})

@@ -37,6 +37,13 @@ then watches those that answer for {watch:g} min while the vehicle warms up.
 """
 
 
+# 7E1 and 18: common practice, no source.
+ONLY_ONE = """\
+Only {unit} answers the standard's questions, which is likely the engine's unit. A gearbox unit that
+does not answer those is often found with --unit-address 7E1 (11 bits) or 18 (29 bits).
+"""
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """What to search: identifiers from `first` to `last`, the unit, and how long to watch."""
@@ -82,6 +89,8 @@ def find_temperature(
         unit = unit_to_search(asker, plan.target)
         if unit is None:
             raise LinkError("No unit answers: name one with --unit-address, such as 7E1.")
+        if plan.target is None and len(asker.units) == 1:
+            click.echo(ONLY_ONE.format(unit=unit.label), err=True)
         if not _agreed(plan, unit, ask_first):
             click.echo("Nothing was asked.", err=True)
             return 1

@@ -83,6 +83,8 @@ class Search:
             if gone > DROP_STILL_AFTER:
                 self._drop_still()
             yield gone
+            if not self.found.samples:
+                return  # nothing moves: waiting longer shows nothing
 
     def _read(self, identifier: int) -> None:
         outcome = self._ask(Request(uds.SERVICE, (identifier,), self._unit))
