@@ -70,7 +70,11 @@ def test_without_a_fluid_signal_it_fails_and_says_what_next(warmwatch: Run) -> N
 
 @pytest.mark.parametrize(
     ("fault", "step", "advice"),
-    [("silent", "adapter answers", "baud"), ("unable", "vehicle answers", "ignition")],
+    [
+        ("silent", "adapter answers", "baud"),
+        ("unable", "vehicle answers", "ignition"),
+        ("buserror", "vehicle answers", "?bus=11bit-500k"),
+    ],
 )
 def test_a_failed_step_names_what_to_try(
     warmwatch: Run, fault: str, step: str, advice: str

@@ -187,8 +187,9 @@ def _silent(bus: Bus, text: str) -> Generator[Wish, str | None, None]:
     if bus is not Bus.AUTO:
         yield Step("vehicle answers", StepState.UNKNOWN, seen, IGNITION)
         return
-    yield Step("vehicle answers", StepState.FAILED, seen, IGNITION)
-    raise LinkLost(f"The adapter works, but the vehicle does not answer ({seen}): {IGNITION}.")
+    advice = f"{IGNITION}, or name the bus (?bus={Bus.BITS_11_500K} or another)"
+    yield Step("vehicle answers", StepState.FAILED, seen, advice)
+    raise LinkLost(f"The adapter works, but the vehicle does not answer ({seen}): {advice}.")
 
 
 def _bus_digit() -> Generator[Wish, str | None, str | None]:
