@@ -20,6 +20,7 @@ from warmwatch.errors import RecordingError
 from warmwatch.links.base import Link, Notice
 from warmwatch.links.keyboard import Keyboard, KeyReader
 from warmwatch.outputs.base import Entry, Output, Summary, View
+from warmwatch.recording.bounds import bounded
 from warmwatch.recording.writer import Recorder
 
 SHOW_EVERY_S = 0.25
@@ -168,6 +169,7 @@ class Session:
         return self._utc_s if self._link.replay else time.time()
 
     def _fold(self, item: Item) -> None:
+        item = bounded(item)  # what is folded is what a row can hold
         self._record(lambda recorder: recorder.item(item))
         self._utc_s = item.utc_s
         if self._first_s is None:

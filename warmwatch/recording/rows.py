@@ -28,6 +28,7 @@ from typing import Any
 from warmwatch.core.events import Event
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.units import QUANTITIES
+from warmwatch.recording.bounds import MAX_MEMBERS, cut
 
 _LEAD = ("time", "elapsed_s", "kind", "name")
 _TAIL = ("other", "crossed_s", "text", "doubts", "raw", "digest")
@@ -107,7 +108,7 @@ def event_cells(event: Event, utc_s: float | None) -> dict[str, str]:
         "name": str(event.kind),
         "fluid_c": "" if event.fluid_c is None else repr(event.fluid_c),
         "crossed_s": "" if event.crossed_s is None else repr(event.crossed_s),
-        "text": guard(event.reason),
+        "text": guard(cut(event.reason, 2 * MAX_MEMBERS)),
     }
 
 

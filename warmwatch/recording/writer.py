@@ -13,6 +13,7 @@ from warmwatch.core.forecast_prior import Prior
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Item
 from warmwatch.errors import RecordingError
+from warmwatch.recording.bounds import bounded
 from warmwatch.recording.rows import HEADER, Chain, event_cells, item_cells, utc_text
 from warmwatch.recording.sidecar import sidecar_path, sidecar_text, text_digest
 
@@ -43,7 +44,7 @@ class Recorder:
 
     def item(self, item: Item) -> None:
         """Write an input of the fold, before it is folded."""
-        self._write(item_cells(item))
+        self._write(item_cells(bounded(item)))
         self.sync_if_due()
 
     def event(self, event: Event, utc_s: float | None) -> None:
