@@ -9,6 +9,7 @@ import signal
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from types import FrameType
 
 from warmwatch.core.check import outcome
@@ -221,11 +222,19 @@ class Session:
             return
         try:
             act(self._recorder)
+            if self._recording and self._recorder.displaced:
+                self._recording = ""
+                self._tell_recording(self._recorder.displaced)
         except RecordingError as error:
             self._recorder.abandon()
             self._recorder = None
-            self._recording_trouble = str(error)
-            self._pass_on(Notice(str(error), alarm=True))
+            if not Path(self._recording).exists():
+                self._recording = ""  # no summary names a file that is not there
+            self._tell_recording(str(error))
+
+    def _tell_recording(self, trouble: str) -> None:
+        self._recording_trouble = trouble
+        self._pass_on(Notice(trouble, alarm=True))
 
     def _close_recording(self) -> None:
         end_s = self._watch.snapshot().elapsed_s

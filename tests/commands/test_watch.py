@@ -365,3 +365,34 @@ def test_a_closed_terminal_closes_the_recording(rise: Path, tmp_path: Path) -> N
 def test_a_pace_that_is_none_is_refused(warmwatch: Run, pace: str) -> None:
     """The demo takes the same paces as a replay."""
     assert warmwatch("demo", "--pace", pace).code == 2
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="an open file cannot be moved there")
+def test_a_folder_moved_under_way_is_told_loudly(tmp_path: Path) -> None:
+    """The notice is heard, exit code 1, and the summary names no path that is not there."""
+    command = [*WATCH, "lines:-", "--band", "80:90", "--json", "--quiet", "--record", "here"]
+    pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+    process = subprocess.Popen(command, cwd=tmp_path, text=True, **pipes)  # type: ignore[call-overload]
+    process.stdin.write("50\n")
+    process.stdin.flush()
+    process.stdout.readline()  # the reading is through: it has been recorded
+    (tmp_path / "here").rename(tmp_path / "there")
+    out, err = process.communicate("51\n")
+    assert process.returncode == 1
+    assert "No longer recorded as" in err
+    (summary,) = [line for line in lines(out) if line["kind"] == "summary"]
+    assert summary["recording"] is None
+    assert "moved or renamed" in summary["recording_trouble"]
+    (moved,) = (tmp_path / "there").glob("*.csv")
+    assert len(package.read_recording(moved).query("kind == 'reading'")) == 2
+
+
+def test_a_label_that_is_no_text_does_not_stop_the_watch(tmp_path: Path, rise: Path) -> None:
+    """A byte that is no UTF-8 on the command line is shown as a question mark."""
+    label = "--vehicle=van \udcff"  # becomes the byte FF on its way
+    command = [*WATCH, str(rise), *COLUMNS, "--band", "80:90", "--quiet", label]
+    ran = subprocess.run(command, cwd=tmp_path, capture_output=True, check=False)
+    assert ran.returncode == 0, ran.stderr
+    (recording,) = (tmp_path / "warmwatch-recordings").glob("*.csv")
+    job = package.read_recording(recording).attrs["sidecar"]["warmwatch:job"]
+    assert job["vehicle"] == "van ?"

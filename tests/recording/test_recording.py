@@ -1,6 +1,8 @@
 """Writing and reading back: typed columns, torn ends, full disks, taken names."""
 
 import csv
+import dataclasses
+import errno
 import hashlib
 import json
 import os
@@ -161,3 +163,41 @@ def test_header_is_stable() -> None:
     """The columns are a contract with spreadsheets and older recordings."""
     assert HEADER.startswith("time,elapsed_s,kind,name,fluid_c,coolant_c,")
     assert HEADER.endswith(",other,crossed_s,text,doubts,raw,digest")
+
+
+def test_a_label_that_is_no_text_is_recorded_cleaned(tmp_path: Path) -> None:
+    """A byte that is no UTF-8 (a lone surrogate to Python) becomes a question mark."""
+    job = dataclasses.replace(JOB, vehicle="van \udcff")
+    recorder = create(tmp_path, job, "csv:\udcff.csv", {}, UTC_S)
+    recorder.close(0.0, UTC_S)
+    sidecar = warmwatch.read_recording(recorder.path).attrs["sidecar"]
+    assert sidecar["warmwatch:job"]["vehicle"] == "van ?"
+
+
+def test_a_failed_start_leaves_no_half_recording(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever fails while the two files are made, neither is left behind."""
+    with pytest.raises(TypeError):
+        create(tmp_path, JOB, "demo:", {"note": object()}, UTC_S)
+    assert list(tmp_path.iterdir()) == []
+
+    def full(descriptor: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(RecordingError, match="No space left"):
+        create(tmp_path, JOB, "demo:", {}, UTC_S)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_long_labels_of_any_script_make_a_name_that_fits(tmp_path: Path) -> None:
+    """Forty CJK characters take 120 bytes, two labels of them more than most systems allow."""
+    job = dataclasses.replace(JOB, vehicle="车" * 40, method="怠" * 40)
+    paths = []
+    for _ in range(2):
+        recorder = create(tmp_path, job, "demo:", {}, UTC_S)
+        recorder.close(0.0, UTC_S)
+        paths.append(recorder.path)
+    assert all(len(sidecar_path(path).name.encode("utf-8")) <= 255 for path in paths)
+    assert paths[0].name.startswith("2026-05-28T20-26-40Z_车车")

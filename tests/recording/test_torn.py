@@ -177,3 +177,20 @@ def test_whatever_the_end_the_start_can_be_read(tmp_path: Path) -> None:
         wanted = [line for line in whole if line.split(b",")[2] in (b"reading", b"mark", b"tick")]
         assert len(kept) == len(wanted)
     assert any(isinstance(item, Mark) for item in items)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="an open file cannot be moved there")
+def test_a_moved_recording_is_told_and_goes_on(tmp_path: Path) -> None:
+    """A folder moved under the watch: told, nothing lost, and the file is whole where it is now."""
+    recorder, watch = create(tmp_path / "here", JOB, "lines:-", ABOUT, UTC_S), Watch(JOB)
+    fold(recorder, watch, Reading(0.0, {"fluid_c": 50.0}))
+    recorder.sync()
+    assert recorder.displaced == ""
+    (tmp_path / "here").rename(tmp_path / "there")
+    fold(recorder, watch, Reading(1.0, {"fluid_c": 50.0}))
+    recorder.sync()
+    assert "was moved or renamed" in recorder.displaced
+    recorder.close(1.0, None, "no-check")
+    moved = tmp_path / "there" / recorder.path.name
+    assert verify_recording(moved).state is SealState.INTACT
+    assert len(list(read_items(moved))) == 2

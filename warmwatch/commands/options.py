@@ -74,13 +74,18 @@ def make_job(
         mapping["drain_band"] = {"low_c": drain.low_c, "high_c": drain.high_c}
     try:
         start = Job(chosen) if base is None or job_file is not None else replace(base, band=chosen)
-        known = {key: value for key, value in given.items() if value is not None}
+        known = {key: _text(value) for key, value in given.items() if value is not None}
         plain = {"low_c": chosen.low_c, "high_c": chosen.high_c}
         job = job_from_mapping({"band": plain, **mapping}) if mapping else start
         return replace(job, unit=unit, **known)
     except ValueError as error:
         where = f"The job file {job_file}: " if job_file is not None else ""
         raise UsageError(f"{where}{error}.") from None
+
+
+def _text(value: Any) -> Any:
+    """Return a label with a question mark for each byte that was no UTF-8."""
+    return value.encode("utf-8", "replace").decode("utf-8") if isinstance(value, str) else value
 
 
 def with_check(job: Job, drain_band: str | None, **told: Any) -> Job:

@@ -66,7 +66,8 @@ def sidecar_text(
     }
     if prior is not None:
         document["warmwatch:prior"] = prior.to_mapping()
-    return json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+    text = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+    return text.encode("utf-8", "replace").decode("utf-8")  # a file's name may be no UTF-8
 
 
 @cache

@@ -19,6 +19,8 @@ from warmwatch.recording.sidecar import sidecar_path, sidecar_text, text_digest
 
 SYNC_S = 1.0
 LINE_END = "\r\n"
+MAX_STEM = 200
+"""Bytes of a recording's name without its endings; most systems take 255 in all."""
 
 
 class Recorder:
@@ -36,8 +38,13 @@ class Recorder:
         self._size = 0
         self._synced_s = time.monotonic()
         self._unsynced = False
+        self.displaced = ""
+        """What to tell once the file is no longer at `path`; it is still written."""
+        found = os.fstat(file.fileno())
         # Some file systems count no links at all; there a removal cannot be noticed.
-        self._counted = os.fstat(file.fileno()).st_nlink > 0
+        self._counted = found.st_nlink > 0
+        self._identity = found.st_dev, found.st_ino
+        self._steady = not self._moved()  # some shares number a file anew each time it is asked
         self._append(HEADER)
         self._write(opened)
         self.sync()
@@ -67,6 +74,20 @@ class Recorder:
         if removed:
             raise RecordingError(f"No longer recorded: {self.path} was removed.")
         self._synced_s, self._unsynced = time.monotonic(), False
+        if self._steady and self._moved():
+            self.displaced = (
+                f"No longer recorded as {self.path}: it was moved or renamed. It goes on in the "
+                "same file, wherever that is now."
+            )
+
+    def _moved(self) -> bool:
+        try:
+            found = self.path.stat()
+        except (FileNotFoundError, NotADirectoryError):
+            return True
+        except OSError:  # a share that is away for a moment: the write itself will tell
+            return False
+        return (found.st_dev, found.st_ino) != self._identity
 
     def close(self, elapsed_s: float, utc_s: float | None, outcome: str = "") -> None:
         """Write the closing row and close the file; a second call does nothing.
@@ -137,24 +158,33 @@ def create(
             f"Cannot record in {folder} ({error.strerror or error}): give a folder that can be "
             "written with --record DIR, or go without with --no-record."
         ) from None
-    text = sidecar_text(path.name, job, link, about, prior)
-    opened = {
-        "time": utc_text(utc_s),
-        "elapsed_s": "0.0",
-        "kind": "opened",
-        "text": f"sidecar={text_digest(text)}",
-    }
     try:
+        text = sidecar_text(path.name, job, link, about, prior)
+        opened = {"time": utc_text(utc_s), "elapsed_s": "0.0", "kind": "opened"}
         _write_through(sidecar_path(path), text)
-        return Recorder(path, file, opened)
-    except OSError as error:
+        return Recorder(path, file, {**opened, "text": f"sidecar={text_digest(text)}"})
+    except Exception as error:
+        _take_back(path, file)
+        if not isinstance(error, OSError):
+            raise
         raise RecordingError(f"Cannot record in {folder} ({error.strerror or error}).") from None
+
+
+def _take_back(path: Path, file: BinaryIO) -> None:
+    """Leave no half recording behind when the start failed."""
+    with contextlib.suppress(OSError):
+        file.close()
+    for left in (path, sidecar_path(path)):
+        with contextlib.suppress(OSError):
+            left.unlink()
 
 
 def _stem(job: Job, utc_s: float) -> str:
     start = datetime.fromtimestamp(utc_s, tz=UTC).strftime("%Y-%m-%dT%H-%M-%SZ")
     labels = [_plain(label) for label in (job.vehicle, job.method)]
-    return "_".join([start, *(label for label in labels if label)])
+    stem = "_".join([start, *(label for label in labels if label)])
+    # Systems count a name's bytes, not its letters; room is left for a number and the endings.
+    return stem.encode("utf-8")[:MAX_STEM].decode("utf-8", "ignore").rstrip("-._")
 
 
 def _plain(label: str) -> str:
