@@ -16,6 +16,8 @@ from warmwatch.errors import LinkError, LinkRefused
 from warmwatch.links.base import WAIT_S, LinkItem, Notice
 from warmwatch.links.clock import Clock
 
+STEP_S = 1e-6
+"""The least between two stamps: a coarse clock (1/64 s is common) gives many the same time."""
 BACKOFF_S = (0.5, 1.0, 2.0, 5.0)
 _QUEUE_LENGTH = 1000
 
@@ -75,12 +77,13 @@ class LiveLink:
         self._thread: threading.Thread | None = None
         self._failures = 0
         self._told_lost = ""
+        self._stamp_s = -STEP_S
 
     def describe(self) -> Mapping[str, object]:
         return self._about
 
     def elapsed_s(self) -> float:
-        return self._clock.elapsed_s()
+        return max(self._clock.elapsed_s(), self._stamp_s)
 
     def items(self) -> Iterator[LinkItem]:
         if self._thread is None:  # iterated again, it goes on where it was left
@@ -135,7 +138,8 @@ class LiveLink:
     def _stamped(self, polled: Polled) -> _Stamped:
         if isinstance(polled, Notice):
             return polled
-        now_s, utc_s = self._clock.elapsed_s(), self._clock.utc_s()
+        now_s = max(self._clock.elapsed_s(), round(self._stamp_s + STEP_S, 6))
+        self._stamp_s, utc_s = now_s, self._clock.utc_s()
         if isinstance(polled, MarkLine):
             return Mark(now_s, polled.name, polled.note, utc_s)
         self._failures, self._told_lost = 0, ""

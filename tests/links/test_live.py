@@ -1,0 +1,57 @@
+"""What every live link does with the times of its readings."""
+
+import itertools
+
+from warmwatch.core.band import Band
+from warmwatch.core.events import Event, EventKind
+from warmwatch.core.job import Job
+from warmwatch.core.reading import Mark, MarkName, Reading
+from warmwatch.core.watch import Watch
+from warmwatch.links.live import LiveLink, MarkLine, Polled, Values
+
+TICK_S = 1.0 / 64.0  # the step of the system clock on one desktop system; from memory
+
+
+class CoarseClock:
+    """Stands still at a whole multiple of TICK_S."""
+
+    def elapsed_s(self) -> float:
+        return 640 * TICK_S
+
+    def utc_s(self) -> float:
+        return 1_780_000_000.0
+
+    def wait(self, seconds: float) -> None:
+        """Not needed here."""
+
+
+class Burst:
+    """Fifteen lines and a mark that arrive together, and the end."""
+
+    def __init__(self) -> None:
+        self._left: list[Polled] = [Values({"fluid_c": 50.0}) for _ in range(15)]
+        self._left.append(MarkLine(MarkName.PLUG_OUT))
+
+    def poll(self) -> list[Polled]:
+        if not self._left:
+            raise EOFError
+        polled, self._left = self._left, []
+        return polled
+
+    def close(self) -> None:
+        """Nothing to free."""
+
+
+def test_lines_that_arrive_together_keep_their_order_in_time() -> None:
+    """A clock that stands still gives stamps that still run forward, and nothing is doubted."""
+    link = LiveLink(Burst, CoarseClock(), {})
+    got = [item for item in link.items() if isinstance(item, Reading | Mark)]
+    link.close()
+    stamps = [item.elapsed_s for item in got]
+    assert len(stamps) == 16
+    assert all(later > earlier for earlier, later in itertools.pairwise(stamps))
+    assert stamps[-1] - stamps[0] < 1e-4
+    assert link.elapsed_s() == stamps[-1]  # a tick or a key's mark now is not before it
+    watch = Watch(Job(Band(80.0, 90.0)))
+    results = [result for item in got for result in watch.step(item)]
+    assert not [r for r in results if isinstance(r, Event) and r.kind is EventKind.DOUBTFUL]
