@@ -119,9 +119,16 @@ def test_what_is_no_recording_is_one_sentence(
     other.write_text("time,temp\n1,20\n", encoding="utf-8")
     lonely = record(tmp_path / "lonely", warm_up(20))
     sidecar_path(lonely).unlink()
-    for path in (tmp_path / "missing.csv", other, lonely, tmp_path):
+    reasons = {
+        tmp_path / "missing.csv": "There is no file",
+        other: "other.csv is no warmwatch recording",
+        lonely: "sidecar",
+        tmp_path: "Cannot read",
+    }
+    for path, reason in reasons.items():
         assert run(["plot", str(path)]) == 1
         error = capsys.readouterr().err
+        assert reason in error
         assert error.startswith("warmwatch: ")
         assert error.count("\n") == 1
 

@@ -13,6 +13,7 @@ import pytest
 
 import warmwatch as package
 from tests.commands.conftest import Run
+from warmwatch.recording.sidecar import sidecar_path
 
 COLUMNS = ("--column", "elapsed_s=t", "--column", "fluid_c=temp")
 WATCH = [sys.executable, "-m", "warmwatch", "watch"]
@@ -396,3 +397,25 @@ def test_a_label_that_is_no_text_does_not_stop_the_watch(tmp_path: Path, rise: P
     (recording,) = (tmp_path / "warmwatch-recordings").glob("*.csv")
     job = package.read_recording(recording).attrs["sidecar"]["warmwatch:job"]
     assert job["vehicle"] == "van ?"
+
+
+def test_a_recording_without_its_sidecar_is_replayed_when_the_band_is_given(
+    warmwatch: Run, tmp_path: Path
+) -> None:
+    """Only what stood in the sidecar is missing: it is told, and 10 s between rows are no gap."""
+    rows = "".join(f"{t},{70 + t / 60:.0f}\n" for t in range(0, 1200, 10))
+    (tmp_path / "slow.csv").write_text("t,temp\n" + rows, encoding="utf-8")
+    options = ("--band", "80:85", "--json", "--quiet")
+    first = warmwatch("watch", "slow.csv", *COLUMNS, *options, "--record", "r")
+    (recording,) = Path("r").glob("*.csv")
+    sidecar_path(recording).unlink()
+    again = warmwatch("watch", recording, *options, "--no-record")
+    assert again.code == 0
+    assert "is missing" in again.err
+    assert (
+        events(again.out) == events(first.out) == ["nearing", "entered", "top-nearing", "left-high"]
+    )
+    refused = warmwatch("watch", recording, "--no-record")
+    assert refused.code == 2
+    assert "--band 80:90" in refused.err
+    assert refused.err.count("\n") == 1

@@ -18,8 +18,10 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName, Reading, Tick
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import RowReader, is_recording
-from warmwatch.recording.rows import COLUMNS, HEADER
+from warmwatch.recording.report import SealState
+from warmwatch.recording.rows import COLUMNS, HEADER, cells_item
 from warmwatch.recording.sidecar import sidecar_job, sidecar_path
+from warmwatch.recording.verify import verify_recording
 from warmwatch.recording.writer import Recorder, create
 
 JOB = Job(Band(80.0, 90.0), vehicle="blue van / no plate", method="idle")
@@ -201,3 +203,20 @@ def test_long_labels_of_any_script_make_a_name_that_fits(tmp_path: Path) -> None
         paths.append(recorder.path)
     assert all(len(sidecar_path(path).name.encode("utf-8")) <= 255 for path in paths)
     assert paths[0].name.startswith("2026-05-28T20-26-40Z_车车")
+
+
+def test_a_byte_order_mark_is_no_damage_to_the_reader(tmp_path: Path) -> None:
+    """A spreadsheet may save a recording with one: it reads the same, while verify stays strict."""
+    path = written(tmp_path)
+    before = warmwatch.read_recording(path)
+    path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())
+    pd.testing.assert_frame_equal(warmwatch.read_recording(path), before)
+    assert verify_recording(path).state is SealState.CHANGED
+
+
+@pytest.mark.parametrize("time_s", ["1.7e308", "-1e11", "inf", "nan"])
+def test_a_time_beyond_all_watches_is_refused(time_s: str) -> None:
+    """Times far outside a life are no seconds; JSON could not even hold their difference."""
+    cells = dict.fromkeys(COLUMNS, "") | {"kind": "reading", "elapsed_s": time_s}
+    with pytest.raises(ValueError, match="no time in seconds"):
+        cells_item(cells)

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.units import QUANTITIES
 from warmwatch.recording.rows import (
+    MAX_TIME_S,
     Chain,
     cells_item,
     guard,
@@ -20,19 +21,20 @@ from warmwatch.recording.rows import (
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=60)
 NUMBER = st.floats(allow_nan=False, allow_infinity=False)
+SECONDS = st.floats(-MAX_TIME_S, MAX_TIME_S)
 TIME = st.none() | st.integers(0, 4_000_000_000_000).map(lambda ms: ms / 1000)
 NAMES = st.sampled_from([*QUANTITIES, "turbine_rpm", 'a name, "quoted"'])
 ITEMS: st.SearchStrategy[Item] = st.one_of(
     st.builds(
         Reading,
-        NUMBER,
+        SECONDS,
         st.dictionaries(NAMES, NUMBER, max_size=5),
         st.dictionaries(NAMES, TEXT, max_size=2),
         TEXT,
         TIME,
     ),
-    st.builds(Mark, NUMBER, st.sampled_from(MarkName), TEXT, TIME),
-    st.builds(Tick, NUMBER, TEXT, TIME),
+    st.builds(Mark, SECONDS, st.sampled_from(MarkName), TEXT, TIME),
+    st.builds(Tick, SECONDS, TEXT, TIME),
 )
 
 

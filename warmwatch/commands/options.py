@@ -9,7 +9,7 @@ from typing import Any
 from warmwatch.core.band import Band
 from warmwatch.core.job import ABSURD_BAND_C, Job, job_from_mapping
 from warmwatch.core.units import parse_temperature
-from warmwatch.errors import UsageError
+from warmwatch.errors import RecordingError, UsageError
 from warmwatch.links.address import Address
 from warmwatch.recording.reader import is_recording
 from warmwatch.recording.sidecar import read_sidecar, sidecar_job
@@ -67,7 +67,7 @@ def make_job(
     mapping = read_job_file(job_file) if job_file is not None else {}
     file_band = mapping.pop("band", None)
     unit = unit or str(mapping.pop("unit", "C"))
-    base = _job_of_recording(address)
+    base = _job_of_recording(address, banded=band is not None or file_band is not None)
     chosen = _chosen_band(band, file_band, unit, base)
     if isinstance(mapping.get("drain_band"), str):
         drain = parse_band(mapping["drain_band"], unit, "drain_band")
@@ -103,11 +103,16 @@ def with_check(job: Job, drain_band: str | None, **told: Any) -> Job:
     return replace(job, drain_band=parse_band(drain_band, job.unit, "--drain-band"))
 
 
-def _job_of_recording(address: Address) -> Job | None:
+def _job_of_recording(address: Address, *, banded: bool) -> Job | None:
     path = Path(address.rest)
     if address.kind != "csv" or not is_recording(path):
         return None
-    return sidecar_job(read_sidecar(path))
+    try:
+        return sidecar_job(read_sidecar(path))
+    except RecordingError as error:
+        if banded:
+            return None  # the link tells it
+        raise UsageError(f"{error} Or give the band, as in --band 80:90.") from None
 
 
 def _chosen_band(option: str | None, from_file: Any, unit: str, base: Job | None) -> Band:

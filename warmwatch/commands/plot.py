@@ -10,7 +10,7 @@ import click
 from warmwatch import __version__
 from warmwatch.core.reading import Item
 from warmwatch.errors import RecordingError, UsageError, WarmwatchError
-from warmwatch.recording.reader import RowReader
+from warmwatch.recording.reader import RowReader, require_recording
 from warmwatch.recording.rows import cells_item
 from warmwatch.recording.sidecar import read_sidecar, sidecar_watch
 
@@ -65,6 +65,7 @@ def draw_recording(
     from warmwatch.outputs.plot import picture
     from warmwatch.outputs.trace import make_trace
 
+    require_recording(recording)
     sidecar = read_sidecar(recording)
     reader = RowReader(recording)
     watch = sidecar_watch(sidecar)

@@ -46,8 +46,10 @@ def command(
     from warmwatch.outputs.proof_facts import gather
     from warmwatch.outputs.proof_words import verdict
     from warmwatch.recording.key import sign_recording
+    from warmwatch.recording.reader import require_recording
     from warmwatch.recording.report import SealState
 
+    require_recording(recording)
     later = None if job_file is None else job_fluid(job_file)
     facts = gather(recording, later)
     if key is not None and facts.report.state is SealState.INTACT:

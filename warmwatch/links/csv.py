@@ -6,13 +6,14 @@
 
 import time
 from collections.abc import Iterator, Mapping
+from itertools import islice
 from pathlib import Path
 
-from warmwatch.core.reading import Item
+from warmwatch.core.reading import Item, Reading
 from warmwatch.errors import RecordingError, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.base import WAIT_S, Link, LinkItem, Notice
-from warmwatch.links.table import Table, open_table
+from warmwatch.links.table import HEAD_ROWS, Table, open_table, usual_interval_s
 from warmwatch.recording.reader import RowReader, is_recording
 from warmwatch.recording.rows import cells_item
 from warmwatch.recording.sidecar import read_sidecar, sidecar_job
@@ -38,16 +39,23 @@ class RecordedItems:
 
     def __init__(self, path: Path) -> None:
         self._path = path
-        self.poll_s: float | None = None
+        self._trouble = ""
         try:
             self.poll_s = sidecar_job(read_sidecar(path)).poll_s
-        except RecordingError:
-            return  # the readings can be replayed without the sidecar; the band must be given
+        except RecordingError as error:  # the readings can be replayed without it
+            self._trouble = str(error)
+            times = (item.elapsed_s for item in self._items() if isinstance(item, Reading))
+            self.poll_s = usual_interval_s(islice(times, HEAD_ROWS))
 
     def describe(self) -> Mapping[str, object]:
         return {"replayed_from": self._path.name, "recording": True}
 
     def __iter__(self) -> Iterator[Item | Notice]:
+        if self._trouble:
+            yield Notice(f"{self._trouble} Replayed with the band and the limits given now.")
+        yield from self._items()
+
+    def _items(self) -> Iterator[Item | Notice]:
         rows = RowReader(self._path)
         for row in rows:
             try:

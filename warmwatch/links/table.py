@@ -7,7 +7,7 @@ UTF-16, any line end. A cell that holds no number is a doubtful value, never a d
 import csv
 import math
 import statistics
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, datetime
 from itertools import islice, pairwise
 from pathlib import Path
@@ -19,7 +19,7 @@ from warmwatch.errors import InputError, UsageError
 from warmwatch.links.base import Notice
 
 TIMES = ("elapsed_s", "time")
-_HEAD_ROWS = 50
+HEAD_ROWS = 50
 
 
 class Table:
@@ -74,7 +74,7 @@ class Table:
     def check(self) -> None:
         """Raise InputError when the file has no rows, or no number where the fluid should be."""
         with _open(self._path, self._encoding) as file:
-            header, *rows = islice(self._rows(file), _HEAD_ROWS)
+            header, *rows = islice(self._rows(file), HEAD_ROWS)
         self._width = len(header)
         if rows and all(self._is_wide(row) for row in rows):
             raise InputError(
@@ -109,11 +109,9 @@ class Table:
 
     def _usual_interval_s(self) -> float | None:
         with _open(self._path, self._encoding) as file:
-            rows = islice(self._rows(file), 1, _HEAD_ROWS)
+            rows = islice(self._rows(file), 1, HEAD_ROWS)
             times = [self._time(row)[0] for row in rows if row]
-        known = [elapsed_s for elapsed_s in times if elapsed_s is not None]
-        steps = [later - earlier for earlier, later in pairwise(known) if later > earlier]
-        return statistics.median(steps) if steps else None
+        return usual_interval_s(elapsed_s for elapsed_s in times if elapsed_s is not None)
 
     def _time(self, row: list[str]) -> tuple[float | None, float | None]:
         cell = row[self._clock_at] if len(row) > self._clock_at else ""
@@ -158,6 +156,12 @@ def open_table(path: Path, options: Mapping[str, str]) -> Table:
     table = Table(path, encoding, separator, columns, options.get("unit", "C"))
     table.check()
     return table
+
+
+def usual_interval_s(times: Iterable[float]) -> float | None:
+    """Return the median step forward between times, None without one."""
+    steps = [later - earlier for earlier, later in pairwise(times) if later > earlier]
+    return statistics.median(steps) if steps else None
 
 
 def number(cell: str) -> float | None:

@@ -44,7 +44,7 @@ class RowReader:
         pending: Row | None = None
         for number, line, whole in iter_lines(self.path):
             if number == 1:
-                if line != HEADER:
+                if line.removeprefix("\ufeff") != HEADER:  # a spreadsheet may have put a mark there
                     raise RecordingError(f"{self.path.name} is no warmwatch recording.")
                 continue
             self._refuse_what_follows_a_tear(number)
@@ -106,10 +106,26 @@ def _refuse_what_follows_nothing(path: Path, number: int, data: bytes, file: Bin
 def is_recording(path: Path) -> bool:
     """Return whether the file begins like one of our recordings; False when it cannot be read."""
     try:
-        with path.open("rb") as file:
-            first = file.readline(len(HEADER) + 8)
+        # A pipe would be emptied, or waited for, by looking into it.
+        return path.is_file() and _begins_like_one(path)
     except OSError:
         return False
+
+
+def require_recording(path: Path) -> None:
+    """Raise RecordingError unless the file is there and begins like one of our recordings."""
+    try:
+        if not path.exists():
+            raise RecordingError(f"There is no file {path}: check the name and the folder.")
+        if not _begins_like_one(path):
+            raise RecordingError(f"{path.name} is no warmwatch recording.")
+    except OSError as error:
+        raise RecordingError(f"Cannot read {path} ({error.strerror or error}).") from None
+
+
+def _begins_like_one(path: Path) -> bool:
+    with path.open("rb") as file:
+        first = file.readline(len(HEADER) + 8)
     return first.removeprefix(b"\xef\xbb\xbf").rstrip(b"\r\n") == HEADER.encode()
 
 

@@ -20,7 +20,6 @@ import csv
 import hashlib
 import io
 import json
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
@@ -34,6 +33,8 @@ _LEAD = ("time", "elapsed_s", "kind", "name")
 _TAIL = ("other", "crossed_s", "text", "doubts", "raw", "digest")
 COLUMNS = (*_LEAD, *QUANTITIES, *_TAIL)
 HEADER = ",".join(COLUMNS)
+MAX_TIME_S = 1e10
+"""Some 300 years: what lies beyond is no time in seconds."""
 
 
 def utc_text(utc_s: float | None) -> str:
@@ -121,8 +122,8 @@ def cells_item(cells: Mapping[str, str]) -> Item | None:
     if kind not in ("reading", "mark", "tick"):
         return None
     elapsed_s, utc_s = float(cells["elapsed_s"]), utc_seconds(cells["time"])
-    if not math.isfinite(elapsed_s):
-        raise ValueError(f"{elapsed_s!r} is no time")
+    if not abs(elapsed_s) <= MAX_TIME_S:  # written so that it holds for NaN, too
+        raise ValueError(f"{elapsed_s!r} is no time in seconds")
     if kind == "mark":
         return Mark(elapsed_s, MarkName(cells["name"]), unguard(cells["text"]), utc_s)
     if kind == "tick":
