@@ -10,10 +10,18 @@ WarmwatchError           exit 1
 """
 
 
+def printable(text: str) -> str:
+    """Return the text without what would steer a terminal: a file's name or cell may hold it."""
+    return "".join(char if char.isprintable() or char == "\n" else "?" for char in text)
+
+
 class WarmwatchError(Exception):
     """The base: `str(error)` is the sentence shown to the user."""
 
     exit_code = 1
+
+    def __init__(self, text: str = "") -> None:
+        super().__init__(printable(text))
 
 
 class UsageError(WarmwatchError):

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from warmwatch.core.reading import Reading
 from warmwatch.errors import InputError, UsageError, WarmwatchError
 from warmwatch.links import Notice, open_link, parse_address
-from warmwatch.links.table import number
+from warmwatch.links.cells import number
 
 
 def items(path: Path, options: str = "") -> list[object]:
@@ -104,6 +104,16 @@ def test_the_usual_interval_is_found(tmp_path: Path) -> None:
         ("t,temp\n", NAMES, "has a header but no rows"),
         ("", NAMES, "is empty"),
         ("\n", NAMES, "is empty"),
+        ("time,temp\n0,20\n", "?fluid_c=temp", "--column elapsed_s=time"),
+        ("t,temp\n1780000000000,20\n", NAMES, "too large for seconds"),
+        ('t,temp\n"1,000",20\n', NAMES, "decimal comma or a thousands mark"),
+        ('t,temp\n0,"20,500"\n', NAMES, "decimal comma or a thousands mark"),
+        ('"t,temp\n0,20\n', NAMES, "header of log.csv has a quote"),
+        ('t,temp\n"0,20\n', NAMES, "ends its quotes"),
+        ("t,temp\n" + "0" * 70000, NAMES, "line 2 never ends"),
+        ("t,temp\0\n0,20\n", NAMES, "is no text file"),
+        ("time_s,temp_F\n0,68\n", "?fluid_c=temp_F", "seems to be in °F: add --unit F"),
+        ("time_s,Fluid [°F]\n0,68\n", "?fluid_c=Fluid+[°F]", "seems to be in °F"),
         ("t,temp\n0,hot\n1,hot\n", NAMES, "holds 'hot', which is no number"),
         ("t,temp\nnoon,20\n", NAMES, "holds 'noon', which is no number"),
     ],

@@ -9,6 +9,7 @@ from warmwatch.commands.compare_told import differences_table
 from warmwatch.commands.compare_within import within, within_sentences
 from warmwatch.commands.compare_words import runs_text, table
 from warmwatch.core.methods import Comparison
+from warmwatch.errors import printable
 from warmwatch.outputs.words import band_text, temperature
 from warmwatch.recording.many import Note
 from warmwatch.recording.runs import Loaded
@@ -45,11 +46,6 @@ def report(result: Result, unit: str, width: int) -> list[str]:
     lines += _section(_wrapped(_notes(result.notes), width))
     lines += ["", "Next: add --plot compare.png for the picture, --json for every figure."]
     return [printable(line) for line in lines]
-
-
-def printable(text: str) -> str:
-    """Return a line without what would steer a terminal: names and labels may hold anything."""
-    return "".join(char if char.isprintable() else "?" for char in text)
 
 
 def _wrapped(lines: Sequence[str], width: int) -> list[str]:

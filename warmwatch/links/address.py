@@ -1,5 +1,7 @@
 """A link's address: `KIND:REST?option=value&option=value`; a bare path ending in .csv means csv."""
 
+import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from urllib.parse import parse_qsl
@@ -31,16 +33,28 @@ class Address:
 
 def parse_address(text: str) -> Address:
     """Return the Address for a text; UsageError names the known kinds when it is none."""
-    path, _, tail = text.partition("?")
+    path, tail = _split_options(text)
     kind, colon, rest = path.partition(":")
     if not (colon and kind in KINDS):
         if not path.lower().endswith(".csv"):
+            if os.path.isfile(path):
+                raise UsageError(f"{text!r} is a file without the ending .csv: write csv:{text}.")
             known = ", ".join(f"{name}:" for name in KINDS)
             raise UsageError(
                 f"{text!r} is no link address: begin with one of {known} or name a .csv file."
             )
         kind, rest = "csv", path
     return Address(kind, rest, _options(text, tail))
+
+
+def _split_options(text: str) -> tuple[str, str]:
+    """Return the address without its options, and these; a file's name may hold question marks."""
+    for mark in re.finditer(r"\?|$", text):
+        path, tail = text[: mark.start()], text[mark.end() :]
+        if os.path.isfile(path.removeprefix("csv:")):
+            return path, tail
+    path, _, tail = text.partition("?")
+    return path, tail
 
 
 def _options(text: str, tail: str) -> dict[str, str]:

@@ -13,7 +13,8 @@ from warmwatch.core.reading import Item, Reading
 from warmwatch.errors import RecordingError, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.base import WAIT_S, Link, LinkItem, Notice
-from warmwatch.links.table import HEAD_ROWS, Table, open_table, usual_interval_s
+from warmwatch.links.table import HEAD_ROWS, Table, usual_interval_s
+from warmwatch.links.table_columns import open_table
 from warmwatch.recording.reader import RowReader, is_recording
 from warmwatch.recording.rows import cells_item
 from warmwatch.recording.sidecar import read_sidecar, sidecar_job
@@ -29,6 +30,11 @@ def open_address(address: Address, pace: float | None) -> Link:
         raise UsageError(f"There is no file {path}: check the name and the folder.")
     if path.is_dir():
         raise UsageError(f"{path} is a folder: name a .csv file in it.")
+    if not path.is_file():
+        raise UsageError(
+            f"{path} can be read only once, but a CSV file is read twice: save it as a file first, "
+            "or send its numbers to lines:-."
+        )
     if is_recording(path):
         return Replay(RecordedItems(path), pace)
     return Replay(open_table(path, address.options), pace)

@@ -1,129 +1,194 @@
 """Readings from a CSV file of any origin: its columns are named, the rest is found out.
 
-Separator `,` `;` or tab, decimal point or comma, UTF-8 (with or without a byte-order mark) or
-UTF-16, any line end. A cell that holds no number is a doubtful value, never a dropped row.
+A row is a line. A cell that holds no number is a doubtful value, never a dropped row; a row that
+cannot be placed in time or into its columns is left out, and counted.
 """
 
-import csv
-import math
 import statistics
 from collections.abc import Iterable, Iterator, Mapping
-from datetime import UTC, datetime
+from dataclasses import dataclass, fields
 from itertools import islice, pairwise
-from pathlib import Path
-from typing import TextIO
 
 from warmwatch.core.reading import Reading
-from warmwatch.core.units import QUANTITIES, to_c
-from warmwatch.errors import InputError, UsageError
+from warmwatch.core.units import implausible, to_c
+from warmwatch.errors import InputError, printable
 from warmwatch.links.base import Notice
+from warmwatch.links.cells import (
+    RowClock,
+    may_be_thousands,
+    number,
+    shows_decimal_comma,
+)
+from warmwatch.links.table_lines import TableLines
 
 TIMES = ("elapsed_s", "time")
 HEAD_ROWS = 50
+MILLISECONDS_FROM_S = 100.0
+"""Rows so far apart may be milliseconds that were taken for seconds."""
+HOT_C = 130.0
+"""Fluid so hot may be degF that was taken for degC (266 degF)."""
+HOT_ROWS = 3
+SCANNED_ROWS = 200_000
+
+
+@dataclass(slots=True)
+class _LeftOut:
+    """How many rows of one pass could not be used; the notices say it."""
+
+    wide: int = 0
+    timeless: int = 0
+    open_quote: int = 0
+
+    def notices(self, name: str) -> Iterator[Notice]:
+        why = {
+            "wide": "had more cells than the header and {were} left out: "
+            "a decimal comma in a file separated by commas needs quotes.",
+            "timeless": "had no readable time and {were} left out.",
+            "open_quote": "had a quote that does not end on its line and {were} left out.",
+        }
+        for field in fields(self):
+            count = getattr(self, field.name)
+            if count:
+                rows = "1 row" if count == 1 else f"{count} rows"
+                were = "was" if count == 1 else "were"
+                yield Notice(f"{rows} of {name} {why[field.name].format(were=were)}")
 
 
 class Table:
-    """The rows of a foreign CSV file as readings, in bounded memory."""
+    """The rows of a foreign CSV file as readings, in bounded memory.
 
-    def __init__(
-        self, path: Path, encoding: str, separator: str, columns: Mapping[str, int], unit: str
-    ) -> None:
-        self._path = path
-        self._encoding = encoding
-        self._separator = separator
+    `unit` is "C" or "F", or empty where nobody said it: then degC is taken, and asked about where
+    the file looks otherwise.
+    """
+
+    def __init__(self, lines: TableLines, columns: Mapping[str, int], unit: str) -> None:
+        self._name = printable(lines.path.name)
+        self._lines = lines
         self._unit = unit
         self._columns = {name: at for name, at in columns.items() if name not in TIMES}
         self._clock, self._clock_at = next((n, at) for n, at in columns.items() if n in TIMES)
-        self._origin_s: float | None = None
-        self._width = 0
-        self.poll_s = self._usual_interval_s()
+        head = list(islice(lines.rows(), HEAD_ROWS))
+        self._comma_is_decimal = lines.separator == ";" or any(
+            shows_decimal_comma(cell) for row in head if row for cell in self._used(row)
+        )
+        self._check(head)
+        # Only bare numbers may be milliseconds; 0:01:30 is not.
+        self._counted = self._clock == "elapsed_s" and not any(
+            ":" in cell for row in head if row for cell in row[self._clock_at : self._clock_at + 1]
+        )
+        clock = RowClock(self._clock)
+        times = [self._time(clock, row)[0] for row in head if row]
+        self.poll_s = usual_interval_s(elapsed_s for elapsed_s in times if elapsed_s is not None)
 
     def describe(self) -> Mapping[str, object]:
         return {
-            "replayed_from": self._path.name,
+            "replayed_from": self._lines.path.name,
             "columns": {**self._columns, self._clock: self._clock_at},
-            "unit": self._unit,
-            "separator": self._separator,
-            "encoding": self._encoding,
+            "unit": self._unit or "C",
+            "separator": self._lines.separator,
+            "encoding": self._lines.encoding,
         }
 
     def __iter__(self) -> Iterator[Reading | Notice]:
-        timeless = wide = 0
-        with _open(self._path, self._encoding) as file:
-            for row in islice(self._rows(file), 1, None):
-                if not row:
-                    continue
-                if self._is_wide(row):
-                    wide += 1
-                    continue
-                elapsed_s, utc_s = self._time(row)
+        yield from self._questions()
+        left_out, clock = _LeftOut(), RowClock(self._clock)
+        for row in self._lines.rows():
+            if row is None:
+                left_out.open_quote += 1
+            elif self._is_wide(row):
+                left_out.wide += 1
+            else:
+                elapsed_s, utc_s = self._time(clock, row)
                 if elapsed_s is None:
-                    timeless += 1
-                    continue
-                yield self._reading(row, elapsed_s, utc_s)
-        if wide:
-            rows = "1 row" if wide == 1 else f"{wide} rows"
-            yield Notice(
-                f"{rows} of {self._path.name} had more cells than the header and were left out: "
-                "a decimal comma in a file separated by commas needs quotes."
-            )
-        if timeless:
-            rows = "1 row" if timeless == 1 else f"{timeless} rows"
-            yield Notice(f"{rows} of {self._path.name} had no readable time and were left out.")
+                    left_out.timeless += 1
+                else:
+                    yield self._reading(row, elapsed_s, utc_s)
+        yield from left_out.notices(self._name)
 
-    def check(self) -> None:
-        """Raise InputError when the file has no rows, or no number where the fluid should be."""
-        with _open(self._path, self._encoding) as file:
-            header, *rows = islice(self._rows(file), HEAD_ROWS)
-        self._width = len(header)
-        if rows and all(self._is_wide(row) for row in rows):
+    def _questions(self) -> Iterator[Notice]:
+        """Ask, before anything is signalled, about what looks like another unit."""
+        interval_s = self.poll_s or 0.0
+        if self._counted and interval_s >= MILLISECONDS_FROM_S:
+            yield Notice(
+                f"The rows of {self._name} are {interval_s:g} s apart: is the time column in "
+                "milliseconds? It is read as seconds."
+            )
+        hot_c = None if self._unit else self._hottest_c()
+        if hot_c is not None:
+            yield Notice(
+                f"Temperatures in {self._name} go up to {hot_c:.0f} if they are in °C: are they "
+                "in °F? Then end this and add --unit F."
+            )
+
+    def _hottest_c(self) -> float | None:
+        """Return the highest believable temperature if there are some too hot for degC."""
+        at = [(name, at) for name, at in self._columns.items() if name.endswith("_c")]
+        hot = [
+            value
+            for row in islice(self._lines.rows(), SCANNED_ROWS)
+            for name, column in at
+            if row is not None and column < len(row)
+            if (value := number(row[column])) is not None
+            if value > HOT_C and not implausible(name, value)
+        ]
+        return max(hot) if len(hot) >= HOT_ROWS else None
+
+    def _check(self, head: list[list[str] | None]) -> None:
+        """Raise InputError when there are no rows, or no number where the fluid should be."""
+        if not head:
+            raise InputError(f"{self._name} has a header but no rows: nothing to replay.")
+        rows = [row for row in head if row is not None]
+        if not rows:
             raise InputError(
-                f"Every row of {self._path.name} has more cells than its header: is a decimal "
+                f"No row of {self._name} ends its quotes on its own line: save it without quotes."
+            )
+        if all(self._is_wide(row) for row in rows):
+            raise InputError(
+                f"Every row of {self._name} has more cells than its header: is a decimal "
                 "comma also the separator? Save it with semicolons or decimal points."
             )
-        if not any(rows):
-            raise InputError(f"{self._path.name} has a header but no rows: nothing to replay.")
-        for name, at in (("fluid_c", self._columns["fluid_c"]), (self._clock, self._clock_at)):
-            self._check_cells(name, [row[at] for row in rows if len(row) > at])
+        self._check_times(rows)
+        at = self._columns["fluid_c"]
+        self._check_numbers([row[at] for row in rows if len(row) > at])
+
+    def _check_times(self, rows: list[list[str]]) -> None:
+        at, clock = self._clock_at, RowClock(self._clock)
+        filled = [row for row in rows if at < len(row) and row[at].strip()]
+        if not filled or any(self._time(clock, row)[0] is not None for row in filled):
+            return
+        cell = filled[0][at]
+        shown = f"The column for {self._clock} in {self._name} holds {cell[:30]!r}, which "
+        if number(cell) is None:
+            what = "number" if self._clock == "elapsed_s" else "time"
+            raise InputError(f"{shown}is no {what}: name another with --column {self._clock}=NAME.")
+        if self._clock == "time":
+            column = self._lines.header[at]
+            raise InputError(f"{shown}is a number: for seconds add --column elapsed_s={column}.")
+        why = self._why_no_number(cell) or "is too large for seconds (milliseconds?)"
+        raise InputError(f"{shown}{why}: save it in seconds, with decimal points.")
+
+    def _check_numbers(self, cells: list[str]) -> None:
+        filled = [cell for cell in cells if cell.strip()]
+        if not filled or any(not self._why_no_number(cell) for cell in filled):
+            return
+        what = self._why_no_number(filled[0])
+        raise InputError(
+            f"The column for fluid_c in {self._name} holds {filled[0][:30]!r}, which {what}: "
+            "name another with --column fluid_c=NAME, or save it with decimal points."
+        )
+
+    def _used(self, row: list[str]) -> Iterator[str]:
+        return (row[at] for at in (*self._columns.values(), self._clock_at) if at < len(row))
 
     def _is_wide(self, row: list[str]) -> bool:
         """Return whether there is something right of the header; empty cells there are harmless."""
-        return any(cell.strip() for cell in row[self._width :])
+        return any(cell.strip() for cell in row[len(self._lines.header) :])
 
-    def _check_cells(self, name: str, cells: list[str]) -> None:
-        read = _moment if name == "time" else number
-        filled = [cell for cell in cells if cell.strip()]
-        if filled and all(read(cell) is None for cell in filled):
-            raise InputError(
-                f"The column for {name} in {self._path.name} holds {filled[0][:30]!r}, which is no "
-                f"{'time' if name == 'time' else 'number'}: name another with --column {name}=NAME."
-            )
-
-    def _rows(self, file: TextIO) -> Iterator[list[str]]:
-        try:
-            yield from csv.reader(file, delimiter=self._separator)
-        except csv.Error as error:
-            raise InputError(
-                f"{self._path.name} is no CSV file as far as it reads: {error}."
-            ) from None
-
-    def _usual_interval_s(self) -> float | None:
-        with _open(self._path, self._encoding) as file:
-            rows = islice(self._rows(file), 1, HEAD_ROWS)
-            times = [self._time(row)[0] for row in rows if row]
-        return usual_interval_s(elapsed_s for elapsed_s in times if elapsed_s is not None)
-
-    def _time(self, row: list[str]) -> tuple[float | None, float | None]:
+    def _time(self, clock: RowClock, row: list[str]) -> tuple[float | None, float | None]:
         cell = row[self._clock_at] if len(row) > self._clock_at else ""
-        if self._clock == "elapsed_s":
-            elapsed_s = number(cell)
-            return (elapsed_s, None) if elapsed_s is not None else (None, None)
-        utc_s = _moment(cell)
-        if utc_s is None:
+        if not self._comma_is_decimal and may_be_thousands(cell):
             return None, None
-        if self._origin_s is None:
-            self._origin_s = utc_s
-        return round(utc_s - self._origin_s, 6), utc_s
+        return clock.read(cell)
 
     def _reading(self, row: list[str], elapsed_s: float, utc_s: float | None) -> Reading:
         values, doubts = {}, {}
@@ -131,12 +196,19 @@ class Table:
             cell = row[at] if at < len(row) else ""
             if not cell or cell.isspace():
                 continue
-            value = number(cell)
-            if value is None:
-                doubts[name] = f"{cell.strip()[:30]!r} is not a number"
+            value, why = number(cell), self._why_no_number(cell)
+            if value is None or why:
+                doubts[name] = f"{cell.strip()[:30]!r} {why}"
             else:
                 values[name] = self._in_c(name, value)
         return Reading(elapsed_s, values, doubts, utc_s=utc_s)
+
+    def _why_no_number(self, cell: str) -> str:
+        if number(cell) is None:
+            return "is no number"
+        if not self._comma_is_decimal and may_be_thousands(cell):
+            return "may have a decimal comma or a thousands mark"
+        return ""
 
     def _in_c(self, name: str, value: float) -> float:
         if self._unit == "F" and name.endswith("_c"):
@@ -144,98 +216,7 @@ class Table:
         return value
 
 
-def open_table(path: Path, options: Mapping[str, str]) -> Table:
-    """Return the table of a foreign CSV file; `options` maps quantities to column names.
-
-    Raises UsageError, listing the columns found, when columns are not or wrongly named, and
-    InputError when the file is empty or holds no numbers there.
-    """
-    encoding = _encoding(path)
-    header, separator = _header(path, encoding)
-    columns = _choose_columns(path, header, options)
-    table = Table(path, encoding, separator, columns, options.get("unit", "C"))
-    table.check()
-    return table
-
-
 def usual_interval_s(times: Iterable[float]) -> float | None:
     """Return the median step forward between times, None without one."""
     steps = [later - earlier for earlier, later in pairwise(times) if later > earlier]
     return statistics.median(steps) if steps else None
-
-
-def number(cell: str) -> float | None:
-    """Return the finite number in a cell, with a point or a single decimal comma, else None."""
-    try:
-        value = float(cell)
-    except ValueError:
-        if cell.count(",") != 1 or "." in cell:
-            return None
-        return number(cell.replace(",", "."))
-    return value if math.isfinite(value) and "_" not in cell else None
-
-
-def _moment(cell: str) -> float | None:
-    try:
-        moment = datetime.fromisoformat(cell.strip())
-    except ValueError:
-        return None
-    return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
-
-
-def _encoding(path: Path) -> str:
-    with path.open("rb") as file:
-        start = file.read(2)
-    return "utf-16" if start in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
-
-
-def _open(path: Path, encoding: str) -> TextIO:
-    return path.open(encoding=encoding, errors="replace", newline="")
-
-
-def _header(path: Path, encoding: str) -> tuple[list[str], str]:
-    with _open(path, encoding) as file:
-        line = file.readline(1 << 16)
-    if not line.strip():
-        raise InputError(f"{path.name} is empty: nothing to replay.")
-    separator = max(";\t,", key=line.count)
-    return [name.strip() for name in next(csv.reader([line], delimiter=separator))], separator
-
-
-def _choose_columns(path: Path, header: list[str], options: Mapping[str, str]) -> dict[str, int]:
-    if options.get("unit", "C") not in ("C", "F"):
-        raise UsageError(f"unit={options['unit']} is neither C nor F.")
-    asked = {name: column for name, column in options.items() if name != "unit"}
-    for name in asked:
-        if name not in QUANTITIES and name not in TIMES:
-            known = ", ".join((*TIMES, *QUANTITIES))
-            raise UsageError(f"{name!r} is no quantity of a reading; known are {known}.")
-    own = {name: name for name in (*TIMES, *QUANTITIES) if name in header}
-    chosen = {**own, **asked}
-    if not chosen.keys() & set(TIMES) and "time_s" in header:
-        chosen["elapsed_s"] = "time_s"  # its name says its unit
-    if "elapsed_s" in asked or ("elapsed_s" in chosen and "time" not in asked):
-        chosen.pop("time", None)
-    else:
-        chosen.pop("elapsed_s", None)
-    _refuse_gaps(path, header, chosen)
-    return {name: header.index(column) for name, column in chosen.items()}
-
-
-def _refuse_gaps(path: Path, header: list[str], chosen: Mapping[str, str]) -> None:
-    found = ", ".join(header[:30])
-    for name, column in chosen.items():
-        if header.count(column) > 1:
-            raise UsageError(
-                f"{path.name} has {header.count(column)} columns named {column!r}: "
-                f"rename one, so that it is clear which is {name}."
-            )
-        if column not in header:
-            raise UsageError(
-                f"{path.name} has no column {column!r} for {name}; its columns are {found}."
-            )
-    missing = [] if chosen.keys() & set(TIMES) else ["elapsed_s"]
-    missing += [] if "fluid_c" in chosen else ["fluid_c"]
-    if missing:
-        options = " ".join(f"--column {name}=NAME" for name in missing)
-        raise UsageError(f"{path.name} has the columns {found}: say which is which with {options}.")
