@@ -65,6 +65,8 @@ class LineFormat:
 
 def read_line(text: str, form: LineFormat) -> Values | MarkLine:
     """Return what one line says; a bare number is `fluid_c`. Raises UnreadableLine."""
+    if text.startswith("\0"):
+        raise UnreadableLine(f"it is longer than {MAX_LINE} bytes, or binary")
     if text.startswith("mark="):
         return _mark(text)
     if "=" in text:
