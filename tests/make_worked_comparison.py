@@ -13,7 +13,7 @@ from pathlib import Path
 
 from click.testing import CliRunner
 
-from warmwatch.commands.compare import command
+from warmwatch.commands.compare.entry import command
 
 ROOT = Path(__file__).parent.parent
 PAGE = ROOT / "docs" / "worked-comparison.md"

@@ -12,14 +12,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
 
-from warmwatch.core.check import outcome
 from warmwatch.core.events import Event, EventKind
-from warmwatch.core.forecast import Forecast
+from warmwatch.core.forecast.forecaster import Forecast
+from warmwatch.core.level.check import outcome
 from warmwatch.core.reading import Item, Mark, Reading, Tick
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.links.base import Link, Notice
-from warmwatch.links.keyboard import Keyboard, KeyReader
+from warmwatch.links.keyboard.terminal import Keyboard, KeyReader
 from warmwatch.outputs.base import Entry, Output, Summary, View
 from warmwatch.recording.bounds import bounded
 from warmwatch.recording.writer import Recorder

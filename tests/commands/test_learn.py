@@ -8,14 +8,14 @@ import pytest
 
 from tests.commands.conftest import Run
 from tests.compare.made import BAND, START_UTC_S, Warm, warm_items, write
-from warmwatch.core.forecast_prior import Prior
+from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Item
 from warmwatch.recording.learned import learn_from, longest_piece, read_prior
 from warmwatch.recording.reader import read_recording
-from warmwatch.recording.report import SealState
+from warmwatch.recording.seal.report import SealState
+from warmwatch.recording.seal.verify import verify_recording
 from warmwatch.recording.sidecar import sidecar_watch
-from warmwatch.recording.verify import verify_recording
 
 SLOW = Warm(rate=1.4, start_c=30.0)
 """Levels off at 90 degC: slower and slower, as a line through the last minutes cannot know."""

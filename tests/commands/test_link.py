@@ -13,10 +13,11 @@ from tests.standins.process import StandIn
 from tests.vehicle.player import Player
 from tests.vehicle.units import TestUnit
 from warmwatch.commands.find_temperature import signal_file
-from warmwatch.core.find import Candidate
-from warmwatch.core.scales import SCALES, Scale
-from warmwatch.links import can_trial, serial_trial
-from warmwatch.links.units import Unit
+from warmwatch.core.finding.rank import Candidate
+from warmwatch.core.finding.scales import SCALES, Scale
+from warmwatch.links.asking.units import Unit
+from warmwatch.links.can import trial as can_trial
+from warmwatch.links.serial import trial as serial_trial
 from warmwatch.signals import decode, load_signal_file
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")

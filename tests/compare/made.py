@@ -8,8 +8,8 @@ from pathlib import Path
 
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job
-from warmwatch.core.methods_figures import Run
-from warmwatch.core.methods_trace import Trace
+from warmwatch.core.methods.figures import Run
+from warmwatch.core.methods.trace import Trace
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.recording.writer import create
 

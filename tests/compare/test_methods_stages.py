@@ -10,8 +10,8 @@ import pytest
 from tests.compare.made import BAND, RPM, START_UTC_S, Warm, run_of, values, warm_items
 from tests.evaluation.stages import IDLE_LOADED_IDLE, case
 from warmwatch.core.job import Job
-from warmwatch.core.methods_run import Stage
-from warmwatch.core.methods_stages import StageModel, join, stage_model
+from warmwatch.core.methods.run import Stage
+from warmwatch.core.methods.stages import StageModel, join, stage_model
 from warmwatch.core.reading import Item, Reading
 from warmwatch.links.vehicle.driver import HOLD_S, REST_S, Way
 from warmwatch.links.vehicle.driver import Stage as Planned

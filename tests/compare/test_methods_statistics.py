@@ -10,9 +10,9 @@ import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
-from warmwatch.core.methods_dist import t_cdf, t_quantile
-from warmwatch.core.methods_fit import least_squares
-from warmwatch.core.methods_interval import (
+from warmwatch.core.methods.distributions import t_cdf, t_quantile
+from warmwatch.core.methods.fit import least_squares
+from warmwatch.core.methods.interval import (
     BOOTSTRAP_FROM,
     BOOTSTRAP_TO,
     Interval,

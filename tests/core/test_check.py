@@ -5,9 +5,9 @@ from collections.abc import Iterable
 import pytest
 
 from warmwatch.core.band import Band, Place
-from warmwatch.core.check import Check, Outcome, outcome
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
+from warmwatch.core.level.check import Check, Outcome, outcome
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Watch
 

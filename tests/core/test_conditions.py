@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 
 from warmwatch.core.band import Band
-from warmwatch.core.check_rules import CheckRules, rules_from_mapping, rules_to_mapping
-from warmwatch.core.conditions import STATUS_REASONS, Condition, State, worst
 from warmwatch.core.job import Job
+from warmwatch.core.level.conditions import STATUS_REASONS, Condition, State, worst
+from warmwatch.core.level.rules import CheckRules, rules_from_mapping, rules_to_mapping
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.watch import Watch
 

@@ -3,8 +3,8 @@
 import pytest
 
 from warmwatch.core.band import Band, Place
-from warmwatch.core.drip import advice, by_warming, overrun_ml
-from warmwatch.core.ledger import FluidData
+from warmwatch.core.level.drip import advice, by_warming, overrun_ml
+from warmwatch.core.level.ledger import FluidData
 from warmwatch.core.reading import MarkName
 
 BAND = Band(85.0, 95.0)

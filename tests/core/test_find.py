@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from warmwatch.core.find import Candidate, Sample, Surroundings, rank
-from warmwatch.core.scales import SCALES, Scale
+from warmwatch.core.finding.rank import Candidate, Sample, Surroundings, rank
+from warmwatch.core.finding.scales import SCALES, Scale
 
 MINUTES = 12
 STEP_S = 6.0

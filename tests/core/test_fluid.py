@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from warmwatch.core.fluid import (
+from warmwatch.core.level.fluid import (
     Pan,
     correction,
     expansion_ml_per_c,

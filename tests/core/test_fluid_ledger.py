@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
-from warmwatch.core.ledger import (
+from warmwatch.core.level.ledger import (
     Act,
     Entry,
     FluidData,

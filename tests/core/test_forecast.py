@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
-from warmwatch.core.forecast import Forecast, Forecaster
+from warmwatch.core.forecast.forecaster import Forecast, Forecaster
 from warmwatch.core.phase import Phase
 
 # (time constant s, start degC, final degC, target degC): first order, no vehicle's values.

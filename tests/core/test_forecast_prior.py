@@ -5,8 +5,8 @@ from math import exp, floor, log, sqrt
 
 import pytest
 
-from warmwatch.core.forecast import Forecaster
-from warmwatch.core.forecast_prior import Point, Prior, expectation, learn
+from warmwatch.core.forecast.forecaster import Forecaster
+from warmwatch.core.forecast.prior import Point, Prior, expectation, learn
 from warmwatch.core.phase import Phase
 
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from warmwatch.core.forecast_track import Track
+from warmwatch.core.forecast.track import Track
 
 
 def fed(values: list[tuple[float, float]]) -> Track:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from warmwatch.core.band import Band
 from warmwatch.core.events import Event, EventKind
-from warmwatch.core.forecast import Forecast
+from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Result, Watch

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from warmwatch.core.forecast import Forecast
+from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.wording import (
     Shown,
     forecast_text,

@@ -11,7 +11,7 @@ from tests.evaluation.curves import Curve, measured
 from tests.evaluation.scores import Case, Chance, score
 from tests.evaluation.stationary import stationary
 from tests.evaluation.table import chance_table, error_table
-from warmwatch.core.forecast_prior import learn
+from warmwatch.core.forecast.prior import learn
 
 DRIVES = (60.0, 70.0)
 TARGETS = {

@@ -7,8 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from tests.evaluation.world import PHASES, STEP_S, STYLES, Seen, World, see, simulate
-from warmwatch.core.forecast import Forecaster
-from warmwatch.core.forecast_features import features
+from warmwatch.core.forecast.features import features
+from warmwatch.core.forecast.forecaster import Forecaster
 from warmwatch.core.phase import Phase
 
 Floats = npt.NDArray[np.float64]

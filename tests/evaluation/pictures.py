@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from tests.evaluation.curves import Curve, measured
 from tests.evaluation.scores import HORIZONS_S, Chance, score, wilson
 from tests.evaluation.stationary import stationary
-from warmwatch.core.forecast import Forecast, Forecaster
+from warmwatch.core.forecast.forecaster import Forecast, Forecaster
 
 FOLDER = Path(__file__).parents[2] / "docs" / "pictures"
 _BLUE, _GREY, _RED = "#20639b", "#777777", "#b5341f"

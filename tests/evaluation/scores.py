@@ -8,7 +8,7 @@ import numpy as np
 
 from tests.evaluation.baselines import RULES
 from tests.evaluation.curves import Curve
-from warmwatch.core.forecast import Forecast, Forecaster, Prior
+from warmwatch.core.forecast.forecaster import Forecast, Forecaster, Prior
 
 HORIZONS_S = (600.0, 300.0, 180.0, 120.0, 60.0)
 OURS = "warmwatch"

@@ -20,7 +20,7 @@ from random import Random
 from statistics import fmean
 
 from tests.compare.made import START_UTC_S, run_of
-from warmwatch.core.methods_stages import stage_model
+from warmwatch.core.methods.stages import stage_model
 from warmwatch.core.reading import Item, Reading
 from warmwatch.links.vehicle.driver import Stage, Way, demand
 from warmwatch.links.vehicle.plant import CASE, Plant, Temperatures

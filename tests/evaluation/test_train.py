@@ -6,9 +6,9 @@ import pytest
 from tests.evaluation.lessons import make
 from tests.evaluation.train import HEADS, Weights, forward, quantiles, report, text, train
 from tests.evaluation.world import STYLES, simulate
-from warmwatch.core.forecast_features import CANDIDATES
-from warmwatch.core.forecast_net import answer
-from warmwatch.core.forecast_weights import NETS
+from warmwatch.core.forecast.features import CANDIDATES
+from warmwatch.core.forecast.net import answer
+from warmwatch.core.forecast.net_weights import NETS
 
 
 @pytest.mark.parametrize("style", STYLES)

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from tests.evaluation.lessons import Lessons, make
 from tests.evaluation.world import STYLES
-from warmwatch.core.forecast_features import CANDIDATES
+from warmwatch.core.forecast.features import CANDIDATES
 
 Floats = npt.NDArray[np.float64]
 Weights = list[Floats]

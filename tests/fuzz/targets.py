@@ -7,11 +7,11 @@ from pathlib import Path
 from warmwatch.commands.options import make_job
 from warmwatch.errors import UsageError
 from warmwatch.links import parse_address
-from warmwatch.outputs.proof_read import verify_pdf
-from warmwatch.recording.pdf_seal import PLACEHOLDER, check_pdf, seal_pdf
-from warmwatch.recording.report import Report
+from warmwatch.outputs.proof.reading import verify_pdf
 from warmwatch.recording.rows import HEADER, Chain
-from warmwatch.recording.verify import verify_bytes
+from warmwatch.recording.seal.pdf import PLACEHOLDER, check_pdf, seal_pdf
+from warmwatch.recording.seal.report import Report
+from warmwatch.recording.seal.verify import verify_bytes
 
 _SEAL_LENGTH = len(PLACEHOLDER)
 

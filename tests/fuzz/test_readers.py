@@ -18,8 +18,8 @@ from tests.fuzz.targets import job_file, pdf_bytes, recording_bytes
 from tests.recording.invented import check_items, record
 from warmwatch.core.job import job_from_mapping, job_to_mapping
 from warmwatch.errors import RecordingError, UsageError
-from warmwatch.outputs.proof import make_proof
-from warmwatch.outputs.proof_facts import gather
+from warmwatch.outputs.proof.document import make_proof
+from warmwatch.outputs.proof.facts import gather
 from warmwatch.recording.reader import RowReader
 from warmwatch.recording.sidecar import sidecar_path
 

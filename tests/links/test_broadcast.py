@@ -17,9 +17,9 @@ from warmwatch.core.units import implausible
 from warmwatch.errors import LinkRefused, UsageError
 from warmwatch.links.address import parse_address
 from warmwatch.links.base import Notice, open_link
-from warmwatch.links.broadcast import SILENT_S
-from warmwatch.links.bus import BusOpener
-from warmwatch.links.listening import J1939Ear, Listened
+from warmwatch.links.broadcast.listening import J1939Ear, Listened
+from warmwatch.links.broadcast.port import SILENT_S
+from warmwatch.links.can.bus import BusOpener
 from warmwatch.links.live import Values
 
 TRF1, ET1, EEC1, SPEED, AMBIENT = 0x18FEF803, 0x18FEEE00, 0x0CF00400, 0x18FEF100, 0x18FEF500
@@ -185,7 +185,7 @@ def test_no_traffic_breaks_the_ear(frames: list[tuple[int, bytes]]) -> None:
 def test_a_silent_bus_is_lost_and_comes_back(monkeypatch: pytest.MonkeyPatch) -> None:
     """Ignition off: lost is told in time, nothing is repeated, and new values come after."""
     assert SILENT_S < 5.0
-    monkeypatch.setattr("warmwatch.links.broadcast.SILENT_S", 0.5)
+    monkeypatch.setattr("warmwatch.links.broadcast.port.SILENT_S", 0.5)
     with Talker(dict(FRAMES)) as talker:
         link = open_link(parse_address(address(talker)))
         try:
@@ -204,7 +204,7 @@ def test_a_silent_bus_is_lost_and_comes_back(monkeypatch: pytest.MonkeyPatch) ->
 
 def test_traffic_without_the_fluid_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     """Other traffic is no reading: what is missing is said, and must be heard."""
-    monkeypatch.setattr("warmwatch.links.broadcast.NO_FLUID_S", 0.3)
+    monkeypatch.setattr("warmwatch.links.broadcast.port.NO_FLUID_S", 0.3)
     with Talker({EEC1: FRAMES[EEC1], 0x123: "00"}) as talker:
         run = watch(address(talker), lambda run: [n for n in run.notices if n.alarm])
     assert "65272" in run.texts
@@ -213,7 +213,7 @@ def test_traffic_without_the_fluid_is_told(monkeypatch: pytest.MonkeyPatch) -> N
 
 def test_a_wrong_bitrate_is_guessed_from_errors(monkeypatch: pytest.MonkeyPatch) -> None:
     """Error frames and nothing else: the bitrate is asked about."""
-    monkeypatch.setattr("warmwatch.links.broadcast.SILENT_S", 0.3)
+    monkeypatch.setattr("warmwatch.links.broadcast.port.SILENT_S", 0.3)
     channel = uuid.uuid4().hex
     with can.Bus(interface="virtual", channel=channel) as far:
         link = open_link(parse_address(f"broadcast:{channel}?interface=virtual"))
@@ -272,7 +272,7 @@ def dbc(tmp_path: Path) -> Path:
 
 
 def heard_by(dbc: Path, signal: str, can_id: int, data: str, wide: bool = False) -> Values | None:
-    from warmwatch.links.database import DatabaseEar
+    from warmwatch.links.broadcast.database import DatabaseEar
 
     listened = Listened(DatabaseEar(str(dbc), {"fluid_c": signal}), 0.0)
     listened.hear(can_id, wide, bytes.fromhex(data), 0.0)

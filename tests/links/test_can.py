@@ -13,9 +13,9 @@ from tests.vehicle.player import Player
 from tests.vehicle.units import TestUnit
 from warmwatch.errors import LinkRefused, UsageError
 from warmwatch.links.address import parse_address
+from warmwatch.links.asking.units import NORMAL, Unit
 from warmwatch.links.base import open_link
-from warmwatch.links.transport import Transport
-from warmwatch.links.units import NORMAL, Unit
+from warmwatch.links.can.transport import Transport
 from warmwatch.signals.readonly import NotReading
 
 QUICK = "interface=virtual&poll=0.05&answer=0.12"

@@ -13,13 +13,13 @@ import pytest
 from tests.links.test_can_plan import Wire, plan_for, polls, told
 from tests.signals.rows import rows
 from tests.vehicle.units import TestUnit
+from warmwatch.links.asking.plan import Plan
+from warmwatch.links.asking.question import questions
+from warmwatch.links.asking.request import Exchange, Outcome, Request
+from warmwatch.links.asking.survey import Offer
+from warmwatch.links.asking.units import FIXED, NORMAL, Addressing, Unit
+from warmwatch.links.can.transport import Transport
 from warmwatch.links.live import Values
-from warmwatch.links.plan import Plan
-from warmwatch.links.question import questions
-from warmwatch.links.request import Exchange, Outcome, Request
-from warmwatch.links.survey import Offer
-from warmwatch.links.transport import Transport
-from warmwatch.links.units import FIXED, NORMAL, Addressing, Unit
 from warmwatch.signals import standard_table
 from warmwatch.signals.answers import parse_refusal
 from warmwatch.signals.uds import P2_S, P2_STAR_S

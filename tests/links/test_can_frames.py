@@ -8,8 +8,8 @@ import can
 import pytest
 
 from tests.signals.rows import rows
-from warmwatch.links.transport import Transport
-from warmwatch.links.units import NORMAL, Addressing, Unit
+from warmwatch.links.asking.units import NORMAL, Addressing, Unit
+from warmwatch.links.can.transport import Transport
 from warmwatch.signals.isotp import CONSECUTIVE_TIMEOUT_S
 
 ROWS = rows("isotp_cases.csv")

@@ -11,13 +11,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.vehicle.units import TestUnit
+from warmwatch.links.asking.plan import FLUID_RETRY_S, RETRY_S, Plan
+from warmwatch.links.asking.question import questions
+from warmwatch.links.asking.request import MAX_PENDING, Exchange, Outcome, Request
+from warmwatch.links.asking.survey import Asking, Offer, Survey
+from warmwatch.links.asking.units import NORMAL, Unit
 from warmwatch.links.base import Notice
 from warmwatch.links.live import Values
-from warmwatch.links.plan import FLUID_RETRY_S, RETRY_S, Plan
-from warmwatch.links.question import questions
-from warmwatch.links.request import MAX_PENDING, Exchange, Outcome, Request
-from warmwatch.links.survey import Asking, Offer, Survey
-from warmwatch.links.units import NORMAL, Unit
 from warmwatch.signals import Signal
 from warmwatch.signals.answers import Conduct, parse_refusal
 from warmwatch.signals.uds import P2_STAR_S

@@ -15,8 +15,8 @@ from tests.vehicle.units import TestUnit
 from warmwatch.errors import LinkLost, LinkRefused
 from warmwatch.links.address import parse_address
 from warmwatch.links.base import open_link
-from warmwatch.links.bus import BusOpener
 from warmwatch.links.byte_port import PortSeen
+from warmwatch.links.can.bus import BusOpener
 
 ROOT = Path(__file__).parents[2]
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from warmwatch.core.reading import Reading
 from warmwatch.errors import InputError, UsageError, WarmwatchError
 from warmwatch.links import Notice, open_link, parse_address
-from warmwatch.links.cells import number
+from warmwatch.links.csv.cells import number
 
 
 def items(path: Path, options: str = "") -> list[object]:

@@ -14,7 +14,7 @@ from tests.links.test_csv import NAMES, ROWS, items, readings, write
 from warmwatch.core.reading import Reading
 from warmwatch.errors import InputError, UsageError, WarmwatchError
 from warmwatch.links import Notice, parse_address
-from warmwatch.links.cells import split_row
+from warmwatch.links.csv.cells import split_row
 
 CELL = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\r\n"), max_size=20)
 

@@ -8,8 +8,8 @@ import pytest
 from tests.make_recordings import BAND, COMPARED, RUNS, SINGLES, Sample, comparison, foreign, record
 from warmwatch.core.units import f_to_c
 from warmwatch.recording.reader import read_recording
-from warmwatch.recording.report import SealState
-from warmwatch.recording.verify import verify_recording
+from warmwatch.recording.seal.report import SealState
+from warmwatch.recording.seal.verify import verify_recording
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 

@@ -6,10 +6,10 @@ from itertools import pairwise
 
 import pytest
 
-from warmwatch.links.request import Outcome, Request
-from warmwatch.links.search import CHECK_EVERY, Search, SearchStopped, unit_to_search
-from warmwatch.links.survey import Offer
-from warmwatch.links.units import NORMAL, Unit
+from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.survey import Offer
+from warmwatch.links.asking.units import NORMAL, Unit
+from warmwatch.links.trying.search import CHECK_EVERY, Search, SearchStopped, unit_to_search
 from warmwatch.signals.answers import Refusal
 
 ENGINE, GEARBOX = Unit(0x7E8, 0x7E0), Unit(0x7E9, 0x7E1)

@@ -18,8 +18,8 @@ from warmwatch.links.base import Link, Notice, open_link
 from warmwatch.links.byte_port import PortOpener, PortSeen
 from warmwatch.links.clock import SystemClock
 from warmwatch.links.live import LiveLink
-from warmwatch.links.serial import open_text_port
-from warmwatch.links.text_serve import Wanted
+from warmwatch.links.serial.port import open_text_port
+from warmwatch.links.serial.serve import Wanted
 from warmwatch.signals import load_signal_file
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")

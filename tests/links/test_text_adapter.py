@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from warmwatch.links.text_adapter import (
+from warmwatch.links.serial.adapter import (
     AnswerReader,
     Headers,
     Payload,

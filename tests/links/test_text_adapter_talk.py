@@ -11,14 +11,14 @@ from hypothesis import strategies as st
 
 from tests.standins.memory import Line, make_adapter
 from warmwatch.errors import LinkLost
-from warmwatch.links.request import Outcome, Request
-from warmwatch.links.steps import Step, StepState
+from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.units import Unit
+from warmwatch.links.serial.adapter import Headers
+from warmwatch.links.serial.exchange import TextBus, request_text
+from warmwatch.links.serial.serve import Wanted, arrive
+from warmwatch.links.serial.talk import Adapter, Ask, Bus, battery, find_bus, greet, set_up
 from warmwatch.links.tally import Tally
-from warmwatch.links.text_adapter import Headers
-from warmwatch.links.text_exchange import TextBus, request_text
-from warmwatch.links.text_serve import Wanted, arrive
-from warmwatch.links.text_talk import Adapter, Ask, Bus, battery, find_bus, greet, set_up
-from warmwatch.links.units import Unit
+from warmwatch.links.trying.steps import Step, StepState
 from warmwatch.signals import Signal
 from warmwatch.signals.readonly import NotReading
 

@@ -16,12 +16,12 @@ from tests.outputs.page.browser import LANDSCAPE, PHONE, TABLET, chromium, opene
 from tests.outputs.page.serving import Feeding, serve
 from tests.outputs.views import Played, ramp, silent
 from warmwatch.core.reading import MarkName, Reading
-from warmwatch.links.keyboard import KEYS, key_words
+from warmwatch.links.keyboard.terminal import KEYS, key_words
 from warmwatch.outputs.page.rights import Right
-from warmwatch.outputs.screen_board import board
-from warmwatch.outputs.screen_glyphs import FULL
-from warmwatch.outputs.screen_layout import Frame, render
-from warmwatch.outputs.screen_painter import COLOURS
+from warmwatch.outputs.screen.board import board
+from warmwatch.outputs.screen.glyphs import FULL
+from warmwatch.outputs.screen.layout import Frame, render
+from warmwatch.outputs.screen.painter import COLOURS
 
 FOLDER = Path(__file__).parents[2] / "docs" / "pictures"
 

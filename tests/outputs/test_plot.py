@@ -18,14 +18,14 @@ from matplotlib.patches import Rectangle
 from PIL import Image
 
 from tests.outputs.invented import JOB, reading, warm_c, warm_up, with_marks
-from warmwatch.core.forecast import Forecast
+from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
-from warmwatch.outputs import plot_style as style
-from warmwatch.outputs.plot import draw, picture
-from warmwatch.outputs.plot_curve import BUCKETS, grouped, thinned
-from warmwatch.outputs.plot_forecast import horizon_s, pick_forecasts
-from warmwatch.outputs.plot_text import drawable, duration, mark_text, windows_text
-from warmwatch.outputs.trace import Curve, Trace, make_trace
+from warmwatch.outputs.picture import style
+from warmwatch.outputs.picture.curve import BUCKETS, grouped, thinned
+from warmwatch.outputs.picture.forecasts import horizon_s, pick_forecasts
+from warmwatch.outputs.picture.plot import draw, picture
+from warmwatch.outputs.picture.text import drawable, duration, mark_text, windows_text
+from warmwatch.outputs.picture.trace import Curve, Trace, make_trace
 
 
 def curve_panel(trace: Trace, unit: str = "C") -> Axes:
@@ -336,7 +336,7 @@ def test_drawing_leaves_no_trace_in_the_library() -> None:
     picture(make_trace(JOB, warm_up(600)))
     assert dict(mpl.rcParams) == before
     code = (
-        "import sys, warmwatch.outputs.plot; "
+        "import sys, warmwatch.outputs.picture.plot; "
         "print([m for m in ('matplotlib.pyplot', 'pandas', 'tkinter') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

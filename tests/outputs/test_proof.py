@@ -16,16 +16,16 @@ import pytest
 
 from tests.recording.invented import JOB, UTC_S, check_items, record
 from warmwatch.core.band import Band
-from warmwatch.core.check_rules import CheckRules
-from warmwatch.core.ledger import Act, Entry, FluidData
+from warmwatch.core.level.ledger import Act, Entry, FluidData
+from warmwatch.core.level.rules import CheckRules
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.errors import RecordingError
-from warmwatch.outputs.proof import make_proof
-from warmwatch.outputs.proof_facts import gather
-from warmwatch.outputs.proof_read import attachments, verify_pdf
-from warmwatch.recording.key import make_key, sign_recording
-from warmwatch.recording.pdf_seal import PLACEHOLDER, check_pdf, seal_pdf
-from warmwatch.recording.report import SealState
+from warmwatch.outputs.proof.document import make_proof
+from warmwatch.outputs.proof.facts import gather
+from warmwatch.outputs.proof.reading import attachments, verify_pdf
+from warmwatch.recording.seal.key import make_key, sign_recording
+from warmwatch.recording.seal.pdf import PLACEHOLDER, check_pdf, seal_pdf
+from warmwatch.recording.seal.report import SealState
 from warmwatch.recording.sidecar import sidecar_path
 
 TIME = "2026-01-02T03:04:05Z"

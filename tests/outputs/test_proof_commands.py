@@ -7,7 +7,7 @@ import pytest
 
 from tests.recording.invented import record
 from warmwatch.commands.main import run
-from warmwatch.recording.signature import signature_path
+from warmwatch.recording.seal.signature import signature_path
 
 LEDGER = """
 band = "80:90"

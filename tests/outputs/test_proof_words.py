@@ -8,15 +8,15 @@ import pytest
 
 from tests.recording.invented import JOB, check_items
 from warmwatch.core.band import Band
-from warmwatch.core.check import Check, Outcome
-from warmwatch.core.conditions import Condition, State
-from warmwatch.core.ledger import Act, Balance, Entry, FluidData, balance
+from warmwatch.core.level.check import Check, Outcome
+from warmwatch.core.level.conditions import Condition, State
+from warmwatch.core.level.ledger import Act, Balance, Entry, FluidData, balance
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.outputs.base import View
 from warmwatch.outputs.level_words import conditions_text, drain_text, plug_texts
-from warmwatch.outputs.proof_page import CAUTIONS, signal_text
-from warmwatch.outputs.proof_words import (
+from warmwatch.outputs.proof.page import CAUTIONS, signal_text
+from warmwatch.outputs.proof.words import (
     balance_text,
     conditions_sentence,
     outcome_word,

@@ -15,10 +15,10 @@ import pytest
 
 from tests.outputs.views import Played, ramp, silent
 from warmwatch.core.reading import Reading
-from warmwatch.links.keyboard import KEYS, key_words
+from warmwatch.links.keyboard.terminal import KEYS, key_words
 from warmwatch.outputs.base import Summary
-from warmwatch.outputs.screen import Screen, can_show
-from warmwatch.outputs.screen_painter import Painter
+from warmwatch.outputs.screen.output import Screen, can_show
+from warmwatch.outputs.screen.painter import Painter
 
 STEADY = [Reading(float(i), {"fluid_c": 85.0, "engine_rpm": 780.0}) for i in range(5)]
 COLOUR = re.compile(r"\x1b\[(?:[0-9;]*;)?(?:3[0-8]|4[0-8])(?:;[0-9;]*)?m")
@@ -178,7 +178,7 @@ def test_a_watch_that_stands_still_is_blind(
     shown: Callable[[Terminal], Screen], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """When no view comes any more the screen says so by itself and shows no figure."""
-    monkeypatch.setattr("warmwatch.outputs.screen.STALLED_S", 0.5)
+    monkeypatch.setattr("warmwatch.outputs.screen.output.STALLED_S", 0.5)
     terminal, played = Terminal(), Played().take(STEADY)
     screen = shown(terminal)
     screen.show(played.view())

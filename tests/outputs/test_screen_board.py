@@ -9,14 +9,14 @@ from hypothesis import strategies as st
 from tests.outputs.views import BAND, Played, ramp, silent
 from warmwatch.core.band import Band
 from warmwatch.core.events import Event, EventKind
-from warmwatch.core.forecast import Forecast
+from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
 from warmwatch.core.reading import MarkName, Reading
 from warmwatch.links.base import Notice
 from warmwatch.outputs.base import View
-from warmwatch.outputs.screen_board import board, stalled
-from warmwatch.outputs.screen_state import State, state_of
-from warmwatch.outputs.screen_story import Story, Tale
+from warmwatch.outputs.screen.board import board, stalled
+from warmwatch.outputs.screen.state import State, state_of
+from warmwatch.outputs.screen.story import Story, Tale
 
 STEADY = [Reading(float(i), {"fluid_c": 85.0, "engine_rpm": 780.0}) for i in range(5)]
 

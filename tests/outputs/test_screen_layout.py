@@ -12,13 +12,13 @@ from rich.cells import cell_len
 from tests.outputs.views import BAND, Played, ramp, silent
 from warmwatch.core.band import Band
 from warmwatch.core.reading import MarkName, Reading
-from warmwatch.links.keyboard import KEYS, key_words
-from warmwatch.outputs.screen_board import Board, board
-from warmwatch.outputs.screen_digits import _SIGNS, big
-from warmwatch.outputs.screen_gauge import gauge
-from warmwatch.outputs.screen_glyphs import ASCII, FULL, LATIN, Glyphs, glyphs_for
-from warmwatch.outputs.screen_layout import BANNER_STYLES, Frame, Line, Style, render
-from warmwatch.outputs.screen_state import State
+from warmwatch.links.keyboard.terminal import KEYS, key_words
+from warmwatch.outputs.screen.board import Board, board
+from warmwatch.outputs.screen.digits import _SIGNS, big
+from warmwatch.outputs.screen.gauge import gauge
+from warmwatch.outputs.screen.glyphs import ASCII, FULL, LATIN, Glyphs, glyphs_for
+from warmwatch.outputs.screen.layout import BANNER_STYLES, Frame, Line, Style, render
+from warmwatch.outputs.screen.state import State
 
 SETS = (FULL, LATIN, ASCII)
 SIZES = ((60, 20), (80, 24), (100, 30), (120, 40), (200, 60))
@@ -210,7 +210,7 @@ def test_every_word_can_be_drawn() -> None:
 
 
 def board_word(state: State) -> str:
-    from warmwatch.outputs.screen_state import WORDS
+    from warmwatch.outputs.screen.state import WORDS
 
     return WORDS[state][0]
 

@@ -11,9 +11,9 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Watch
 from warmwatch.links.base import Notice
-from warmwatch.outputs import sound
 from warmwatch.outputs.base import Summary, View
-from warmwatch.outputs.sound import Sound
+from warmwatch.outputs.sound import output as sound
+from warmwatch.outputs.sound.output import Sound
 
 
 @dataclass

@@ -7,12 +7,12 @@ import pytest
 from num2words import num2words
 
 from warmwatch.core.band import Band, Place
-from warmwatch.core.forecast import Forecast
+from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
 from warmwatch.core.watch import Watch
 from warmwatch.outputs.base import View
-from warmwatch.outputs.speech import number_words, sentence
-from warmwatch.outputs.tones import TONES
+from warmwatch.outputs.sound.speech import number_words, sentence
+from warmwatch.outputs.sound.tones import TONES
 
 
 def view(place: Place, fluid_c: float = 86.0, unit: str = "C", **snapshot: Any) -> View:

@@ -11,12 +11,13 @@ from types import SimpleNamespace
 import pytest
 
 from tests.outputs.fake_programs import FakePrograms, alive, until
-from warmwatch.outputs import tone_means, wav_players
-from warmwatch.outputs.child import Outcome, run_child
-from warmwatch.outputs.tone_player import TonePlayer
-from warmwatch.outputs.tones import TONES
-from warmwatch.outputs.voice import Voice, find_voice
-from warmwatch.outputs.wav_players import find_wav_players
+from warmwatch.outputs.sound import means as tone_means
+from warmwatch.outputs.sound import wav_players
+from warmwatch.outputs.sound.child import Outcome, run_child
+from warmwatch.outputs.sound.player import TonePlayer
+from warmwatch.outputs.sound.tones import TONES
+from warmwatch.outputs.sound.voice import Voice, find_voice
+from warmwatch.outputs.sound.wav_players import find_wav_players
 
 MakePlayer = Callable[..., TonePlayer]
 
@@ -447,7 +448,7 @@ def test_child_that_cannot_start_has_failed() -> None:
 def test_outputs_import_no_heavy_library() -> None:
     """Sound needs the standard library alone (no numpy, pandas or matplotlib is loaded)."""
     code = (
-        "import sys, warmwatch.outputs.tone_player; "
+        "import sys, warmwatch.outputs.sound.player; "
         "print([m for m in ('numpy', 'pandas', 'matplotlib', 'click') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -16,7 +16,7 @@ import numpy.typing as npt
 import pytest
 
 from warmwatch.core.events import EventKind
-from warmwatch.outputs.tones import TONES, picture, write_wav
+from warmwatch.outputs.sound.tones import TONES, picture, write_wav
 
 Sound = npt.NDArray[np.float64]
 

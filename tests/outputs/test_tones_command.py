@@ -11,7 +11,7 @@ import pytest
 
 from tests.outputs.fake_programs import FakePrograms
 from warmwatch.commands.main import run
-from warmwatch.outputs.tones import TONES
+from warmwatch.outputs.sound.tones import TONES
 
 
 def process(programs: FakePrograms, *arguments: str) -> subprocess.CompletedProcess[str]:

@@ -7,7 +7,7 @@ from warmwatch.core.events import Event
 from warmwatch.core.phase import Phase
 from warmwatch.core.reading import Item, MarkName, Reading, Tick
 from warmwatch.core.watch import Watch
-from warmwatch.outputs.trace import make_trace
+from warmwatch.outputs.picture.trace import make_trace
 
 
 def test_events_are_those_of_the_watch() -> None:

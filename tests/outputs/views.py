@@ -7,7 +7,7 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Watch
 from warmwatch.outputs.base import View
-from warmwatch.outputs.screen_story import Story, Tale
+from warmwatch.outputs.screen.story import Story, Tale
 
 BAND = Band(80.0, 90.0)
 

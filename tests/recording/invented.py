@@ -4,9 +4,9 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from warmwatch.core.band import Band
-from warmwatch.core.check import outcome
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
+from warmwatch.core.level.check import outcome
 from warmwatch.core.reading import Item, Mark, MarkName, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.recording.writer import Recorder, create

@@ -17,9 +17,9 @@ from pathlib import Path
 from tests.recording.invented import JOB, fold
 from warmwatch.core.reading import Reading
 from warmwatch.core.watch import Watch
-from warmwatch.outputs.proof_facts import read_items
-from warmwatch.recording.report import SealState
-from warmwatch.recording.verify import verify_recording
+from warmwatch.outputs.proof.facts import read_items
+from warmwatch.recording.seal.report import SealState
+from warmwatch.recording.seal.verify import verify_recording
 from warmwatch.recording.writer import create
 
 RATE_HZ = 10.0

@@ -13,9 +13,9 @@ from warmwatch.core.units import QUANTITIES
 from warmwatch.core.watch import Watch
 from warmwatch.recording.bounds import CUT, bounded
 from warmwatch.recording.reader import MAX_LINE, RowReader
-from warmwatch.recording.report import SealState
 from warmwatch.recording.rows import Chain, cells_item, event_cells, item_cells
-from warmwatch.recording.verify import verify_recording
+from warmwatch.recording.seal.report import SealState
+from warmwatch.recording.seal.verify import verify_recording
 from warmwatch.recording.writer import create
 
 NASTY = ("\\", '"', "\n", "\x01", "\U0001f600", "a", '\\"')

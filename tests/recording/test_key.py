@@ -11,7 +11,7 @@ import pytest
 
 from tests.recording.invented import check_items, record
 from warmwatch.errors import RecordingError, UsageError
-from warmwatch.recording.key import (
+from warmwatch.recording.seal.key import (
     PassphraseNeeded,
     load_key,
     make_key,
@@ -19,9 +19,9 @@ from warmwatch.recording.key import (
     public_pem,
     sign_recording,
 )
-from warmwatch.recording.report import SealState, require_key
-from warmwatch.recording.signature import fingerprint, holds, signature_path
-from warmwatch.recording.verify import verify_recording
+from warmwatch.recording.seal.report import SealState, require_key
+from warmwatch.recording.seal.signature import fingerprint, holds, signature_path
+from warmwatch.recording.seal.verify import verify_recording
 
 TIME = "2026-01-02T03:04:05Z"
 

@@ -18,10 +18,10 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName, Reading, Tick
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import RowReader, is_recording
-from warmwatch.recording.report import SealState
 from warmwatch.recording.rows import COLUMNS, HEADER, cells_item
+from warmwatch.recording.seal.report import SealState
+from warmwatch.recording.seal.verify import verify_recording
 from warmwatch.recording.sidecar import sidecar_job, sidecar_path
-from warmwatch.recording.verify import verify_recording
 from warmwatch.recording.writer import Recorder, create
 
 JOB = Job(Band(80.0, 90.0), vehicle="blue van / no plate", method="idle")

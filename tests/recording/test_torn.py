@@ -15,11 +15,11 @@ from tests.recording.invented import ABOUT, JOB, UTC_S, check_items, fold, recor
 from warmwatch.core.reading import Item, Mark, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
-from warmwatch.outputs.proof_facts import read_items
-from warmwatch.recording.report import SealState
+from warmwatch.outputs.proof.facts import read_items
 from warmwatch.recording.rows import HEADER
+from warmwatch.recording.seal.report import SealState
+from warmwatch.recording.seal.verify import verify_bytes, verify_recording
 from warmwatch.recording.sidecar import sidecar_path
-from warmwatch.recording.verify import verify_bytes, verify_recording
 from warmwatch.recording.writer import Recorder, create
 
 LEFT = (SealState.INTACT, SealState.TORN, SealState.NEVER_CLOSED)

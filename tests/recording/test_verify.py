@@ -10,17 +10,17 @@ from pathlib import Path
 import pytest
 
 from tests.recording.invented import JOB, UTC_S, check_items, fold, record
-from warmwatch.core.forecast import Forecaster
-from warmwatch.core.forecast_prior import Prior
+from warmwatch.core.forecast.forecaster import Forecaster
+from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording import sidecar as sidecars
-from warmwatch.recording.key import make_key, sign_recording
-from warmwatch.recording.report import SealState, require_key
 from warmwatch.recording.rows import HEADER, Chain, split_line
+from warmwatch.recording.seal.key import make_key, sign_recording
+from warmwatch.recording.seal.report import SealState, require_key
+from warmwatch.recording.seal.verify import Parts, verify_bytes, verify_parts, verify_recording
 from warmwatch.recording.sidecar import sidecar_path
-from warmwatch.recording.verify import Parts, verify_bytes, verify_parts, verify_recording
 from warmwatch.recording.writer import create
 
 CHANGES = 1000
@@ -279,7 +279,7 @@ def test_any_note_comes_back_exactly(tmp_path: Path, note: str) -> None:
     read = Reading(0.0, {"fluid_c": 50.0})
     items: list[Item] = [read, Mark(1.0, MarkName.NOTE, note), Tick(2.0, note)]
     path = record(tmp_path, items)
-    from warmwatch.outputs.proof_facts import read_items
+    from warmwatch.outputs.proof.facts import read_items
 
     back = list(read_items(path))
     assert isinstance(back[1], Mark)

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from tests.standins.text_adapter import Adapter, Vehicle
-from warmwatch.links.text_adapter import AnswerReader
-from warmwatch.links.text_talk import Ask, Pause, Settle, Speed
+from warmwatch.links.serial.adapter import AnswerReader
+from warmwatch.links.serial.talk import Ask, Pause, Settle, Speed
 
 Spoil = Callable[[bytes, str], bytes]
 

@@ -10,12 +10,12 @@ from pathlib import Path
 import click
 
 from warmwatch.commands.step_line import step_line
-from warmwatch.core.find import DOUBT, Candidate, rank
+from warmwatch.core.finding.rank import DOUBT, Candidate, rank
 from warmwatch.errors import LinkError, UsageError
 from warmwatch.links.address import Address
-from warmwatch.links.asker import Asker, open_asker
-from warmwatch.links.search import Found, Search, SearchStopped, unit_to_search
-from warmwatch.links.units import Unit
+from warmwatch.links.asking.units import Unit
+from warmwatch.links.trying.asker import Asker, open_asker
+from warmwatch.links.trying.search import Found, Search, SearchStopped, unit_to_search
 
 USUAL_RANGE = "1000:12FF"
 FASTEST_RATE = 10.0

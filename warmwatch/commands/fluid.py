@@ -8,18 +8,18 @@ from typing import Any
 import click
 
 from warmwatch.commands.proof import job_fluid
-from warmwatch.core.check import Outcome
-from warmwatch.core.fluid import (
+from warmwatch.core.level.check import Outcome
+from warmwatch.core.level.fluid import (
     Pan,
     expansion_ml_per_c,
     off_temperature_ml,
     off_tilt_ml,
     volume_at,
 )
-from warmwatch.core.ledger import FluidData, at_15, balance, first_fill_l
+from warmwatch.core.level.ledger import FluidData, at_15, balance, first_fill_l
 from warmwatch.core.units import parse_temperature
 from warmwatch.errors import UsageError
-from warmwatch.outputs.proof_words import ACTS, balance_text, litres
+from warmwatch.outputs.proof.words import ACTS, balance_text, litres
 from warmwatch.outputs.words import temperature
 
 _CAUTION = (

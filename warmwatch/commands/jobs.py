@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from warmwatch.core.band import Band
-from warmwatch.outputs.proof_words import outcome_word
+from warmwatch.outputs.proof.words import outcome_word
 from warmwatch.outputs.words import band_text, clock
 from warmwatch.recording.jobs import Listed, list_recordings, listed_object
 

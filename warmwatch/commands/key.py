@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from warmwatch.errors import UsageError
-from warmwatch.recording import key as keys
+from warmwatch.recording.seal import key as keys
 
 PASSPHRASE_VARIABLE = "WARMWATCH_PASSPHRASE"  # noqa: S105 - the name of a variable
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import click
 
-from warmwatch.commands.compare_export import write_bytes
-from warmwatch.commands.compare_report import NOTES_SHOWN, gathered
-from warmwatch.core.forecast_prior import Prior
+from warmwatch.commands.compare.export import write_bytes
+from warmwatch.commands.compare.report import NOTES_SHOWN, gathered
+from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.units import from_c
 from warmwatch.errors import RecordingError
 from warmwatch.outputs.words import clock

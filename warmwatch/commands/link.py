@@ -8,8 +8,8 @@ import click
 
 from warmwatch.commands.step_line import step_line
 from warmwatch.links.address import Address, parse_address
-from warmwatch.links.steps import Step, StepState
-from warmwatch.links.trial import try_link
+from warmwatch.links.trying.steps import Step, StepState
+from warmwatch.links.trying.trial import try_link
 
 CAUTION = (
     "Engine running only outdoors or with extraction: exhaust gas kills. Secure the vehicle "

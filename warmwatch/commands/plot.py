@@ -62,8 +62,8 @@ def draw_recording(
     """
     _refuse_to_overwrite(target)
     # The drawing library takes a second to load; only now is it needed.
-    from warmwatch.outputs.plot import picture
-    from warmwatch.outputs.trace import make_trace
+    from warmwatch.outputs.picture.plot import picture
+    from warmwatch.outputs.picture.trace import make_trace
 
     require_recording(recording)
     sidecar = read_sidecar(recording)

@@ -6,7 +6,7 @@ import click
 
 from warmwatch.commands.key import now_text, open_key
 from warmwatch.commands.options import read_job_file
-from warmwatch.core.ledger import FluidData, fluid_from_mapping
+from warmwatch.core.level.ledger import FluidData, fluid_from_mapping
 from warmwatch.errors import UsageError, WarmwatchError
 
 
@@ -42,12 +42,12 @@ def command(
     _refuse_to_overwrite(target)
     key = open_key(key_file) if sign or key_file is not None else None
     # The libraries for drawing and for PDF take a second to load; only now are they needed.
-    from warmwatch.outputs.proof import make_proof
-    from warmwatch.outputs.proof_facts import gather
-    from warmwatch.outputs.proof_words import verdict
-    from warmwatch.recording.key import sign_recording
+    from warmwatch.outputs.proof.document import make_proof
+    from warmwatch.outputs.proof.facts import gather
+    from warmwatch.outputs.proof.words import verdict
     from warmwatch.recording.reader import require_recording
-    from warmwatch.recording.report import SealState
+    from warmwatch.recording.seal.key import sign_recording
+    from warmwatch.recording.seal.report import SealState
 
     require_recording(recording)
     later = None if job_file is None else job_fluid(job_file)

@@ -1,6 +1,6 @@
 """A step of a link's trial as text."""
 
-from warmwatch.links.steps import Step
+from warmwatch.links.trying.steps import Step
 
 _NAME_WIDTH = 22
 

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import click
 
-from warmwatch.outputs.proof_read import verify_file
-from warmwatch.outputs.proof_words import report_lines, report_object
-from warmwatch.recording.key import public_fingerprint
-from warmwatch.recording.report import require_key
+from warmwatch.outputs.proof.reading import verify_file
+from warmwatch.outputs.proof.words import report_lines, report_object
+from warmwatch.recording.seal.key import public_fingerprint
+from warmwatch.recording.seal.report import require_key
 
 
 @click.command("verify")

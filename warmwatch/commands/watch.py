@@ -8,11 +8,11 @@ import click
 from warmwatch.commands.cautions import Acknowledged, acknowledge_loading
 from warmwatch.commands.options import make_job, with_check, with_columns
 from warmwatch.commands.wiring import PageWish, Wishes, run_watch, tell
-from warmwatch.core.check_rules import AXES
-from warmwatch.core.forecast_prior import Prior
+from warmwatch.core.forecast.prior import Prior
+from warmwatch.core.level.rules import AXES
 from warmwatch.errors import UsageError
 from warmwatch.links import open_link, parse_address
-from warmwatch.links.keyboard import parse_keys
+from warmwatch.links.keyboard.terminal import parse_keys
 from warmwatch.outputs.hook import hooks
 from warmwatch.recording.learned import load_prior
 from warmwatch.session import Until

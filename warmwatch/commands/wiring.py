@@ -9,20 +9,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from warmwatch.core.forecast import Forecaster
-from warmwatch.core.forecast_prior import Prior
+from warmwatch.core.forecast.forecaster import Forecaster
+from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.core.watch import Watch
 from warmwatch.links import Address, Link
-from warmwatch.links.keyboard import HELP, KEYS, Keyboard, in_foreground, key_words
+from warmwatch.links.keyboard.terminal import HELP, KEYS, Keyboard, in_foreground, key_words
 from warmwatch.outputs.base import Output, Summary
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.hook import Hook, HookWish
 from warmwatch.outputs.jsonlines import JsonLines
 from warmwatch.outputs.plain import PlainLines
-from warmwatch.outputs.screen import Screen, can_show
-from warmwatch.outputs.screen_glyphs import glyphs_for
+from warmwatch.outputs.screen.glyphs import glyphs_for
+from warmwatch.outputs.screen.output import Screen, can_show
 from warmwatch.outputs.words import band_text
 from warmwatch.recording.writer import Recorder, create
 from warmwatch.session import Session, Until
@@ -110,9 +110,9 @@ def exit_code(summary: Summary, outputs: Sequence[Guarded]) -> int:
 
 def open_sound(*, speak: bool, say: Callable[[str], None] | None = None) -> Output:
     """Return the output that sounds; says what it sounds by, and when it cannot."""
-    from warmwatch.outputs.sound import Sound
-    from warmwatch.outputs.tone_player import TonePlayer
-    from warmwatch.outputs.voice import find_voice
+    from warmwatch.outputs.sound.output import Sound
+    from warmwatch.outputs.sound.player import TonePlayer
+    from warmwatch.outputs.sound.voice import find_voice
 
     say = say or tell
     voice = find_voice() if speak else None

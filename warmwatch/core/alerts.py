@@ -2,7 +2,7 @@
 
 from warmwatch.core.band import Band, Place
 from warmwatch.core.events import EventKind
-from warmwatch.core.forecast import Forecast
+from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
 from warmwatch.core.units import implausible
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 from warmwatch.core.band import Band
-from warmwatch.core.check_rules import CheckRules, rules_from_mapping, rules_to_mapping
-from warmwatch.core.ledger import FluidData, fluid_from_mapping, fluid_to_mapping
+from warmwatch.core.level.ledger import FluidData, fluid_from_mapping, fluid_to_mapping
+from warmwatch.core.level.rules import CheckRules, rules_from_mapping, rules_to_mapping
 
 ABSURD_BAND_C = 150.0
 """No check temperature is so hot: degF were meant."""

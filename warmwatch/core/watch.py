@@ -10,13 +10,13 @@ from dataclasses import dataclass, replace
 
 from warmwatch.core.alerts import Alerts, Ceiling
 from warmwatch.core.band import Place, Window, WindowTracker
-from warmwatch.core.check import Check
-from warmwatch.core.conditions import Condition
 from warmwatch.core.events import Event, EventKind
-from warmwatch.core.forecast import Forecast, Forecaster
+from warmwatch.core.forecast.forecaster import Forecast, Forecaster
 from warmwatch.core.hold import HoldTimer
 from warmwatch.core.job import Job
-from warmwatch.core.level import LevelJob
+from warmwatch.core.level.check import Check
+from warmwatch.core.level.conditions import Condition
+from warmwatch.core.level.level_job import LevelJob
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.trust import BACKWARDS, Trust, Verdict

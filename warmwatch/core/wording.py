@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from warmwatch.core.forecast import Forecast
+from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.units import from_c
 
 _GRIDS_S = (10.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0)

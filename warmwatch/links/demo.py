@@ -13,10 +13,10 @@ from dataclasses import asdict, dataclass
 from warmwatch.core.reading import Mark, Reading
 from warmwatch.errors import UsageError
 from warmwatch.links.address import Address
+from warmwatch.links.asking.units import NORMAL
 from warmwatch.links.base import WAIT_S, LinkItem
-from warmwatch.links.can import CanPort, CanSettings
+from warmwatch.links.can.port import CanPort, CanSettings
 from warmwatch.links.live import LiveLink
-from warmwatch.links.units import NORMAL
 from warmwatch.links.vehicle.car import Car, Upset, UpsetKind, invented_signals
 from warmwatch.links.vehicle.scenario import LONGEST_MIN, VISIT, Scenario, make_scenario
 from warmwatch.links.vehicle.simulation import Outline, outline

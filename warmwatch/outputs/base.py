@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from warmwatch.core.events import Event
-from warmwatch.core.forecast import Forecast
+from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, Reading
 from warmwatch.core.watch import Snapshot

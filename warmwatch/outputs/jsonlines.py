@@ -5,9 +5,9 @@ from collections.abc import Callable, Mapping
 from typing import TextIO
 
 from warmwatch.core.band import Window
-from warmwatch.core.check import Check, outcome
 from warmwatch.core.events import Event
-from warmwatch.core.forecast import Forecast
+from warmwatch.core.forecast.forecaster import Forecast
+from warmwatch.core.level.check import Check, outcome
 from warmwatch.core.reading import Mark, Reading
 from warmwatch.links.base import Notice
 from warmwatch.outputs.base import Entry, Summary, View

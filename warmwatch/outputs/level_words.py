@@ -1,8 +1,8 @@
 """What is to be said while the plug is out, and about draining: the same on every screen."""
 
 from warmwatch.core.band import Place
-from warmwatch.core.conditions import State
-from warmwatch.core.drip import advice, by_warming
+from warmwatch.core.level.conditions import State
+from warmwatch.core.level.drip import advice, by_warming
 from warmwatch.outputs.base import View
 
 

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from warmwatch.core.band import Band, Place, Window
 from warmwatch.core.events import Event, EventKind
-from warmwatch.core.forecast import Forecast
+from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.units import from_c
 
 

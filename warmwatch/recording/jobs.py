@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from warmwatch.core.check import Outcome
+from warmwatch.core.level.check import Outcome
 from warmwatch.errors import RecordingError, UsageError
 from warmwatch.recording.reader import is_recording
 from warmwatch.recording.rows import HEADER, split_line

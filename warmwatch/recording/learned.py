@@ -5,14 +5,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from warmwatch.core.forecast_prior import Point, Prior, learn
+from warmwatch.core.forecast.prior import Point, Prior, learn
 from warmwatch.core.job import Job
 from warmwatch.core.phase import PhaseTracker
 from warmwatch.core.reading import Reading
 from warmwatch.core.trust import Trust
 from warmwatch.core.units import plausible
 from warmwatch.errors import RecordingError, UsageError
-from warmwatch.recording.many import Note, find_recordings
+from warmwatch.recording.many.frames import Note, find_recordings
 from warmwatch.recording.reader import RowReader
 from warmwatch.recording.rows import cells_item
 from warmwatch.recording.sidecar import read_sidecar, sidecar_job

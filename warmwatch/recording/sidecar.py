@@ -7,15 +7,16 @@ first row, so the digest chain covers it too.
 import hashlib
 import json
 import platform
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from functools import cache
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
 from warmwatch import __version__
-from warmwatch.core.forecast import Forecaster
-from warmwatch.core.forecast_prior import Prior
+from warmwatch.core.forecast.forecaster import Forecaster
+from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.job import Job, job_from_mapping, job_to_mapping
 from warmwatch.core.units import QUANTITIES
 from warmwatch.core.watch import Watch
@@ -78,12 +79,19 @@ def fold_digest() -> str:
     not there.
     """
     digest = hashlib.sha256()
-    found = sorted(files("warmwatch.core").iterdir(), key=lambda file: file.name)
-    sources = [file for file in found if file.name.endswith(".py")]
-    for source in sources:
-        digest.update(source.name.encode() + b"\0")
+    sources = dict(sorted(_sources(files("warmwatch.core"), "")))
+    for name, source in sources.items():
+        digest.update(name.encode() + b"\0")
         digest.update(source.read_bytes().replace(b"\r\n", b"\n") + b"\0")
     return digest.hexdigest()[:16] if sources else ""
+
+
+def _sources(folder: Traversable, above: str) -> Iterator[tuple[str, Traversable]]:
+    for entry in folder.iterdir():
+        if entry.is_dir():
+            yield from _sources(entry, f"{above}{entry.name}/")
+        elif entry.name.endswith(".py"):
+            yield above + entry.name, entry
 
 
 def _column(name: str) -> dict[str, str]:

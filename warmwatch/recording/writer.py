@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from warmwatch.core.events import Event
-from warmwatch.core.forecast_prior import Prior
+from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Item
 from warmwatch.errors import RecordingError

@@ -24,8 +24,8 @@ from warmwatch.outputs.page.limits import Askers, Bucket
 from warmwatch.outputs.page.rights import Right, Rights
 from warmwatch.outputs.page.server import PageServer
 from warmwatch.outputs.page.site import static_files
-from warmwatch.outputs.screen_glyphs import ASCII, FULL
-from warmwatch.outputs.tones import TONES
+from warmwatch.outputs.screen.glyphs import ASCII, FULL
+from warmwatch.outputs.sound.tones import TONES
 
 
 def test_the_state_is_sent_at_once_and_again() -> None:

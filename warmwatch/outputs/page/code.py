@@ -1,6 +1,6 @@
 """The page's link as a QR code (ISO/IEC 18004) in the cells of a terminal."""
 
-from warmwatch.outputs.screen_glyphs import Glyphs
+from warmwatch.outputs.screen.glyphs import Glyphs
 
 BORDER = 2
 """Light modules around the code. The standard asks for four; two have been enough on a screen

@@ -3,8 +3,8 @@
 from collections import deque
 from dataclasses import dataclass
 
-from warmwatch.outputs.tone_player import Words
-from warmwatch.outputs.tones import EDGE_S, HARMONICS, PITCH_HZ, TONES
+from warmwatch.outputs.sound.player import Words
+from warmwatch.outputs.sound.tones import EDGE_S, HARMONICS, PITCH_HZ, TONES
 
 KEPT_S = 6.0
 """A phone that was away for longer does not make up for a tone; what insists is told by repeats."""

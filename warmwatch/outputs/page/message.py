@@ -7,8 +7,8 @@ from pathlib import PurePath
 from warmwatch.core.units import from_c
 from warmwatch.outputs.base import View
 from warmwatch.outputs.page.cues import tone_table
-from warmwatch.outputs.screen_board import CAUTIONS, Board, board, stalled
-from warmwatch.outputs.screen_story import Tale
+from warmwatch.outputs.screen.board import CAUTIONS, Board, board, stalled
+from warmwatch.outputs.screen.story import Tale
 from warmwatch.outputs.words import clock
 
 HAPPENED = 12

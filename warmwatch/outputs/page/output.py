@@ -12,10 +12,10 @@ from warmwatch.outputs.page.limits import is_loopback
 from warmwatch.outputs.page.message import Shown
 from warmwatch.outputs.page.rights import Right
 from warmwatch.outputs.page.server import PageServer
-from warmwatch.outputs.screen_glyphs import Glyphs
-from warmwatch.outputs.screen_layout import Line, Style
-from warmwatch.outputs.screen_story import Story
-from warmwatch.outputs.sound import Sound
+from warmwatch.outputs.screen.glyphs import Glyphs
+from warmwatch.outputs.screen.layout import Line, Style
+from warmwatch.outputs.screen.story import Story
+from warmwatch.outputs.sound.output import Sound
 
 TRUST = "Unencrypted http: only in a network you trust. Who has the link can open the page."
 HERE_ONLY = "Only this machine can open it; for a phone start with --page-host private."

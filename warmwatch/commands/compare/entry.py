@@ -1,0 +1,208 @@
+"""`warmwatch compare`: how ways of warming up differ, from recordings."""
+
+import json
+import shutil
+import sys
+from collections.abc import Sequence
+from contextlib import closing, nullcontext
+from pathlib import Path
+
+import click
+
+from warmwatch.commands.cautions import CAUTIONS, NOT_ADVISED, declares_loading
+from warmwatch.commands.compare.export import as_object, write_bytes, write_csv, write_parquet
+from warmwatch.commands.compare.report import NOTES_SHOWN, Result, report
+from warmwatch.commands.compare.told import told_notes
+from warmwatch.commands.compare.words import sentences
+from warmwatch.commands.options import parse_band
+from warmwatch.core.methods.comparison import BOTH, METHOD, PHASE, compare
+from warmwatch.core.methods.figures import label
+from warmwatch.core.methods.span import choose_span
+from warmwatch.core.units import parse_temperature
+from warmwatch.errors import RecordingError, UsageError
+from warmwatch.recording.many.cache import FeatureCache, cache_path
+from warmwatch.recording.many.runs import Loaded, Wanted, load_runs
+from warmwatch.recording.many.spread import Here, OnDask
+
+WIDTH = 100
+MANY = 50
+PICTURES = {".png": b"\x89PNG", ".svg": b"<?xml"}
+
+
+@click.command("compare")
+@click.argument("paths", nargs=-1, required=True, metavar="RECORDING|DIR...")
+@click.option("--by", type=click.Choice([METHOD, PHASE, BOTH]), default=METHOD, show_default=True)
+@click.option("--band", metavar="LOW:HIGH", help="Judge by this band [default: the commonest].")
+@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of show.")
+@click.option("--from", "from_text", metavar="T", help="Common start [default: chosen].")
+@click.option("--to", "to_text", metavar="T", help="End of the common span [default: chosen].")
+@click.option("--at", "at_text", metavar="T,T", help="Temperatures to give heating rates at.")
+@click.option("--against", metavar="METHOD", help="Compare all others with this one.")
+@click.option("--vehicle", help="Only recordings with this label of the vehicle.")
+@click.option("--label", "labels", multiple=True, metavar="PATTERN=METHOD", help="Set a label.")
+@click.option("--plot", "picture", type=click.Path(path_type=Path), metavar="FILE.png|.svg")
+@click.option("--csv", "csv_path", type=click.Path(path_type=Path), metavar="FILE")
+@click.option("--parquet", "parquet_path", type=click.Path(path_type=Path), metavar="FILE")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
+@click.option("--no-cache", is_flag=True, help="Work everything out anew, keep nothing.")
+@click.option("--dask", metavar="ADDRESS", help="Let the workers of a Dask cluster read the files.")
+def command(
+    paths: Sequence[str],
+    by: str,
+    band: str | None,
+    unit: str,
+    from_text: str | None,
+    to_text: str | None,
+    at_text: str | None,
+    against: str | None,
+    vehicle: str | None,
+    labels: Sequence[str],
+    picture: Path | None,
+    csv_path: Path | None,
+    parquet_path: Path | None,
+    as_json: bool,
+    no_cache: bool,
+    dask: str | None,
+) -> int:
+    """Compare ways of warming up, from recordings: how fast, how steady, how sure that is.
+
+    It says what was seen and recommends nothing.
+    """
+    if picture is not None and picture.suffix.lower() not in PICTURES:
+        raise UsageError(f"--plot {picture}: end the name in .png or .svg.")
+    wanted = Wanted(
+        None if band is None else parse_band(band, unit), vehicle, [parse_label(t) for t in labels]
+    )
+    loaded = load(paths, wanted, keep=not no_cache, dask=dask)
+    result = compared(
+        loaded,
+        by=by,
+        from_c=parse_level("--from", from_text, unit),
+        to_c=parse_level("--to", to_text, unit),
+        at_c=parse_levels(at_text, unit),
+        against=against,
+        unit=unit,
+    )
+    # The files come first: what reads the text may stop in the middle.
+    write_files(result, unit, picture, csv_path, parquet_path)
+    if as_json:
+        found = as_object(
+            result.comparison, loaded.runs, result.notes, result.sentences, result.cautions
+        )
+        click.echo(json.dumps(found, ensure_ascii=False))
+    else:
+        for line in report(result, unit, terminal_width()):
+            click.echo(line)
+    return 0
+
+
+def parse_level(option: str, text: str | None, unit: str) -> int | None:
+    """Return a whole degC; UsageError when the text is no temperature."""
+    if text is None:
+        return None
+    try:
+        return round(parse_temperature(text, unit))
+    except ValueError as error:
+        raise UsageError(f"{option} {text}: {error}; write it like 60 or 140F.") from None
+
+
+def parse_levels(text: str | None, unit: str) -> tuple[int, ...]:
+    """Return whole degC from `60,70`."""
+    parts = [] if text is None else text.split(",")
+    found = [parse_level("--at", part, unit) for part in parts]
+    return tuple(dict.fromkeys(level for level in found if level is not None))
+
+
+def parse_label(text: str) -> tuple[str, str]:
+    """Return the pattern and the method of `PATTERN=METHOD`."""
+    pattern, equals, method = text.partition("=")
+    if not equals or not pattern or not method:
+        raise UsageError(f"--label {text}: write it like --label 'monday*=idle'.")
+    return pattern, method
+
+
+def load(paths: Sequence[str], wanted: Wanted, *, keep: bool, dask: str | None) -> Loaded:
+    """Load the recordings, here or on a Dask cluster; RecordingError when none can be used."""
+    cache = FeatureCache(cache_path() if keep else None)
+    spread = nullcontext(Here()) if dask is None else closing(OnDask(dask))
+    with spread as place:
+        loaded = load_runs(
+            [Path(path) for path in paths], wanted, cache=cache, spread=place, progress=_count
+        )
+    if not loaded.runs:
+        for note in loaded.notes[:NOTES_SHOWN]:
+            click.echo(f"warmwatch: {note.name}: {note.text}", err=True)
+        raise RecordingError(
+            f"No recording in {', '.join(paths)} can be compared: give recordings of warmwatch or "
+            "folders with some."
+        )
+    return loaded
+
+
+def _count(done: int, total: int) -> None:
+    """On a terminal, show how far it is, where it takes more than a moment."""
+    if total >= MANY and sys.stderr.isatty() and (done % 10 == 0 or done == total):
+        click.echo(f"\r{done} of {total} recordings read", err=True, nl=done == total)
+
+
+def compared(
+    loaded: Loaded,
+    *,
+    by: str = METHOD,
+    from_c: int | None = None,
+    to_c: int | None = None,
+    at_c: Sequence[int] = (),
+    against: str | None = None,
+    unit: str = "C",
+) -> Result:
+    """Compare what was loaded; UsageError when the wishes do not fit it."""
+    band = loaded.band
+    assert band is not None
+    if from_c is not None and to_c is not None and from_c >= to_c:
+        raise UsageError("--from must be below --to.")
+    span = choose_span(loaded.runs, band, from_c=from_c, to_c=to_c, at_c=at_c)
+    known = {label(run) for run in loaded.runs}
+    if against is not None and by == METHOD and against.casefold() not in known:
+        raise UsageError(f"--against {against}: known are {', '.join(sorted(known))}.")
+    against = None if against is None else against.casefold()
+    comparison = compare(loaded.runs, span, by=by, against=against)
+    notes = (*loaded.notes, *told_notes(loaded, comparison, unit))
+    risky = any(declares_loading(run.method) or run.features.holds.count for run in loaded.runs)
+    return Result(
+        comparison,
+        loaded,
+        notes,
+        tuple(sentences(comparison, unit)),
+        (NOT_ADVISED, *CAUTIONS) if risky else (),
+    )
+
+
+def terminal_width() -> int:
+    """Return the width to write for; WIDTH where there is no terminal."""
+    return shutil.get_terminal_size((WIDTH, 24)).columns if sys.stdout.isatty() else WIDTH
+
+
+def write_files(
+    result: Result,
+    unit: str,
+    picture: Path | None,
+    csv_path: Path | None,
+    parquet_path: Path | None,
+) -> None:
+    """Write what was asked for and say so."""
+    runs = result.loaded.runs
+    if csv_path is not None:
+        write_csv(csv_path, result.comparison, runs)
+        click.echo(f"Table: {csv_path}", err=True)
+    if parquet_path is not None:
+        write_parquet(parquet_path, result.comparison, runs)
+        click.echo(f"Table: {parquet_path}", err=True)
+    if picture is not None:
+        # The drawing library takes a second to load; only now is it needed.
+        from warmwatch.outputs.picture.comparison import picture as draw
+
+        kind = picture.suffix.lower().removeprefix(".")
+        foot = [*result.loaded.invented, *result.cautions[:1]]
+        image = draw(result.comparison, runs, unit, kind, foot)
+        write_bytes(picture, image, PICTURES[f".{kind}"])
+        click.echo(f"Picture: {picture}", err=True)

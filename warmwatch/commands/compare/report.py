@@ -1,0 +1,128 @@
+"""The whole text of a comparison: sentences first, then the table, then all that is to be known."""
+
+import textwrap
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from warmwatch.commands.compare.told import differences_table
+from warmwatch.commands.compare.within import within, within_sentences
+from warmwatch.commands.compare.words import runs_text, table
+from warmwatch.core.methods.comparison import Comparison
+from warmwatch.errors import printable
+from warmwatch.outputs.words import band_text, temperature
+from warmwatch.recording.many.frames import Note
+from warmwatch.recording.many.runs import Loaded
+
+NOTES_SHOWN = 20
+NAMES_SHOWN = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """A comparison with all that is to be told beside it."""
+
+    comparison: Comparison
+    loaded: Loaded
+    notes: tuple[Note, ...]
+    sentences: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def report(result: Result, unit: str, width: int) -> list[str]:
+    """Return the whole text of a comparison."""
+    comparison, loaded = result.comparison, result.loaded
+    lines = [*loaded.invented, _head(result, unit)]
+    lines += _section(_wrapped(result.sentences, width))
+    by_itself = within_sentences(
+        within(loaded.runs), comparison.span.band, unit, compared=len(loaded.runs)
+    )
+    lines += _section(_wrapped(by_itself, width))
+    lines += _section(table(comparison, unit, width))
+    lines.append("Median (lowest-highest) of the runs; [n] where only n runs have the figure.")
+    lines += _section(differences_table(comparison, unit))
+    lines += _section(_wrapped(_holds(loaded), width))
+    lines += _section(_wrapped(_cautions(result), width))
+    lines += _section(_wrapped(_notes(result.notes), width))
+    lines += ["", "Next: add --plot compare.png for the picture, --json for every figure."]
+    return [printable(line) for line in lines]
+
+
+def _wrapped(lines: Sequence[str], width: int) -> list[str]:
+    """Break long lines between words, what follows indented."""
+    return [
+        part
+        for line in lines
+        for part in textwrap.wrap(
+            line, width, subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
+        )
+    ]
+
+
+def _section(lines: Sequence[str]) -> list[str]:
+    return ["", *lines] if lines else []
+
+
+def _head(result: Result, unit: str) -> str:
+    span, loaded = result.comparison.span, result.loaded
+    used = f"Recordings: {loaded.found} found, {len(loaded.runs)} used."
+    if span.from_c is None or span.to_c is None:
+        return f"{used} Band {band_text(span.band, unit)}; no span in common."
+    return (
+        f"{used} Band {band_text(span.band, unit)}; common span "
+        f"{temperature(span.from_c, unit)} to {temperature(span.to_c, unit)}."
+    )
+
+
+def _holds(loaded: Loaded) -> list[str]:
+    holding = [run.features.holds for run in loaded.runs if run.features.holds.count]
+    if not holding:
+        return []
+    counts: Counter[str] = Counter()
+    for holds in holding:
+        counts.update(n=holds.count, over=holds.over_limit, short=holds.rest_missing)
+    longest_s = max(holds.longest_s for holds in holding)
+    over = "none was" if not counts["over"] else "1 was" if counts["over"] == 1 else ""
+    over = over or f"{counts['over']} were"
+    short = counts["short"] or "none"
+    return [
+        (
+            f"Holds against the brake: {counts['n']} in {runs_text(len(holding))}, the longest "
+            f"{longest_s:.1f} s; {over} still held at the limit, {short} began before the rest was "
+            "over."
+        )
+    ]
+
+
+def _cautions(result: Result) -> list[str]:
+    if not result.cautions:
+        return []
+    first, *others = result.cautions
+    return [f"Caution: {first}", *(f"  - {caution}" for caution in others)]
+
+
+def _notes(notes: Sequence[Note]) -> list[str]:
+    lines = []
+    for used, head in ((False, "Left out:"), (True, "Used, but to be known:")):
+        chosen = [note for note in notes if note.used is used]
+        if chosen:
+            lines.append(head)
+            together = gathered(chosen)
+            lines += together[:NOTES_SHOWN]
+            if len(together) > NOTES_SHOWN:
+                lines.append(f"  and {len(together) - NOTES_SHOWN} lines more; all are in --json")
+    return lines
+
+
+def gathered(notes: Sequence[Note]) -> list[str]:
+    """Return one line for each text, with the names it is said of."""
+    names: dict[str, list[str]] = {}
+    for note in notes:
+        names.setdefault(note.text, []).append(note.name)
+    return [f"  {_few_names(sorted(found))}: {text}" for text, found in names.items()]
+
+
+def _few_names(names: Sequence[str]) -> str:
+    if len(names) <= NAMES_SHOWN:
+        return ", ".join(names)
+    return f"{', '.join(names[: NAMES_SHOWN - 1])} and {len(names) - NAMES_SHOWN + 1} more"

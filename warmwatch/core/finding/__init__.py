@@ -1,0 +1,1 @@
+"""Which bytes behave like the temperature of this fluid."""

@@ -1,0 +1,1 @@
+"""The level job: check conditions, the drip, the fluid ledger."""

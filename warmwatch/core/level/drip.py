@@ -1,0 +1,80 @@
+"""What the drip at the check plug says, while the fluid itself grows warmer.
+
+Fluid that warms expands, so a drip need not stop: what warming alone explains is the volume's
+expansion per degC times the rate. The advice is the trade's: a stream, let it run; a drip inside
+the band, the level is set; no drip by the top of the band, low; dripping already at the bottom
+edge (within 2 degC), at the high limit (common practice, no source).
+"""
+
+from dataclasses import dataclass
+
+from warmwatch.core.band import Band, Place
+from warmwatch.core.level.fluid import DROP_ML, expansion_ml_per_c
+from warmwatch.core.level.ledger import FluidData
+from warmwatch.core.reading import MarkName
+
+BOTTOM_C = 2.0
+TOP_C = 1.0
+FLOWS = (MarkName.STREAM, MarkName.DRIP, MarkName.NO_DRIP)
+
+
+@dataclass(frozen=True, slots=True)
+class Drip:
+    """What warming alone does; None where capacity or rate is not known."""
+
+    ml_per_c: float | None
+    ml_per_min: float | None
+    drops_per_min: float | None
+
+
+def by_warming(fluid: FluidData, fluid_c: float | None, rate_c_per_min: float | None) -> Drip:
+    """Return the drip that warming alone explains at this temperature and rate.
+
+    A fluid that does not warm explains none.
+    """
+    if fluid.capacity_l is None or fluid_c is None:
+        return Drip(None, None, None)
+    ml_per_c = expansion_ml_per_c(fluid.capacity_l, fluid_c, fluid.density_kg_m3)
+    if rate_c_per_min is None:
+        return Drip(ml_per_c, None, None)
+    ml_per_min = ml_per_c * max(0.0, rate_c_per_min)
+    return Drip(ml_per_c, ml_per_min, ml_per_min / DROP_ML)
+
+
+def overrun_ml(fluid: FluidData, from_c: float | None, to_c: float | None) -> float | None:
+    """Return how many mL warming pushed out between two temperatures; None where not known."""
+    if from_c is None or to_c is None:
+        return None
+    ml_per_c = by_warming(fluid, (from_c + to_c) / 2.0, None).ml_per_c
+    return None if ml_per_c is None else ml_per_c * max(0.0, to_c - from_c)
+
+
+def advice(flow: MarkName | None, place: Place, fluid_c: float | None, band: Band) -> str:
+    """Return one sentence for what is seen at the open plug; `flow` is one of FLOWS or None."""
+    if fluid_c is None or place is Place.UNSEEN:
+        return "The temperature is not known: do not judge the level now."
+    if place is Place.BELOW:
+        return "Below the band: a level read now does not count."
+    if place is Place.ABOVE:
+        if flow is MarkName.NO_DRIP:
+            return "No drip by the top of the band: low. Close the plug, top up, check again."
+        return "Above the band: close the plug and check again when it has cooled."
+    if flow is MarkName.STREAM:
+        return "A stream: let it run until it drips."
+    if flow is MarkName.NO_DRIP:
+        return _no_drip(fluid_c, band)
+    if flow is MarkName.DRIP:
+        return _drip(fluid_c, band)
+    return "Inside the band: tell what runs out, a stream, a drip or nothing."
+
+
+def _no_drip(fluid_c: float, band: Band) -> str:
+    if fluid_c >= band.high_c - TOP_C:
+        return "No drip by the top of the band: low. Close the plug, top up, check again."
+    return "No drip yet: wait while it warms, at most to the top of the band."
+
+
+def _drip(fluid_c: float, band: Band) -> str:
+    if fluid_c <= band.low_c + BOTTOM_C:
+        return "Dripping already at the bottom of the band: the level is at its high limit."
+    return "A drip inside the band: the level is set. Close the plug."

@@ -1,0 +1,125 @@
+"""The level job inside the fold: conditions, checks and the band for draining warm."""
+
+from warmwatch.core.band import Place, Window, WindowTracker
+from warmwatch.core.events import Event, EventKind
+from warmwatch.core.job import Job
+from warmwatch.core.level.check import Check, CheckTracker
+from warmwatch.core.level.conditions import Condition, ConditionTracker
+from warmwatch.core.phase import Phase, PhaseTracker
+from warmwatch.core.reading import Mark, MarkName, Reading
+
+IN_BAND = "fluid in the band"
+KEPT_WINDOWS = 20
+JUDGE_EVERY_S = 1.0
+"""With the plug out the conditions are judged so often; the temperature at every reading."""
+
+
+class LevelJob:
+    """Follows everything about the level beside the check band itself."""
+
+    def __init__(self, job: Job, phases: PhaseTracker) -> None:
+        self._conditions = ConditionTracker(job.check, phases, max(5.0, job.blind_limit_s))
+        self._checks = CheckTracker()
+        self._drain: WindowTracker | None = None
+        self._drained = False
+        self._judge_s = 0.0
+        self._judged: tuple[tuple[float, Place, bool], tuple[Condition, ...]] | None = None
+        self._drain_windows: list[Window] = []
+        if job.drain_band is not None:
+            self._drain = WindowTracker(
+                job.drain_band, deadband_c=job.deadband_c, confirm_s=job.confirm_s
+            )
+
+    def reading(
+        self, reading: Reading, phase: Phase, place: Place, fluid_c: float | None, *, blind: bool
+    ) -> list[Event]:
+        """Take a reading once it has been folded; return what is wrong with the plug out."""
+        self._conditions.reading(reading.elapsed_s, reading.values, phase)
+        self._judged = None
+        if not self._checks.is_open or reading.elapsed_s < self._judge_s:
+            return []
+        self._judge_s = reading.elapsed_s + JUDGE_EVERY_S
+        now = self.conditions(reading.elapsed_s, place, blind=blind)
+        # The band has events of its own.
+        unmet = [c for c in self._checks.judge(now) if c.name != IN_BAND]
+        return [
+            Event(reading.elapsed_s, EventKind.NOT_FIT, fluid_c, reason=f"{c.name}: {c.reason}")
+            for c in unmet
+        ]
+
+    def fluid(self, elapsed_s: float, fluid_c: float) -> list[Event]:
+        """Take a believed temperature; return what it says about draining."""
+        self._conditions.fluid(elapsed_s, fluid_c)
+        self._checks.fluid(fluid_c)
+        if self._drain is None or self._drained:
+            return []
+        crossing = self._drain.step(elapsed_s, fluid_c)
+        if crossing is None:
+            return []
+        self._keep(crossing.ended)
+        if crossing.kind is EventKind.ENTERED:
+            kind = EventKind.DRAIN_ENTERED
+        elif crossing.ended is not None:
+            kind = EventKind.DRAIN_LEFT
+        else:
+            return []
+        return [Event(elapsed_s, kind, fluid_c, crossing.crossed_s)]
+
+    def doubt(self) -> None:
+        """A reading was not believed."""
+        self._checks.doubt()
+
+    def lose(self, last_good_s: float, why: str) -> None:
+        """Continuity is lost."""
+        self._conditions.lose()
+        self._judged = None
+        self._checks.lose()
+        if self._drain is not None:
+            self._keep(self._drain.lose(last_good_s, why))
+
+    def mark(self, mark: Mark, fluid_c: float | None, *, blind: bool) -> None:
+        """Take a mark."""
+        self._conditions.mark(mark)
+        self._judged, self._judge_s = None, 0.0
+        self._checks.mark(mark, fluid_c, blind=blind)
+        if mark.name is MarkName.DRAINED and not self._drained:
+            self._drained = True
+            if self._drain is not None:
+                self._keep(self._drain.lose(mark.elapsed_s, "drained"))
+
+    @property
+    def checks(self) -> tuple[Check, ...]:
+        """All checks so far, oldest first."""
+        return self._checks.checks()
+
+    @property
+    def open_check(self) -> Check | None:
+        """The check that goes on, None with the plug in."""
+        return self._checks.open_check
+
+    @property
+    def rate_c_per_min(self) -> float | None:
+        """The fluid's rate over the last minute."""
+        return self._conditions.rate_c_per_min()
+
+    @property
+    def drain_place(self) -> Place | None:
+        """Where the fluid is beside the drain band; None without one, or once it is drained."""
+        return None if self._drain is None or self._drained else self._drain.place
+
+    @property
+    def drain_windows(self) -> tuple[Window, ...]:
+        """The stays inside the drain band, the open one last."""
+        now = self._drain.window if self._drain is not None else None
+        return (*self._drain_windows, *([now] if now is not None else []))
+
+    def conditions(self, now_s: float, place: Place, *, blind: bool) -> tuple[Condition, ...]:
+        """Return the check conditions as they stand."""
+        key = (now_s, place, blind)
+        if self._judged is None or self._judged[0] != key:
+            self._judged = (key, self._conditions.judge(now_s, place, blind=blind))
+        return self._judged[1]
+
+    def _keep(self, window: Window | None) -> None:
+        if window is not None:
+            self._drain_windows = [*self._drain_windows, window][-KEPT_WINDOWS:]

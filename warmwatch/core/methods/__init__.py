@@ -1,0 +1,1 @@
+"""Statistics for comparing warm-ups."""

@@ -1,0 +1,1 @@
+"""What to ask whom, and what comes back: shared by every link that asks. No I/O."""

@@ -1,0 +1,1 @@
+"""Marks from the terminal's keyboard."""

@@ -1,0 +1,287 @@
+"""One request through a text adapter: aimed, asked, read, and asked again when in doubt. No I/O.
+
+A text line carries no checksum. What its structure cannot show - a data digit that became another
+digit - is caught by asking again: a value that differs from the last one by more than a tolerance,
+and the very first one, count only when three answers in a row agree.
+"""
+
+from collections.abc import Generator, Iterable, Mapping
+from dataclasses import dataclass
+
+from warmwatch.core.units import QUANTITIES
+from warmwatch.errors import LinkLost
+from warmwatch.links.asking.request import MAX_PENDING, Outcome, Request
+from warmwatch.links.asking.units import FIXED, NORMAL, Unit
+from warmwatch.links.serial.adapter import Answer, Headers, Word, read_answer
+from warmwatch.links.serial.talk import COMMAND_WAIT_S, Adapter, Ask, Pause, Settle, Wish
+from warmwatch.links.tally import Tally
+from warmwatch.signals import Signal, decode
+from warmwatch.signals.answers import Conduct, Refusal, parse_refusal, split_records
+from warmwatch.signals.readonly import check_reading
+
+TOLERANCE = {"degC": 1.0, "1/min": 400.0, "km/h": 10.0}
+"""A change of more than this from one answer to the next is asked for again, by unit."""
+TRIES = 3
+AGREEING = 3
+"""So many answers in a row must agree before a surprising value counts."""
+CONFIRMATIONS = 5
+LOST_AFTER_UNREADABLE = 6
+LOST_AFTER_SILENCES = 3
+PENDING_PAUSE_S = 0.5
+_STEP_COMMAND = "ATE0"
+
+Exchanging = Generator[Wish, str | None, Outcome]
+
+
+@dataclass(frozen=True, slots=True)
+class _Heard:
+    """A readable answer; `values` are those of its signals that are worth asking twice."""
+
+    outcome: Outcome
+    shape: tuple[int, ...]
+    values: Mapping[str, float]
+
+
+_NOTHING = _Heard(Outcome(), (), {})
+
+
+def request_text(request: Request) -> str:
+    """Return the hex digits to send; NotReading for a request that does more than read."""
+    check_reading(request.payload)
+    return request.payload.hex().upper()
+
+
+class TextBus:
+    """The bus behind an adapter. `exchange` is the generator to drive for one request."""
+
+    def __init__(self, adapter: Adapter, signals: Iterable[Signal], tally: Tally) -> None:
+        self._adapter = adapter
+        self._tally = tally
+        self._addressing = FIXED if adapter.wide else NORMAL
+        self._signals: dict[tuple[int, int], list[Signal]] = {}
+        for signal in signals:
+            self._signals.setdefault((signal.service, signal.identifier), []).append(signal)
+        self._header: str | None = None
+        self._filter: int | None = None
+        self._can_aim = True
+        self._last: dict[Request, _Heard] = {}
+        self._unreadable = 0
+        self._silences = 0
+
+    @property
+    def everybody(self) -> Unit | None:
+        """The one unit to survey where the adapter does not show who answers: the engine's.
+
+        Answers of several units could not be told apart there, so one unit is asked by its address.
+        """
+        if self._adapter.headers is not Headers.NONE:
+            return None
+        return Unit(0, 0x18DA10F1 if self._adapter.wide else 0x7E0)
+
+    def exchange(self, request: Request) -> Exchanging:
+        """Ask and return what came back. Raises LinkLost when the adapter makes no sense."""
+        if request.delay_s:
+            yield Pause(request.delay_s)
+        yield from self._aim(request.unit)
+        heard = yield from self._readable(request)
+        if self._surprising(request, heard):
+            heard = yield from self._confirmed(request, heard)
+        if not heard.outcome.silent:
+            self._last[request] = heard
+        return heard.outcome
+
+    def _surprising(self, request: Request, heard: _Heard) -> bool:
+        """A first or changed value, and a refusal of what was answered before."""
+        last = self._last.get(request)
+        if heard.outcome.refusals and not heard.outcome.answers:
+            return last is not None and bool(last.outcome.answers)
+        return bool(heard.values) and (last is None or not _agree(last, heard))
+
+    def _confirmed(self, request: Request, heard: _Heard) -> Generator[Wish, str | None, _Heard]:
+        agreeing = 1
+        for _ in range(CONFIRMATIONS):
+            again = yield from self._readable(request)
+            agreeing = agreeing + 1 if _agree(heard, again) else 1
+            heard = again
+            if agreeing == AGREEING and not heard.outcome.silent:
+                return heard
+        notice = self._tally.seen(request_text(request), "its answers do not agree")
+        if notice is not None:
+            yield notice
+        return _NOTHING
+
+    def _readable(self, request: Request) -> Generator[Wish, str | None, _Heard]:
+        """Ask until an answer can be read, but not for ever."""
+        tries = pending = 0
+        while tries < TRIES and pending <= MAX_PENDING:
+            heard = yield from self._asked_once(request)
+            if heard is None:
+                tries += 1
+            elif not _only_waiting(heard.outcome):
+                return heard
+            else:
+                pending += 1
+                yield Pause(PENDING_PAUSE_S)
+        return _NOTHING
+
+    def _asked_once(self, request: Request) -> Generator[Wish, str | None, _Heard | None]:
+        command = request_text(request)
+        text = yield Ask(command)
+        if text is None:
+            yield from self._back_in_step()
+            return None
+        self._silences = 0
+        answer = read_answer(text, command, self._adapter.headers)
+        heard, why = self._judged(request, answer)
+        if heard is not None:
+            self._unreadable = 0
+            return heard
+        yield from self._not_read(request, text, why)
+        return None
+
+    def _commanded(self, command: str) -> Generator[Wish, str | None, frozenset[Word]]:
+        """Give the adapter a command, at most twice, and return its words."""
+        words: frozenset[Word] = frozenset()
+        for _ in range(2):
+            text = yield Ask(command, COMMAND_WAIT_S)
+            if text is None:
+                yield from self._back_in_step()
+                continue
+            words = read_answer(text, command, Headers.NONE).words
+            if words in ({Word.OK}, {Word.UNKNOWN}):
+                break
+            yield Settle()
+        return words
+
+    def _back_in_step(self) -> Generator[Wish, str | None, None]:
+        """After a silence: make sure that the next answer is the next request's, not a late one."""
+        self._silences += 1
+        for _ in range(2):
+            text = yield Ask(_STEP_COMMAND, COMMAND_WAIT_S)
+            if text is not None and _only_ok(text) and self._silences < LOST_AFTER_SILENCES:
+                return
+            yield Settle()
+        raise LinkLost("The adapter stopped answering: check its power and plug.")
+
+    def _not_read(self, request: Request, text: str, why: str) -> Generator[Wish, str | None, None]:
+        self._unreadable += 1
+        if self._adapter.headers is not Headers.NONE and _restarted(request, text):
+            raise LinkLost("The adapter has restarted by itself: check its power and plug.")
+        if self._unreadable >= LOST_AFTER_UNREADABLE:
+            raise LinkLost(
+                f"The adapter's answers make no sense any more ({why}): it is set up anew."
+            )
+        notice = self._tally.seen(" ".join(text.split()), why)
+        if notice is not None:
+            yield notice
+        yield Settle()
+
+    def _judged(self, request: Request, answer: Answer) -> tuple[_Heard | None, str]:
+        """Return what was heard, or None and why the answer is not to be used."""
+        if answer.unreadable:
+            return None, answer.unreadable
+        answers: dict[Unit, bytes] = {}
+        refusals: dict[Unit, Refusal] = {}
+        for payload in answer.payloads:
+            unit = self._sender(request, payload.unit)
+            refusal = parse_refusal(payload.data)
+            if unit is None and not self._can_aim:
+                continue  # everybody was asked, because one unit alone cannot be
+            if unit is None:
+                return None, f"{payload.unit:X} was not asked"
+            if refusal is not None and refusal.service == request.service:
+                refusals[unit] = refusal
+            elif (
+                not request.matches(payload.data) or answers.get(unit, payload.data) != payload.data
+            ):
+                return None, "it answers something else"
+            else:
+                answers[unit] = payload.data
+        outcome = Outcome(answers, {u: r for u, r in refusals.items() if u not in answers})
+        values = self._values(request, answers)
+        if values is None:
+            return None, "its length is wrong"
+        if outcome.silent and not answer.words & {Word.NO_DATA, Word.NO_BUS, Word.BUS_ERROR}:
+            return None, ", ".join(sorted(answer.words)) or "it is empty"
+        return _Heard(outcome, tuple(sorted(answer.shape)), values), ""
+
+    def _sender(self, request: Request, answer_id: int) -> Unit | None:
+        if request.unit is not None:
+            hidden = self._adapter.headers is Headers.NONE
+            return request.unit if hidden or request.unit.answer_id == answer_id else None
+        return self._addressing.sender(answer_id, self._adapter.wide)
+
+    def _values(self, request: Request, answers: Mapping[Unit, bytes]) -> dict[str, float] | None:
+        """Return the values worth asking twice, or None when a record has the wrong length."""
+        lengths: dict[int, int | None] = {}
+        for identifier in request.identifiers:
+            signals = self._signals.get((request.service, identifier), ())
+            lengths[identifier] = next((s.record_length for s in signals), None)
+        values: dict[str, float] = {}
+        for unit, data in answers.items():
+            try:
+                records = split_records(data, request.service, request.width, lengths)
+            except ValueError:
+                return None
+            for identifier, record in records.items():
+                for signal in self._signals.get((request.service, identifier), ()):
+                    value = decode(signal, record).value
+                    if value is not None and _tolerance(signal.name) is not None:
+                        values[f"{unit.label} {signal.name}"] = value
+        return values
+
+    def _aim(self, unit: Unit | None) -> Generator[Wish, str | None, None]:
+        """Set whom to ask, and let through an answer from outside the legislated range."""
+        request_id = unit.request_id if unit is not None else self._addressing.functional_id
+        if request_id is None or not self._can_aim:
+            return
+        header = f"{request_id & 0xFFFFFF:06X}" if self._adapter.wide else f"{request_id:03X}"
+        if header != self._header:
+            words = yield from self._commanded(f"ATSH{header}")
+            self._can_aim = words != {Word.UNKNOWN}
+            self._header = header if Word.OK in words else None
+        yield from self._let_through(unit)
+
+    def _let_through(self, unit: Unit | None) -> Generator[Wish, str | None, None]:
+        wanted = None
+        if unit is not None and unit.answer_id:
+            usual = self._addressing.sender(unit.answer_id, unit.wide) is not None
+            wanted = None if usual else unit.answer_id
+        if wanted == self._filter:
+            return
+        digits = 8 if self._adapter.wide else 3
+        yield from self._commanded("ATAR" if wanted is None else f"ATCRA{wanted:0{digits}X}")
+        self._filter = wanted
+
+
+def _tolerance(name: str) -> float | None:
+    quantity = QUANTITIES.get(name)
+    return TOLERANCE.get(quantity.unit) if quantity is not None else None
+
+
+def _agree(one: _Heard, other: _Heard) -> bool:
+    if one.shape != other.shape or one.values.keys() != other.values.keys():
+        return False
+    if one.outcome.refusals != other.outcome.refusals:
+        return False
+    return all(
+        abs(value - other.values[key]) <= (_tolerance(key.rpartition(" ")[2]) or 0.0)
+        for key, value in one.values.items()
+    )
+
+
+def _restarted(request: Request, text: str) -> bool:
+    """True when an answer is whole but shows no identifiers: the adapter forgot its settings."""
+    answer = read_answer(text, request_text(request), Headers.NONE)
+    return any(request.matches(payload.data) for payload in answer.payloads)
+
+
+def _only_ok(text: str) -> bool:
+    answer = read_answer(text, _STEP_COMMAND, Headers.NONE)
+    return answer.words == {Word.OK} and not (answer.payloads or answer.unreadable)
+
+
+def _only_waiting(outcome: Outcome) -> bool:
+    """True when a unit is still working and none has answered."""
+    waiting = (refusal.conduct is Conduct.WAIT for refusal in outcome.refusals.values())
+    return not outcome.answers and any(waiting)

@@ -1,0 +1,229 @@
+"""Talking with an AT-command text adapter: what to say, and what its answers mean. No I/O.
+
+Everything here is a generator that yields what it wants done (`Ask`, `Settle`, `Pause`, `Speed`)
+or what it found (`Step`, readings, notices) and is sent the text of an answer, or None when no
+prompt came in time. Only the core that nearly all such adapters know is spoken; a command that an
+adapter does not know is gone without.
+"""
+
+import re
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from warmwatch.errors import LinkLost
+from warmwatch.links.live import Polled
+from warmwatch.links.serial.adapter import Headers, Word, headers_in, read_answer
+from warmwatch.links.trying.steps import Step, StepState
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """Send `text` and wait up to `wait_s` for the prompt."""
+
+    text: str
+    wait_s: float = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Settle:
+    """Drop what comes until nothing came for `quiet_s`: the next answer must be the next one's."""
+
+    quiet_s: float = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Pause:
+    """Wait."""
+
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Speed:
+    """Set the port's speed."""
+
+    baud: int
+
+
+Wish = Ask | Settle | Pause | Speed | Step | Polled
+
+
+class Bus(StrEnum):
+    """The CAN buses that carry diagnostics (ISO 15765-4: 11 or 29 bits at 250 or 500 kbit/s)."""
+
+    AUTO = "auto"
+    BITS_11_500K = "11bit-500k"
+    BITS_29_500K = "29bit-500k"
+    BITS_11_250K = "11bit-250k"
+    BITS_29_250K = "29bit-250k"
+
+
+_DIGITS = {"0": Bus.AUTO, "6": Bus.BITS_11_500K, "7": Bus.BITS_29_500K}
+_DIGITS |= {"8": Bus.BITS_11_250K, "9": Bus.BITS_29_250K}
+_DIGIT_OF = {bus: digit for digit, bus in _DIGITS.items()}
+_SETUP = {
+    "ATE0": "echo off",
+    "ATL0": "line feeds off",
+    "ATH1": "identifiers on",
+    "ATS0": "spaces off",
+    "ATAT1": "adaptive timing",
+}
+_FIRST_REQUEST = "0100"
+_SEARCH_S = 20.0
+COMMAND_WAIT_S = 1.0
+_RESET_S = 2.0
+_OTHER_SPEED_S = 1.2
+_VOLTS = re.compile(r"(\d{1,2}\.\d{1,2})V?")
+IGNITION = "switch the ignition on (engine running only outdoors: exhaust gas) and check the plug"
+OLDER_BUS = "serial: reads CAN only; a thermometer that prints numbers can be read by lines:"
+
+
+@dataclass(frozen=True, slots=True)
+class Adapter:
+    """What was found out about an adapter and the bus behind it."""
+
+    headers: Headers
+    wide: bool
+
+
+def greet(bauds: Sequence[int | None]) -> Generator[Wish, str | None, str]:
+    """Reset the adapter, at each speed in turn, and return what it calls itself.
+
+    The first speed is the one that the port was opened at; None leaves it alone.
+    Raises LinkLost when nothing with a prompt answers.
+    """
+    heard = False
+    for number, speed in enumerate(bauds):
+        if number and speed is not None:
+            yield Speed(speed)
+        for _ in range(1 if number else 2):
+            text = yield Ask("ATZ", _OTHER_SPEED_S if number else _RESET_S)
+            yield Settle(0.1)
+            if text is not None and _readable(text):
+                return _name(text)
+            heard = heard or text is not None
+    advice = "check its power and plug, and the speed (?baud=)"
+    seen = "what answers is no text adapter" if heard else "nothing answers with a prompt"
+    yield Step("adapter answers", StepState.FAILED, seen, advice)
+    raise LinkLost(f"The port is open, but {seen}: {advice}.")
+
+
+def set_up(bus: Bus) -> Generator[Wish, str | None, None]:
+    """Say how answers should look, and tell which commands the adapter does not know."""
+    unknown = set()
+    for command in (*_SETUP, f"ATSP{_DIGIT_OF[bus]}"):
+        if not (yield from accepted(command)):
+            unknown.add(command)
+    if len(unknown) > len(_SETUP):
+        raise LinkLost(
+            "The adapter answers, but knows none of the usual commands or is garbled: "
+            "check the speed (?baud=)."
+        )
+    names = [_SETUP.get(command, "choice of bus") for command in sorted(unknown)]
+    if names:
+        yield Step("adapter set up", StepState.UNKNOWN, f"it does not know: {', '.join(names)}")
+    else:
+        yield Step("adapter set up", StepState.OK, "it knows every command asked of it")
+
+
+def battery(tries: int = 2) -> Generator[Wish, str | None, float | None]:
+    """Return the voltage at the plug in V, where the adapter can tell it."""
+    for _ in range(tries):
+        text = yield Ask("ATRV", COMMAND_WAIT_S)
+        for line in _lines(text, "ATRV"):
+            if match := _VOLTS.fullmatch(line):
+                return float(match[1])
+    return None
+
+
+def find_bus(bus: Bus) -> Generator[Wish, str | None, Adapter]:
+    """Reach the vehicle and return which bus it is and how answers look.
+
+    Raises LinkLost when the vehicle is silent or its bus is not CAN. With a bus that the user gave,
+    silence to the first request is no reason to give up.
+    """
+    text, headers = yield from _first_answer(bus)
+    digit = yield from _bus_digit()
+    if headers is None and digit is not None and digit in "12345":
+        yield Step("bus", StepState.FAILED, "an older kind of bus, not CAN", OLDER_BUS)
+        raise LinkLost(f"The diagnostic bus of this vehicle is not CAN: {OLDER_BUS}.")
+    if headers is None:
+        yield from _silent(bus, text)
+    found = _DIGITS.get(digit or "", bus)
+    wide = found.value.startswith("29")
+    if headers in (Headers.BITS_11, Headers.BITS_29):  # what was seen beats what was said
+        wide = headers is Headers.BITS_29
+    shown = headers or (Headers.BITS_29 if wide else Headers.BITS_11)
+    name = found.value if found is not Bus.AUTO else f"{29 if wide else 11}-bit, speed not told"
+    yield Step("bus", StepState.OK if headers else StepState.UNKNOWN, f"CAN, {name}")
+    return Adapter(shown, wide)
+
+
+def _first_answer(bus: Bus) -> Generator[Wish, str | None, tuple[str, Headers | None]]:
+    text: str | None = None
+    for _ in range(2):
+        text = yield Ask(_FIRST_REQUEST, _SEARCH_S if bus is Bus.AUTO else 5.0)
+        headers = _headers_of(text or "")
+        if headers is not None:
+            return text or "", headers
+        yield Settle()
+    return text or "", None
+
+
+def _headers_of(text: str) -> Headers | None:
+    """Return the form in which an answer to the first request makes sense."""
+    for headers in (headers_in(text, _FIRST_REQUEST), Headers.NONE):
+        if headers is not None:
+            answer = read_answer(text, _FIRST_REQUEST, headers)
+            if any(payload.data[:2] in (b"\x41\x00", b"\x7f\x01") for payload in answer.payloads):
+                return headers
+    return None
+
+
+def _silent(bus: Bus, text: str) -> Generator[Wish, str | None, None]:
+    words = read_answer(text, _FIRST_REQUEST, Headers.NONE).words - {Word.SEARCHING, Word.OK}
+    seen = next(iter(sorted(words)), "no answer that can be read")
+    if bus is not Bus.AUTO:
+        yield Step("vehicle answers", StepState.UNKNOWN, seen, IGNITION)
+        return
+    advice = f"{IGNITION}, or name the bus (?bus={Bus.BITS_11_500K} or another)"
+    yield Step("vehicle answers", StepState.FAILED, seen, advice)
+    raise LinkLost(f"The adapter works, but the vehicle does not answer ({seen}): {advice}.")
+
+
+def _bus_digit() -> Generator[Wish, str | None, str | None]:
+    text = yield Ask("ATDPN", COMMAND_WAIT_S)
+    for line in _lines(text, "ATDPN"):
+        if match := re.fullmatch(r"A?([0-9A-F])", line):
+            return match[1]
+    return None
+
+
+def accepted(command: str) -> Generator[Wish, str | None, bool]:
+    """Return whether the adapter took a command; a garbled answer is asked again once."""
+    for _ in range(2):
+        text = yield Ask(command, COMMAND_WAIT_S)
+        words = read_answer(text or "", command, Headers.NONE).words
+        if Word.OK in words:
+            return True
+        if words == {Word.UNKNOWN}:
+            return False
+        yield Settle()
+    return False
+
+
+def _lines(text: str | None, command: str) -> list[str]:
+    lines = [line.replace(" ", "").upper() for line in re.split(r"[\r\n]+", text or "")]
+    return [line for line in lines if line and line != command]
+
+
+def _readable(text: str) -> bool:
+    return all(sign.isprintable() or sign in "\r\n\t" for sign in text) and "\ufffd" not in text
+
+
+def _name(text: str) -> str:
+    """Return the last line of the greeting: what the adapter calls itself."""
+    lines = [line.strip() for line in re.split(r"[\r\n]+", text)]
+    named = [line for line in lines if line and line.upper() not in ("ATZ", "OK", "?")]
+    return named[-1][:60] if named else ""

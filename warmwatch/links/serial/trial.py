@@ -1,0 +1,50 @@
+"""What `serial:` shows when it is tried, step by step."""
+
+import time
+from collections.abc import Iterator
+
+from warmwatch.errors import LinkError
+from warmwatch.links.address import Address
+from warmwatch.links.byte_port import PortOpener
+from warmwatch.links.live import Values
+from warmwatch.links.serial.port import TextPort, open_text_port, settings_of
+from warmwatch.links.serial.serve import OFFER
+from warmwatch.links.trying.steps import Heard, Step, StepState, reading_steps
+
+TRY_POLLS_S = 5.0
+
+
+def try_address(address: Address) -> Iterator[Step]:
+    """Yield what setting up and TRY_POLLS_S of polling show; never raises a LinkError."""
+    settings = settings_of(address)
+    opener = PortOpener(settings.name, settings.baud, settings.usb_serial)
+    try:
+        port = open_text_port(opener, settings.wanted)
+    except LinkError as error:
+        yield Step("port opened", StepState.FAILED, str(error))
+        return
+    yield Step("port opened", StepState.OK, settings.name)
+    try:
+        yield from _tried(port)
+    finally:
+        port.close()
+
+
+def _tried(port: TextPort) -> Iterator[Step]:
+    readings: list[Heard] = []
+    began_s: float | None = None
+    told = False
+    try:
+        while began_s is None or time.monotonic() - began_s < TRY_POLLS_S:
+            for item in port.work():
+                if isinstance(item, Step):
+                    yield item
+                    told = item.state is StepState.FAILED
+                    began_s = time.monotonic() if item.name == OFFER else None
+                elif isinstance(item, Values):
+                    readings.append(Heard(time.monotonic(), item.values, item.doubts))
+    except LinkError as error:
+        if began_s is not None or not told:
+            yield Step("link", StepState.FAILED, str(error))
+        return
+    yield from reading_steps(readings)

@@ -1,0 +1,1 @@
+"""Tries a link step by step, and searches for what no table names."""

@@ -1,0 +1,47 @@
+"""Single requests to a vehicle, one after the other: for searching, not for watching."""
+
+from collections.abc import Callable, Mapping
+from importlib import import_module
+from typing import Protocol
+
+from warmwatch.errors import UsageError
+from warmwatch.links.address import Address
+from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.survey import Offer
+from warmwatch.links.asking.units import Unit
+from warmwatch.links.trying.steps import Step
+
+KINDS = ("serial", "can")
+
+
+class Asker(Protocol):
+    """An opened way to ask."""
+
+    @property
+    def units(self) -> list[Unit]:
+        """The units that answered the survey."""
+
+    @property
+    def offers(self) -> Mapping[Unit, Offer]:
+        """What each of them offers of the standard's values."""
+
+    def unit_at(self, target: int) -> Unit:
+        """Return the unit asked at `target`."""
+
+    def ask(self, request: Request) -> Outcome:
+        """Ask once and wait for the answer. Raises LinkLost."""
+
+    def close(self) -> None:
+        """Free the port."""
+
+
+def open_asker(address: Address, told: Callable[[Step], None]) -> Asker:
+    """Open the link of `address` for single requests; `told` gets the steps on the way.
+
+    Raises LinkError, and UsageError for a kind of link that asks nothing.
+    """
+    if address.kind not in KINDS:
+        raise UsageError(f"{address.kind}: asks no questions: search on a serial: or can: link.")
+    module = import_module(f"warmwatch.links.{address.kind}.asker")
+    asker: Asker = module.open_asker(address, told)
+    return asker

@@ -1,0 +1,51 @@
+"""Tries a link and says what it sees, step by step."""
+
+import time
+from collections.abc import Iterator
+from importlib import import_module
+
+from warmwatch.core.reading import Reading
+from warmwatch.errors import LinkError
+from warmwatch.links.address import Address
+from warmwatch.links.base import Notice, open_link
+from warmwatch.links.trying.steps import Heard, Step, StepState, TryAddress, reading_steps
+
+LISTEN_S = 8.0
+_OWN = ("serial", "can")
+
+
+def try_link(address: Address, seconds: float = LISTEN_S) -> Iterator[Step]:
+    """Yield steps as they are taken. Raises UsageError for an address that cannot be meant."""
+    if address.kind in _OWN:
+        module = import_module(f"warmwatch.links.{address.kind}.trial")
+        own: TryAddress = module.try_address
+        yield from own(address)
+    else:
+        yield from listen(address, seconds)
+
+
+def listen(address: Address, seconds: float) -> Iterator[Step]:
+    """Open the link as `watch` does, listen for `seconds`, and say what came."""
+    link = open_link(address, pace=None)
+    readings: list[Heard] = []
+    until_s = time.monotonic() + seconds
+    try:
+        for item in link.items():
+            if isinstance(item, Notice):
+                state = StepState.FAILED if item.lost or item.alarm else StepState.OK
+                yield Step("link says", state, item.text)
+            elif isinstance(item, Reading):
+                if not readings:
+                    yield Step("link opened", StepState.OK, str(address))
+                readings.append(Heard(item.elapsed_s, item.values, item.doubts))
+            if time.monotonic() >= until_s:
+                break
+    except LinkError as error:
+        yield Step("link opened", StepState.FAILED, str(error))
+        return
+    finally:
+        link.close()
+    if not readings:
+        yield Step("readings", StepState.FAILED, f"none came in {seconds:.0f} seconds")
+        return
+    yield from reading_steps(readings)

@@ -1,0 +1,1 @@
+"""The proof: a PDF made from a recording."""

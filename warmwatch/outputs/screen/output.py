@@ -1,0 +1,155 @@
+"""The terminal screen of `watch`: drawn on a thread of its own, so that a terminal that does not
+take what is written (a selection in a console, a slow line) never holds up the watch.
+"""
+
+import os
+import queue
+import threading
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol, TextIO
+
+from warmwatch.links.base import Notice
+from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.outputs.plain import summary_lines
+from warmwatch.outputs.screen.board import Board, board, stalled
+from warmwatch.outputs.screen.glyphs import Glyphs
+from warmwatch.outputs.screen.layout import Frame, Line, render
+from warmwatch.outputs.screen.painter import Painter
+from warmwatch.outputs.screen.story import Story, Tale
+
+BEAT_S = 0.5
+STALLED_S = 4.0
+"""When nothing was shown for so long the watch itself is stuck, and what stands there is old."""
+AFRESH_S = 5.0
+"""Everything is drawn again so often: something else may have written over it."""
+
+
+class Panel(Protocol):
+    """What the page offers to the screen."""
+
+    @property
+    def clients(self) -> int:
+        """How many pages are connected now."""
+
+    def lines(self, width: int, height: int, glyphs: Glyphs, *, colour: bool) -> tuple[Line, ...]:
+        """Return the page's address as text and code."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    view: View
+    tale: Tale
+    at_s: float
+
+
+def can_show(stream: TextIO) -> bool:
+    """Whether `stream` is a terminal that a screen can be drawn on."""
+    return stream.isatty() and os.environ.get("TERM", "") not in ("dumb", "unknown")
+
+
+class Screen:
+    """Shows the newest view; what came between two drawings is skipped."""
+
+    def __init__(
+        self, stream: TextIO, unit: str, *, keys: Sequence[str] = (), panel: Panel | None = None
+    ) -> None:
+        self._stream = stream
+        self._story = Story(unit)
+        self._told: queue.SimpleQueue[str] = queue.SimpleQueue()
+        self._keys = tuple(keys)
+        self._panel = panel
+        self._first_panel = panel is not None
+        self._painter = Painter(stream)
+        self._slot: _Shown | None = None
+        self._changed = threading.Event()
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._failure = ""
+
+    def take(self, entry: Entry) -> None:
+        self._story.take(entry)
+
+    def tell(self, text: str) -> None:
+        """Put a sentence among what happened; for any thread."""
+        self._told.put(text)
+
+    def show(self, view: View) -> None:
+        if self._failure:
+            raise OSError(self._failure)
+        while not self._told.empty():
+            self._story.take(Notice(self._told.get_nowait()))
+        self._slot = _Shown(view, self._story.tale(), time.monotonic())
+        self._changed.set()
+        if self._thread is None:
+            self._thread = threading.Thread(target=self._run, name="screen", daemon=True)
+            self._thread.start()
+
+    def close(self, summary: Summary) -> None:
+        self.stop()
+        while not self._told.empty():
+            self._stream.write(self._told.get_nowait() + "\n")
+        for line in summary_lines(summary):
+            self._stream.write(line + "\n")
+        self._stream.flush()
+
+    def stop(self) -> None:
+        """End the drawing and give the terminal back; may be called twice."""
+        self._stop.set()
+        self._changed.set()
+        if self._thread is not None:
+            self._thread.join(timeout=2.0)
+        self._painter.close()
+
+    # Everything below runs on the screen's own thread.
+
+    def _run(self) -> None:
+        try:
+            self._painter.open()
+            afresh_s = time.monotonic()
+            while not self._stop.is_set():
+                afresh = time.monotonic() - afresh_s >= AFRESH_S
+                if afresh:
+                    afresh_s = time.monotonic()
+                self._draw(afresh=afresh)
+                self._changed.wait(BEAT_S)
+                self._changed.clear()
+        except (OSError, ValueError) as error:
+            self._failure = str(error)  # told by the next `show`, on the session's thread
+
+    def _draw(self, *, afresh: bool) -> None:
+        shown = self._slot
+        if shown is None:
+            return
+        now_s = time.monotonic()
+        seen = board(shown.view, shown.tale)
+        if now_s - shown.at_s > STALLED_S:
+            seen = stalled(seen, now_s - shown.at_s)
+        self._painter.paint(self.lines(shown.view, seen, now_s), afresh=afresh)
+
+    def lines(self, view: View, seen: Board, now_s: float) -> list[Line]:
+        """Return the lines for the window as it is now."""
+        width, height = self._painter.size()
+        glyphs, panel = self._painter.glyphs, self._panel
+        self._first_panel = self._first_panel and view.panel
+        # The address stands there from the start, until a phone has it or a key is pressed.
+        connected = panel is not None and self._first_panel and panel.clients > 0
+        wanted = view.panel and not connected
+        colour = not self._painter.colourless
+        return render(
+            seen,
+            Frame(
+                width=width,
+                height=height,
+                glyphs=glyphs,
+                band=view.job.band,
+                unit=view.job.unit,
+                keys=self._keys,
+                prompt=view.prompt,
+                panel=panel.lines(width, height - 2, glyphs, colour=colour)
+                if panel is not None and wanted
+                else (),
+                beat=int(now_s / BEAT_S) % 2 == 1,
+            ),
+        )

@@ -1,0 +1,1 @@
+"""Many recordings at once: features, kept by digest."""

@@ -1,0 +1,1 @@
+"""Verifies recordings and signs them."""

@@ -1,0 +1,154 @@
+"""The shop key: an Ed25519 key in a PEM file (PKCS 8) that only its owner may read."""
+
+import base64
+import os
+import stat
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from warmwatch.errors import RecordingError, UsageError
+from warmwatch.recording.seal.report import SealState
+from warmwatch.recording.seal.signature import Signature, fingerprint, signature_path
+from warmwatch.recording.seal.verify import file_sha256, verify_recording
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+MAX_KEY = 1 << 14
+
+
+class PassphraseNeeded(UsageError):
+    """The key is locked by a passphrase, and none or a wrong one was given."""
+
+
+class ShopKey:
+    """A key that can sign; `name` is what stands in signatures beside it."""
+
+    def __init__(self, private: "Ed25519PrivateKey", name: str) -> None:
+        self._private = private
+        self.name = name
+
+    @property
+    def public(self) -> bytes:
+        """The raw public key, 32 bytes."""
+        return self._private.public_key().public_bytes_raw()
+
+    @property
+    def fingerprint(self) -> str:
+        """The public key's fingerprint."""
+        return fingerprint(self.public)
+
+    def sign(self, message: bytes) -> bytes:
+        """Return the Ed25519 signature, 64 bytes."""
+        return self._private.sign(message)
+
+
+def make_key(path: Path, name: str, passphrase: str = "") -> ShopKey:
+    """Make a key file that is not there yet (mode 600) and return the key; UsageError if it is.
+
+    The name goes into the file's first line, as a comment of the PEM format.
+    """
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+    from cryptography.hazmat.primitives.serialization import (
+        BestAvailableEncryption,
+        Encoding,
+        NoEncryption,
+        PrivateFormat,
+    )
+
+    private = Ed25519PrivateKey.generate()
+    secret = passphrase.encode("utf-8")
+    lock = BestAvailableEncryption(secret) if secret else NoEncryption()
+    pem = private.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, lock)
+    name = " ".join(name.split())[:80]
+    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        raise UsageError(f"There is a key {path} already: it is not overwritten.") from None
+    with os.fdopen(handle, "wb") as file:
+        file.write(f"warmwatch shop key: {name}\n".encode() + pem)
+    return ShopKey(private, name)
+
+
+def load_key(path: Path, passphrase: str = "") -> ShopKey:
+    """Return the key of a file; UsageError when it is no key or open to all."""
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+    from cryptography.hazmat.primitives.serialization import load_pem_private_key
+
+    data = _key_bytes(path)
+    head, begin, pem = data.partition(b"-----BEGIN")
+    try:
+        private = load_pem_private_key(begin + pem, passphrase.encode("utf-8") or None)
+    except TypeError:
+        raise PassphraseNeeded(f"The key {path} is locked: its passphrase is needed.") from None
+    except ValueError:
+        if b"ENCRYPTED" in pem and passphrase:
+            raise PassphraseNeeded(f"That is not the passphrase of the key {path}.") from None
+        raise UsageError(f"{path} is no shop key: make one with `warmwatch key make`.") from None
+    if not isinstance(private, Ed25519PrivateKey):
+        raise UsageError(f"{path} holds another kind of key than Ed25519.")
+    name = head.decode("utf-8", "replace").partition(":")[2].strip()
+    return ShopKey(private, name)
+
+
+def _key_bytes(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            mode = stat.S_IMODE(os.fstat(file.fileno()).st_mode)
+            data = file.read(MAX_KEY)
+    except FileNotFoundError:
+        raise UsageError(f"There is no key {path}: make one with `warmwatch key make`.") from None
+    except OSError as error:
+        raise UsageError(f"The key {path} cannot be read ({error.strerror or error}).") from None
+    if sys.platform != "win32" and mode & 0o077:
+        raise UsageError(f"Others can read the key {path}: take their rights away (chmod 600).")
+    return data
+
+
+def public_pem(key: ShopKey) -> str:
+    """Return the public part, as PEM, to be given to whoever is to check signatures."""
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+    from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
+
+    public = Ed25519PublicKey.from_public_bytes(key.public)
+    return public.public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo).decode("ascii")
+
+
+def public_fingerprint(path: Path) -> str:
+    """Return the fingerprint of a public key file (PEM); UsageError when it is none."""
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+    from cryptography.hazmat.primitives.serialization import load_pem_public_key
+
+    try:
+        with path.open("rb") as file:
+            public = load_pem_public_key(file.read(MAX_KEY))
+    except (OSError, ValueError):
+        raise UsageError(f"{path} is no public key: give what `key public` wrote.") from None
+    if not isinstance(public, Ed25519PublicKey):
+        raise UsageError(f"{path} holds another kind of key than Ed25519.")
+    return fingerprint(public.public_bytes_raw())
+
+
+def sign_recording(path: Path, key: ShopKey, time: str) -> Path:
+    """Sign a closed, intact recording and return the signature's path.
+
+    RecordingError when it is not intact: what was changed or torn is not signed.
+    """
+    report = verify_recording(path)
+    if report.state is not SealState.INTACT:
+        raise RecordingError(f"Not signed: {path.name} is {report.state} ({report.reason}).")
+    unsigned = Signature(
+        recording=path.name,
+        digest=report.digest,
+        sha256=file_sha256(path),
+        key=base64.b64encode(key.public).decode("ascii"),
+        key_name=key.name,
+        time=time,
+    )
+    sealed = base64.b64encode(key.sign(unsigned.message)).decode("ascii")
+    target = signature_path(path)
+    target.write_text(replace(unsigned, signature=sealed).text(), encoding="ascii", newline="\n")
+    return target

@@ -1,0 +1,60 @@
+"""A seal over a whole PDF file, standing inside it.
+
+The document's keywords hold `warmwatch-seal <64 hex> key <64 hex> signature <128 hex>`. The seal
+is the SHA-256 of the file with all of these digits put to zero; the signature is Ed25519 over the
+seal, and key and signature stay zero without a key. Filling in the digits changes no length, so
+the file stays a valid PDF. Every byte outside the digits is covered by the seal, and the digits
+themselves cannot change without being noticed.
+"""
+
+import hashlib
+import re
+from dataclasses import dataclass
+
+from warmwatch.recording.seal.key import ShopKey
+from warmwatch.recording.seal.signature import fingerprint, holds
+
+PLACEHOLDER = f"warmwatch-seal {'0' * 64} key {'0' * 64} signature {'0' * 128}"
+_SEAL = re.compile(rb"warmwatch-seal ([0-9a-f]{64}) key ([0-9a-f]{64}) signature ([0-9a-f]{128})")
+_CONTEXT = b"warmwatch proof 1\n"
+MOST_PLACES = 4
+
+
+@dataclass(frozen=True, slots=True)
+class PdfSeal:
+    """What stands in the file: `signed_by` is the fingerprint of a good signature's key."""
+
+    found: bool
+    intact: bool
+    reason: str = ""
+    signed_by: str = ""
+
+
+def seal_pdf(data: bytes, key: ShopKey | None) -> bytes:
+    """Return the PDF with its placeholder filled in; ValueError when it has none."""
+    if data.count(PLACEHOLDER.encode("ascii")) == 0:
+        raise ValueError("the PDF holds no place for the seal")
+    digest = hashlib.sha256(data).digest()
+    public = key.public if key is not None else bytes(32)
+    sealed = key.sign(_CONTEXT + digest + public) if key is not None else bytes(64)
+    text = f"warmwatch-seal {digest.hex()} key {public.hex()} signature {sealed.hex()}"
+    return data.replace(PLACEHOLDER.encode("ascii"), text.encode("ascii"))
+
+
+def check_pdf(data: bytes) -> PdfSeal:
+    """Return whether a PDF is as it was sealed."""
+    found = set(_SEAL.findall(data))
+    places = len(_SEAL.findall(data))
+    if not found:
+        return PdfSeal(False, False, "it holds no seal of a warmwatch proof, or no whole one")
+    if len(found) > 1 or places > MOST_PLACES:
+        return PdfSeal(True, False, "its seal stands there in different words")
+    digest, public, sealed = (bytes.fromhex(part.decode("ascii")) for part in found.pop())
+    blank = _SEAL.sub(PLACEHOLDER.encode("ascii"), data)
+    if hashlib.sha256(blank).digest() != digest:
+        return PdfSeal(True, False, "the PDF was changed after it was made")
+    if not any(public) and not any(sealed):
+        return PdfSeal(True, True)
+    if not holds(public, sealed, _CONTEXT + digest + public):
+        return PdfSeal(True, False, "the signature of the PDF does not hold")
+    return PdfSeal(True, True, signed_by=fingerprint(public))

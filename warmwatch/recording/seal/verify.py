@@ -1,0 +1,213 @@
+"""Verifies a recording: digest chain, sidecar, events re-derived from the items, signature.
+
+Strict where the reader is lenient: line ends, encoding and everything else must be exactly what
+the writer writes, so that no byte can change unnoticed. What this proves: the file is as the
+program wrote it, and with a signature, that nobody without the key changed it afterwards. Not
+that the sensor told the truth. Without a signature somebody who knows the format can write a new
+chain.
+"""
+
+import hashlib
+import io
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import BinaryIO
+
+from warmwatch.errors import RecordingError
+from warmwatch.recording.reader import MAX_LINE
+from warmwatch.recording.rows import HEADER, Chain, split_line
+from warmwatch.recording.seal.rederive import Broken, Replay
+from warmwatch.recording.seal.report import Report, SealState
+from warmwatch.recording.seal.signature import (
+    MAX_SIGNATURE,
+    Signature,
+    SignatureError,
+    read_signature,
+    signature_path,
+)
+from warmwatch.recording.sidecar import parse_sidecar, sidecar_path
+
+MAX_SIDECAR = 1 << 20
+MAX_RECORDING = 1 << 30
+"""A day at 10 Hz is about 200 MB."""
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """A recording taken out of wherever it lies; the bytes of its companions, None without."""
+
+    name: str
+    data: BinaryIO
+    sidecar: bytes | None
+    signature: bytes | None
+
+
+def verify_recording(path: Path) -> Report:
+    """Verify a recording beside its sidecar; RecordingError when it cannot be read at all."""
+    try:
+        sidecar = _small(sidecar_path(path), MAX_SIDECAR)
+        signature = _small(signature_path(path), MAX_SIGNATURE)
+        with path.open("rb") as file:
+            return verify_parts(Parts(path.name, file, sidecar, signature))
+    except OSError as error:
+        raise RecordingError(f"Cannot read {path} ({error.strerror or error}).") from None
+
+
+def _small(path: Path, limit: int) -> bytes | None:
+    try:
+        with path.open("rb") as file:
+            return file.read(limit + 1)
+    except FileNotFoundError:
+        return None
+
+
+def verify_parts(parts: Parts) -> Report:
+    """Verify a recording given as its parts; never raises for what is in them."""
+    checker = _Checker(parts)
+    try:
+        report = checker.run()
+    except Broken as broken:
+        report = checker.report(broken.state, broken.reason, broken.row)
+    return _with_signature(report, parts, checker.sha256.hexdigest())
+
+
+class _Checker:
+    """Goes through the file once, in bounded memory."""
+
+    def __init__(self, parts: Parts) -> None:
+        self._parts = parts
+        self._chain = Chain()
+        self._rows = 0
+        self._closed: Mapping[str, str] | None = None
+        self._replay: Replay | None = None
+        self.sha256 = hashlib.sha256()
+
+    def run(self) -> Report:
+        for number, line in self._lines():
+            if number == 1:
+                if line != HEADER:
+                    raise Broken("the first line is not the header of a recording", 1)
+                continue
+            self._row(number, line)
+        if self._rows == 0:
+            raise Broken("no row is left", None, SealState.TORN)
+        if self._closed is None:
+            reason = f"it was never closed; all {self._rows} rows up to its end are whole"
+            raise Broken(reason, None, SealState.NEVER_CLOSED)
+        assert self._replay is not None
+        self._replay.end(self._closed)
+        return self.report(SealState.INTACT, "", None)
+
+    def report(self, state: SealState, reason: str, row: int | None) -> Report:
+        replay = self._replay
+        return Report(
+            state=state,
+            reason=reason,
+            row=row,
+            rows=self._rows,
+            digest=self._chain.digest,
+            events="" if replay is None else replay.verdict,
+            outcome=replay.outcome() if replay is not None and state is SealState.INTACT else "",
+        )
+
+    def _lines(self) -> Iterator[tuple[int, str]]:
+        number = size = 0
+        while data := self._parts.data.readline(MAX_LINE):
+            number += 1
+            size += len(data)
+            self.sha256.update(data)
+            if not data.endswith(b"\r\n"):
+                self._refuse_line(number, data)
+            if size > MAX_RECORDING:
+                raise Broken("it is longer than any recording", number)
+            try:
+                text = data[:-2].decode("utf-8")
+            except UnicodeDecodeError:
+                raise Broken("the row is no UTF-8 text", number) from None
+            yield number, text
+
+    def _refuse_line(self, number: int, data: bytes) -> None:
+        rest = self._parts.data.read(MAX_LINE)
+        while rest:
+            if data.strip(b"\0") or rest.strip(b"\0"):
+                raise Broken("the row does not end like a row of a recording", number)
+            rest = self._parts.data.read(MAX_LINE)  # zero bytes, as a power cut may leave them
+        if self._closed is not None:
+            raise Broken("something follows the closing row", number)
+        kept = f"rows 2 to {number - 1} are whole" if number > 2 else "nothing before it is left"
+        raise Broken(
+            f"row {number} is torn, {len(data)} bytes of it are left; {kept}",
+            number,
+            SealState.TORN,
+        )
+
+    def _row(self, number: int, line: str) -> None:
+        if self._closed is not None:
+            raise Broken("something follows the closing row", number)
+        if not self._chain.check(line):
+            raise Broken("the row, or one taken out or put in before it, was changed", number)
+        self._rows += 1
+        try:
+            cells = split_line(line)
+        except ValueError as error:
+            raise Broken(f"the row cannot be read: {error}", number) from None
+        if (cells["kind"] == "opened") != (number == 2):
+            raise Broken("the opening row is missing or not the first", number)
+        if number == 2:
+            self._replay = self._opened(cells)
+        elif cells["kind"] == "closed":
+            self._close(number, cells)
+        else:
+            assert self._replay is not None
+            self._replay.row(number, cells)
+
+    def _opened(self, cells: Mapping[str, str]) -> "Replay":
+        sidecar = self._parts.sidecar
+        if sidecar is None:
+            raise Broken("its sidecar is missing: keep the two files together", 2)
+        if cells["text"] != "sidecar=" + hashlib.sha256(sidecar).hexdigest():
+            raise Broken("its sidecar was changed", 2)
+        try:
+            return Replay(parse_sidecar(sidecar))
+        except RecordingError as error:
+            raise Broken(str(error), 2) from None
+
+    def _close(self, number: int, cells: Mapping[str, str]) -> None:
+        self._closed = cells
+        if cells["text"] != f"rows={self._rows - 1}":
+            raise Broken("the closing row counts other rows than there are", number)
+
+
+def _with_signature(report: Report, parts: Parts, sha256: str) -> Report:
+    if parts.signature is None or report.state is not SealState.INTACT:
+        return report
+    try:
+        signature = read_signature(parts.signature)
+    except SignatureError as error:
+        return replace(report, state=SealState.CHANGED, reason=str(error))
+    return signed_report(report, signature, sha256)
+
+
+def signed_report(report: Report, signature: Signature, sha256: str) -> Report:
+    """Return the report with a good signature in it; CHANGED when it is of another file."""
+    if (signature.digest, signature.sha256) != (report.digest, sha256):
+        reason = "the signature beside it belongs to another recording, or it was changed"
+        return replace(report, state=SealState.CHANGED, reason=reason)
+    return replace(
+        report,
+        signed_by=signature.fingerprint,
+        signed_name=signature.key_name,
+        signed_time=signature.time,
+    )
+
+
+def file_sha256(path: Path) -> str:
+    """Return the SHA-256 of a file."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def verify_bytes(name: str, data: bytes, sidecar: bytes | None, signature: bytes | None) -> Report:
+    """Verify a recording held in memory."""
+    return verify_parts(Parts(name, io.BytesIO(data), sidecar, signature))
