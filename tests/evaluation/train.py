@@ -21,7 +21,7 @@ Floats = npt.NDArray[np.float64]
 Weights = list[Floats]
 LEVELS = np.array([0.1, 0.25, 0.5, 0.75, 0.9])
 HEADS = 7 + len(CANDIDATES)
-TARGET = Path(__file__).parents[2] / "warmwatch" / "core" / "forecast_weights.py"
+TARGET = Path(__file__).parents[2] / "warmwatch" / "core" / "forecast" / "net_weights.py"
 _BATCH = 1024
 RUNS = 8000
 _LEVEL_TARGET_CLIMB = (43, 44, 45)  # their places among the features
@@ -49,7 +49,7 @@ def forward(weights: Weights, inputs: Floats) -> tuple[list[Floats], list[Floats
 
 
 def quantiles(out: Floats, inputs: Floats) -> Floats:
-    """Return the five log-ratio quantiles, as forecast_net.answer does for one row."""
+    """Return the five log-ratio quantiles, as net.answer does for one row."""
     middle = out[:, 2] + (out[:, 7:] * inputs[:, CANDIDATES]).sum(1)
     low = middle - _plus(out[:, 1])
     high = middle + _plus(out[:, 3])
