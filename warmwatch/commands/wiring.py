@@ -9,13 +9,15 @@ from typing import TYPE_CHECKING
 
 import click
 
+from warmwatch.commands.job_control import JobControl
 from warmwatch.core.forecast.forecaster import Forecaster
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.core.watch import Watch
 from warmwatch.links import Address, Link
-from warmwatch.links.keyboard.terminal import HELP, KEYS, Keyboard, in_foreground, key_words
+from warmwatch.links.keyboard.foreground import in_foreground
+from warmwatch.links.keyboard.terminal import HELP, KEYS, Keyboard, key_words
 from warmwatch.outputs.base import Output, Summary
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.hook import Hook, HookWish
@@ -71,7 +73,9 @@ def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
     shown: Output | None = None
     try:
         recorder = _recorder(link, address, job, wishes)
-        keyboard = Keyboard(wishes.keys) if in_foreground() and address.rest != "-" else None
+        keyboard = (
+            Keyboard(wishes.keys) if in_foreground(sys.stdin) and address.rest != "-" else None
+        )
         _greet(job, address, recorder, keyboard, page, wishes)
         shown, say = _shown(job, wishes, keyboard, page)
         others = _others(wishes, say, page)
@@ -87,7 +91,9 @@ def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
             marks=tuple if page is None else lambda: _page_marks(page, link),
             panel=page is not None,
         )
-        return exit_code(session.run(), outputs)
+        held = [keyboard, shown if isinstance(shown, Screen) else None]
+        with JobControl(*(holder for holder in held if holder is not None)):
+            return exit_code(session.run(), outputs)
     finally:
         # Whatever failed must be told on the terminal as it was.
         if isinstance(shown, Screen):

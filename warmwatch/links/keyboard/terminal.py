@@ -9,7 +9,6 @@ import codecs
 import contextlib
 import os
 import queue
-import signal
 import sys
 import threading
 import time
@@ -19,6 +18,7 @@ from dataclasses import dataclass
 from warmwatch.core.reading import MarkName, mark_of_note
 from warmwatch.errors import UsageError
 from warmwatch.links.base import WAIT_S
+from warmwatch.links.keyboard.foreground import in_foreground
 from warmwatch.links.keyboard.keys import NAMES, Decoder, windows_key
 
 KEYS: Mapping[str, MarkName] = {
@@ -164,6 +164,8 @@ class Keyboard:
         self._pressed: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._saved: object = None
+        self._single = False
+        self._paused = False
 
     def open(self) -> None:
         """Take the terminal's keys one by one; Ctrl-C stays Ctrl-C."""
@@ -172,29 +174,37 @@ class Keyboard:
 
             self._saved = termios.tcgetattr(sys.stdin)
             self.resume()
-            signal.signal(signal.SIGCONT, lambda number, frame: self.resume())
         threading.Thread(target=self._run, name="keyboard", daemon=True).start()
 
+    def pause(self) -> None:
+        """Give the terminal back as it was, until `resume`."""
+        self._paused, self._single = True, False
+        if sys.platform != "win32" and self._saved is not None and in_foreground(sys.stdin):
+            import termios
+
+            with contextlib.suppress(termios.error):  # the terminal may have gone
+                termios.tcsetattr(sys.stdin, termios.TCSADRAIN, self._saved)  # type: ignore[arg-type]
+
     def resume(self) -> None:
-        """Take single keys again, as after the program was stopped and goes on."""
-        if sys.platform != "win32":
+        """Take single keys again; in the background only when the terminal is ours again."""
+        self._paused = False
+        self._take_single_keys()
+
+    def _take_single_keys(self) -> None:
+        if sys.platform != "win32" and self._saved is not None and in_foreground(sys.stdin):
             import termios
             import tty
 
             with contextlib.suppress(termios.error):
                 # TCSADRAIN keeps what was typed before; the default would throw it away.
                 tty.setcbreak(sys.stdin, termios.TCSADRAIN)
+            self._single = True
 
     def close(self) -> None:
-        """Give the terminal back as it was; may be called twice."""
+        """Give the terminal back as it was and read no more; may be called twice."""
         self._stop.set()
-        if sys.platform != "win32" and self._saved is not None:
-            import termios
-
-            with contextlib.suppress(termios.error):  # the terminal may have gone
-                termios.tcsetattr(sys.stdin, termios.TCSADRAIN, self._saved)  # type: ignore[arg-type]
-            signal.signal(signal.SIGCONT, signal.SIG_DFL)
-            self._saved = None
+        self.pause()
+        self._saved = None
 
     def drain(self) -> list[str]:
         """Return the keys pressed since the last call."""
@@ -218,12 +228,27 @@ class Keyboard:
         decoder = Decoder()
         characters = codecs.getincrementaldecoder("utf-8")("replace")
         while not self._stop.is_set():
+            if not self._ours():
+                time.sleep(WAIT_S)
+                continue
             ready, _, _ = select.select([sys.stdin], [], [], WAIT_S)
+            if not self._ours():
+                continue
             data = os.read(sys.stdin.fileno(), 1024) if ready else b""
             if ready and not data:
                 return
             for key in decoder.feed(characters.decode(data)):
                 self._pressed.put(key)
+
+    def _ours(self) -> bool:
+        """Whether keys may be read: a program in the background would be stopped for it."""
+        if self._saved is None:
+            return True
+        if self._paused or not in_foreground(sys.stdin):
+            self._single = False
+        elif not self._single:
+            self._take_single_keys()
+        return self._single
 
     def _run_windows(self) -> None:
         import msvcrt
@@ -240,15 +265,3 @@ class Keyboard:
             else:
                 for key in decoder.feed(char) or decoder.feed(""):
                     self._pressed.put(key)
-
-
-def in_foreground() -> bool:
-    """Return whether keys can be read: a terminal whose foreground this program is."""
-    if not sys.stdin.isatty():
-        return False
-    if sys.platform == "win32":
-        return True
-    try:
-        return os.tcgetpgrp(sys.stdin.fileno()) == os.getpgrp()
-    except OSError:
-        return True  # not the controlling terminal: nobody stops us for reading it

@@ -6,11 +6,13 @@ import os
 import queue
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Protocol, TextIO
 
 from warmwatch.links.base import Notice
+from warmwatch.links.keyboard.foreground import in_foreground
 from warmwatch.outputs.base import Entry, Summary, View
 from warmwatch.outputs.plain import summary_lines
 from warmwatch.outputs.screen.board import Board, board, stalled
@@ -22,6 +24,8 @@ from warmwatch.outputs.screen.story import Story, Tale
 BEAT_S = 0.5
 STALLED_S = 4.0
 """When nothing was shown for so long the watch itself is stuck, and what stands there is old."""
+TURN_S = 1.0
+"""So long is waited for a drawing that goes on; a terminal that hangs never ends its own."""
 AFRESH_S = 5.0
 """Everything is drawn again so often: something else may have written over it."""
 
@@ -45,8 +49,8 @@ class _Shown:
 
 
 def can_show(stream: TextIO) -> bool:
-    """Whether `stream` is a terminal that a screen can be drawn on."""
-    return stream.isatty() and os.environ.get("TERM", "") not in ("dumb", "unknown")
+    """Whether `stream` is a terminal that a screen can be drawn on, and ours to draw on."""
+    return in_foreground(stream) and os.environ.get("TERM", "") not in ("dumb", "unknown")
 
 
 class Screen:
@@ -67,6 +71,8 @@ class Screen:
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._failure = ""
+        self._paused = False
+        self._lock = threading.RLock()
 
     def take(self, entry: Entry) -> None:
         self._story.take(entry)
@@ -100,23 +106,55 @@ class Screen:
         self._changed.set()
         if self._thread is not None:
             self._thread.join(timeout=2.0)
-        self._painter.close()
+        with self._turn():
+            self._painter.close()
+
+    def pause(self) -> None:
+        """Give the terminal back for as long as the program stands still."""
+        with self._turn():
+            self._paused = True
+            self._painter.close()
+
+    def resume(self) -> None:
+        """Draw again, soon, or as soon as the terminal is ours."""
+        self._paused = False  # nothing else: a signal may have come in the middle of `show`
+
+    @contextmanager
+    def _turn(self) -> Iterator[None]:
+        """Let one thread at a time write; a terminal that hangs is not waited for."""
+        mine = self._lock.acquire(timeout=TURN_S)
+        try:
+            yield
+        finally:
+            if mine:
+                self._lock.release()
 
     # Everything below runs on the screen's own thread.
 
     def _run(self) -> None:
         try:
-            self._painter.open()
             afresh_s = time.monotonic()
             while not self._stop.is_set():
                 afresh = time.monotonic() - afresh_s >= AFRESH_S
                 if afresh:
                     afresh_s = time.monotonic()
-                self._draw(afresh=afresh)
+                with self._lock:
+                    if self._takes_terminal():
+                        self._draw(afresh=afresh)
                 self._changed.wait(BEAT_S)
                 self._changed.clear()
         except (OSError, ValueError) as error:
             self._failure = str(error)  # told by the next `show`, on the session's thread
+
+    def _takes_terminal(self) -> bool:
+        """Whether there is a terminal to draw on; in the background it belongs to another."""
+        if self._stop.is_set():
+            return False
+        if self._paused or not in_foreground(self._stream):
+            self._painter.close()
+            return False
+        self._painter.open()
+        return True
 
     def _draw(self, *, afresh: bool) -> None:
         shown = self._slot

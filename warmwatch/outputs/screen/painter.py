@@ -61,8 +61,14 @@ class Painter:
         return width - (1 if self._console.legacy_windows else 0), height
 
     def open(self) -> None:
-        """Take the alternate screen; it is given back even when the program ends badly."""
+        """Take the alternate screen; it is given back even when the program ends badly.
+
+        May be called again, as after `close`: then everything is drawn anew.
+        """
+        if self._opened:
+            return
         self._opened = True
+        self._drawn, self._size = [], (0, 0)
         atexit.register(self.close)
         self._restore_selecting = stop_selecting()
         self._console.set_alt_screen(True)
