@@ -27,6 +27,10 @@ from warmwatch.recording.writer import Recorder
 SHOW_EVERY_S = 0.25
 SHOW_SOON_S = 0.1
 """What is new is shown at once, but not more often than this."""
+STALLED = (
+    "The disk does not answer: the recording is kept in memory until it does. The watch goes on; "
+    "do not switch off before the recording has reached the disk."
+)
 ENDED = "The readings ended: the temperature is not known now."
 _ENDING = [
     getattr(signal, name)
@@ -225,12 +229,20 @@ class Session:
             if self._recording and self._recorder.displaced:
                 self._recording = ""
                 self._tell_recording(self._recorder.displaced)
+            self._watch_disk(self._recorder)
         except RecordingError as error:
             self._recorder.abandon()
             self._recorder = None
             if not Path(self._recording).exists():
                 self._recording = ""  # no summary names a file that is not there
             self._tell_recording(str(error))
+
+    def _watch_disk(self, recorder: Recorder) -> None:
+        if recorder.stalled and not self._recording_trouble:
+            self._tell_recording(STALLED)
+        elif self._recording_trouble == STALLED and not recorder.stalled:
+            self._recording_trouble = ""
+            self._pass_on(Notice("The disk answers again: nothing of the recording is missing."))
 
     def _tell_recording(self, trouble: str) -> None:
         self._recording_trouble = trouble

@@ -47,7 +47,7 @@ class PowerCut:
             real(handle)
             self.synced = os.fstat(handle).st_size
 
-        monkeypatch.setattr("warmwatch.recording.writer.os.fsync", fsync)
+        monkeypatch.setattr("warmwatch.recording.disk.os.fsync", fsync)
 
 
 def test_a_power_cut_loses_at_most_a_second(

@@ -3,6 +3,7 @@
 import contextlib
 import os
 import time
+from collections import deque
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,10 +15,17 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Item
 from warmwatch.errors import RecordingError
 from warmwatch.recording.bounds import bounded
+from warmwatch.recording.disk import DiskSync, Synced
 from warmwatch.recording.rows import HEADER, Chain, event_cells, item_cells, utc_text
 from warmwatch.recording.sidecar import sidecar_path, sidecar_text, text_digest
 
 SYNC_S = 1.0
+PATIENCE_S = 0.2
+"""So long a sync is waited for, so that a failure is told at once: as long as a link may block."""
+STALLED_S = 3.0
+CLOSING_S = 10.0
+MOST_KEPT = 1 << 26
+"""Bytes kept for a disk that does not answer: days of readings."""
 LINE_END = "\r\n"
 MAX_STEM = 200
 """Bytes of a recording's name without its endings; most systems take 255 in all."""
@@ -27,7 +35,8 @@ class Recorder:
     """One recording being written. Open it with `create`.
 
     Each line reaches the operating system at once and the disk within SYNC_S. RecordingError tells
-    that the disk would not take more; what was written stays readable.
+    that the disk would not take more; what was written stays readable. A disk that does not answer
+    is waited for PATIENCE_S; lines are then kept here until it does, and `stalled` says so.
     """
 
     def __init__(self, path: Path, file: BinaryIO, opened: Mapping[str, str]) -> None:
@@ -38,16 +47,21 @@ class Recorder:
         self._size = 0
         self._synced_s = time.monotonic()
         self._unsynced = False
+        self._kept: deque[bytes] = deque()
+        self._kept_size = 0
+        self._waited = False
         self.displaced = ""
         """What to tell once the file is no longer at `path`; it is still written."""
-        found = os.fstat(file.fileno())
-        # Some file systems count no links at all; there a removal cannot be noticed.
-        self._counted = found.st_nlink > 0
-        self._identity = found.st_dev, found.st_ino
-        self._steady = not self._moved()  # some shares number a file anew each time it is asked
+        self._disk = DiskSync(path, file)
         self._append(HEADER)
         self._write(opened)
-        self.sync()
+        self._took(self._disk.now(), time.monotonic())
+
+    @property
+    def stalled(self) -> bool:
+        """Whether the disk has not answered for STALLED_S."""
+        started_s = self._disk.started_s
+        return started_s is not None and time.monotonic() - started_s >= STALLED_S
 
     def item(self, item: Item) -> None:
         """Write an input of the fold, before it is folded."""
@@ -61,33 +75,43 @@ class Recorder:
 
     def sync_if_due(self) -> None:
         """Let the disk have what it does not have yet, if that is older than SYNC_S."""
-        if self._unsynced and time.monotonic() - self._synced_s >= SYNC_S:
+        if self._free() and self._unsynced and time.monotonic() - self._synced_s >= SYNC_S:
             self.sync()
 
     def sync(self) -> None:
-        """Let the disk have everything now."""
-        try:
-            os.fsync(self._file.fileno())
-            removed = self._counted and os.fstat(self._file.fileno()).st_nlink == 0
-        except OSError as error:
-            raise self._failed(error) from None
-        if removed:
+        """Let the disk have everything now; a disk that does not answer is not waited for long."""
+        if self._free():
+            self._disk.start()
+            self._waited = False
+            self._free()
+
+    def _free(self, patience_s: float = PATIENCE_S) -> bool:
+        """Whether no sync runs: then all lines have been written. Each is waited for once."""
+        started_s = self._disk.started_s
+        if started_s is None:
+            return True
+        synced = self._disk.ended(0.0 if self._waited else patience_s)
+        self._waited = True
+        if synced is None:
+            return False
+        self._took(synced, started_s)
+        while self._kept:
+            data = self._kept.popleft()
+            self._kept_size -= len(data)
+            self._put(data)
+        return True
+
+    def _took(self, synced: Synced, started_s: float) -> None:
+        if synced.error is not None:
+            raise self._failed(synced.error)
+        if synced.removed:
             raise RecordingError(f"No longer recorded: {self.path} was removed.")
-        self._synced_s, self._unsynced = time.monotonic(), False
-        if self._steady and self._moved():
+        self._synced_s, self._unsynced = started_s, False
+        if synced.displaced:
             self.displaced = (
                 f"No longer recorded as {self.path}: it was moved or renamed. It goes on in the "
                 "same file, wherever that is now."
             )
-
-    def _moved(self) -> bool:
-        try:
-            found = self.path.stat()
-        except (FileNotFoundError, NotADirectoryError):
-            return True
-        except OSError:  # a share that is away for a moment: the write itself will tell
-            return False
-        return (found.st_dev, found.st_ino) != self._identity
 
     def close(self, elapsed_s: float, utc_s: float | None, outcome: str = "") -> None:
         """Write the closing row and close the file; a second call does nothing.
@@ -104,13 +128,23 @@ class Recorder:
             "name": outcome,
         }
         self._write({**cells, "text": f"rows={self.rows}"})
+        self._wait_for_disk()  # for what was begun before the last lines
         self.sync()
+        self._wait_for_disk()
         self._file.close()
+
+    def _wait_for_disk(self) -> None:
+        self._waited = False
+        if not self._free(CLOSING_S):
+            lost = f"its last {len(self._kept)} lines are lost" if self._kept else ""
+            raise RecordingError(
+                f"{self.path} could not be closed: the disk does not answer, "
+                f"{lost or 'its last second may be lost'}. Look at its end before you rely on it."
+            )
 
     def abandon(self) -> None:
         """Close the file without the closing row, after a failure."""
-        with contextlib.suppress(OSError):
-            self._file.close()
+        self._disk.abandon()
 
     def _write(self, cells: Mapping[str, str]) -> None:
         self._append(self._chain.seal(cells))
@@ -118,6 +152,18 @@ class Recorder:
 
     def _append(self, line: str) -> None:
         data = (line + LINE_END).encode("utf-8")
+        if self._free():
+            self._put(data)
+        elif self._kept_size + len(data) <= MOST_KEPT:
+            self._kept.append(data)
+            self._kept_size += len(data)
+        else:
+            raise RecordingError(
+                f"No longer recorded: the disk of {self.path} does not answer, and no more can be "
+                "kept for it; what was written stays."
+            )
+
+    def _put(self, data: bytes) -> None:
         try:
             written = self._file.write(data)
             if written != len(data):

@@ -1,0 +1,181 @@
+"""A disk that does not answer: the watch goes on, it is told, and nothing is lost when it does."""
+
+import errno
+import os
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.recording.invented import ABOUT, JOB, UTC_S
+from warmwatch.core.reading import Item, Reading
+from warmwatch.core.watch import Watch
+from warmwatch.errors import RecordingError
+from warmwatch.links.base import LinkItem, Notice
+from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.outputs.proof.facts import read_items
+from warmwatch.recording import writer
+from warmwatch.recording.seal.report import SealState
+from warmwatch.recording.seal.verify import verify_recording
+from warmwatch.recording.writer import Recorder, create
+from warmwatch.session import STALLED, Session
+
+
+class Disk:
+    """Answers each fsync only once `answers` is set; `fails` makes the answer an error."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.answers = threading.Event()
+        self.answers.set()
+        self.fails = False
+        real = os.fsync
+
+        def fsync(handle: int) -> None:
+            self.answers.wait(30.0)
+            if self.fails:
+                raise OSError(errno.EIO, "Input/output error")
+            real(handle)
+
+        monkeypatch.setattr(os, "fsync", fsync)
+
+
+@pytest.fixture
+def disk(monkeypatch: pytest.MonkeyPatch) -> Iterator[Disk]:
+    disk = Disk(monkeypatch)
+    yield disk
+    disk.answers.set()
+    for thread in threading.enumerate():  # none waits on, or keeps a file open, after the test
+        if thread.name == "disk":
+            thread.join()
+
+
+def readings(count: int) -> list[Item]:
+    return [Reading(float(t), {"fluid_c": 50.0}, utc_s=UTC_S + t) for t in range(count)]
+
+
+def numbers(path: Path) -> list[float]:
+    return [item.elapsed_s for item in read_items(path) if isinstance(item, Reading)]
+
+
+def hanging(folder: Path, disk: Disk, count: int = 500) -> Recorder:
+    """Return a recorder whose disk stopped answering before the first of `count` readings."""
+    recorder = create(folder, JOB, "lines:-", ABOUT, UTC_S)
+    disk.answers.clear()
+    recorder.sync()
+    for item in readings(count):
+        recorder.item(item)
+    return recorder
+
+
+def test_a_hanging_disk_holds_up_nobody_and_loses_nothing(tmp_path: Path, disk: Disk) -> None:
+    """500 readings are taken in the time of one wait; when it answers all of them are there."""
+    start_s = time.monotonic()
+    recorder = hanging(tmp_path, disk)
+    assert time.monotonic() - start_s < 5 * writer.PATIENCE_S
+    assert numbers(recorder.path) == []
+    disk.answers.set()
+    recorder.close(500.0, None, "no-check")
+    assert numbers(recorder.path) == [float(t) for t in range(500)]
+    assert verify_recording(recorder.path).state is SealState.INTACT
+
+
+def test_an_error_after_a_wait_is_told(tmp_path: Path, disk: Disk) -> None:
+    """A disk that at last says no: RecordingError, at the next item."""
+    recorder = hanging(tmp_path, disk, 3)
+    disk.fails = True
+    disk.answers.set()
+    with pytest.raises(RecordingError, match="Input/output error"):
+        recorder.close(3.0, None)
+    recorder.abandon()
+
+
+def test_a_disk_that_never_answers_is_told_at_the_end(
+    tmp_path: Path, disk: Disk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Closing waits for it for so long, and then says how much is missing."""
+    monkeypatch.setattr(writer, "CLOSING_S", 0.1)
+    recorder = hanging(tmp_path, disk, 7)
+    with pytest.raises(RecordingError, match="last 8 lines are lost"):
+        recorder.close(7.0, None)
+    recorder.abandon()
+
+
+def test_memory_is_bounded(tmp_path: Path, disk: Disk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is kept for a disk that does not answer has an end, and that is told."""
+    monkeypatch.setattr(writer, "MOST_KEPT", 10_000)
+    recorder = hanging(tmp_path, disk, 1)
+    long = Reading(11.0, {"fluid_c": 50.0}, raw="0" * 2000)
+    for _ in range(3):
+        recorder.item(long)
+    with pytest.raises(RecordingError, match="does not answer"):
+        recorder.item(long)
+    recorder.abandon()
+
+
+class OverTime:
+    """A link that gives a reading every 10 ms while the disk hangs, and a while after."""
+
+    poll_s = None
+    replay = False
+
+    def __init__(self, disk: Disk) -> None:
+        self._disk = disk
+        self.gave = 0
+
+    def describe(self) -> dict[str, object]:
+        return {}
+
+    def elapsed_s(self) -> float:
+        return self.gave / 100.0
+
+    def items(self) -> Iterator[LinkItem]:
+        for self.gave in range(150):
+            if self.gave == 50:
+                self._disk.answers.clear()
+            if self.gave == 120:
+                self._disk.answers.set()
+            time.sleep(0.01)
+            yield Reading(self.elapsed_s(), {"fluid_c": 50.0})
+
+    def close(self) -> None:
+        pass
+
+
+class Kept:
+    """Keeps the notices, and at which reading each came."""
+
+    def __init__(self, link: OverTime) -> None:
+        self._link = link
+        self.told: list[tuple[str, int]] = []
+        self.trouble = ""
+
+    def take(self, entry: Entry) -> None:
+        if isinstance(entry, Notice):
+            self.told.append((entry.text, self._link.gave))
+
+    def show(self, view: View) -> None:
+        pass
+
+    def close(self, summary: Summary) -> None:
+        self.trouble = summary.view.recording_trouble
+
+
+def test_the_mechanic_is_told_and_the_watch_goes_on(
+    tmp_path: Path, disk: Disk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The stall is told while it lasts, its end, too; the recording is whole."""
+    monkeypatch.setattr(writer, "SYNC_S", 0.05)
+    monkeypatch.setattr(writer, "STALLED_S", 0.3)
+    recorder = create(tmp_path, JOB, "lines:-", ABOUT, UTC_S)
+    link = OverTime(disk)
+    kept = Kept(link)
+    Session(link, Watch(JOB), [kept], address="lines:-", recorder=recorder).run()
+    (stalled, at), (again, later), *_ = kept.told
+    assert stalled == STALLED
+    assert 50 < at < 120 <= later
+    assert "answers again" in again
+    assert kept.trouble == ""
+    assert len(numbers(recorder.path)) == 150
+    assert verify_recording(recorder.path).state is SealState.INTACT
