@@ -232,3 +232,17 @@ def test_place_is_exact_at_the_edges(low_c: float) -> None:
         played = Played(Job(Band(low_c, low_c + 10.0), fluid_ceiling_c=200.0))
         played.take([Reading(float(i), {"fluid_c": fluid_c}) for i in range(6)])
         assert board(played.view(), played.tale()).place == place
+
+
+def test_the_rate_is_the_forecasts() -> None:
+    """On a sensor of whole degrees the rate is the one that the time ahead rests on, not zero."""
+    steps = [
+        Reading(float(i), {"fluid_c": float(round(76 + i * 0.4 / 60)), "engine_rpm": 780.0})
+        for i in range(500)
+    ]
+    played = Played().take(steps)
+    forecast = played.view().snapshot.forecast
+    assert forecast is not None
+    assert played.view().snapshot.rate_c_per_min == 0.0
+    assert board(played.view(), played.tale()).rate == f"{forecast.rate_c_per_min:+.1f} °C/min"
+    assert forecast.rate_c_per_min > 0.2

@@ -153,7 +153,9 @@ def _ahead(view: View, tale: Tale, state: State) -> tuple[str, str]:
 
 
 def _rate(view: View) -> str:
-    rate = view.snapshot.rate_c_per_min
+    # The forecast sees a slow rise through the steps of a sensor that only tells whole degrees.
+    forecast = view.snapshot.forecast
+    rate = view.snapshot.rate_c_per_min if forecast is None else forecast.rate_c_per_min
     if rate is None:
         return ""
     scale = 1.8 if view.job.unit == "F" else 1.0

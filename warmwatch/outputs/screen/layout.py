@@ -6,7 +6,6 @@ first. Nothing is said by colour alone: each state has its words and its picture
 
 from dataclasses import dataclass
 from enum import StrEnum
-from textwrap import wrap
 
 from rich.cells import cell_len, set_cell_size
 
@@ -16,6 +15,7 @@ from warmwatch.outputs.screen.digits import big
 from warmwatch.outputs.screen.gauge import gauge
 from warmwatch.outputs.screen.glyphs import Glyphs, plain
 from warmwatch.outputs.screen.state import State
+from warmwatch.outputs.screen.wrapping import wrap
 
 BIG_WORD_ROWS = 4
 _ROWS_FOR_BIG_WORD = 30
@@ -101,7 +101,7 @@ def _banner(board: Board, frame: Frame) -> list[Line]:
         texts = [f"{picture}  {board.word}  {board.act}"]
         if cell_len(texts[0]) > frame.width - 2:
             lines = 1 if frame.height < _ROWS_FOR_TALL_BANNER else 2
-            texts = [f"{picture}  {board.word}", *wrap(board.act, frame.width - 2)[:lines]]
+            texts = [f"{picture}  {board.word}", *_wrap(board.act, frame, margin=2)[:lines]]
         if frame.height >= _ROWS_FOR_TALL_BANNER:
             texts = ["", *texts, ""]
     return [((_centre(plain(text, frame.glyphs), frame.width), style),) for text in texts]
@@ -158,7 +158,7 @@ def _rates(board: Board, frame: Frame) -> Line:
 
 def _link(board: Board, frame: Frame) -> list[Line]:
     style = Style.PLAIN if board.link_ok else Style.ALARM
-    return [((text, style),) for text in wrap(board.link, frame.width)[:2]]
+    return [((text, style),) for text in _wrap(board.link, frame)[:2]]
 
 
 def _rest(board: Board, frame: Frame, rows: int) -> list[Line]:
@@ -185,7 +185,7 @@ def _happened(board: Board, frame: Frame, rows: int) -> list[Line]:
     lines: list[Line] = []
     style = Style.PLAIN
     for text in reversed(board.happened):
-        pieces = wrap(text, frame.width, subsequent_indent="       ")[: max(0, rows - len(lines))]
+        pieces = _wrap(text, frame, indent="       ")[: max(0, rows - len(lines))]
         lines = [*(((piece, style),) for piece in pieces), *lines]
         style = Style.DIM
     return lines
@@ -212,6 +212,11 @@ def _keys(frame: Frame) -> list[Line]:
         else:
             lines.append(key)
     return [((line, Style.DIM),) for line in lines[:2]]
+
+
+def _wrap(text: str, frame: Frame, *, margin: int = 0, indent: str = "") -> list[str]:
+    # What cannot be shown is replaced first: that may change how wide the text is.
+    return wrap(plain(text, frame.glyphs), frame.width - margin, indent=indent)
 
 
 def _joined(texts: tuple[str, ...], width: int) -> str:
