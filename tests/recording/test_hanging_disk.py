@@ -104,10 +104,10 @@ def test_a_disk_that_never_answers_is_told_at_the_end(
 
 def test_memory_is_bounded(tmp_path: Path, disk: Disk, monkeypatch: pytest.MonkeyPatch) -> None:
     """What is kept for a disk that does not answer has an end, and that is told."""
-    monkeypatch.setattr(writer, "MOST_KEPT", 10_000)
+    monkeypatch.setattr(writer, "MOST_KEPT", 9_600)
     recorder = hanging(tmp_path, disk, 1)
     long = Reading(11.0, {"fluid_c": 50.0}, raw="0" * 2000)
-    for _ in range(3):
+    for _ in range(4):
         recorder.item(long)
     with pytest.raises(RecordingError, match="does not answer"):
         recorder.item(long)
