@@ -8,6 +8,7 @@ from warmwatch.core.band import Band, Place
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
 from warmwatch.core.level.check import Check, Outcome, outcome
+from warmwatch.core.level.conditions import IN_BAND, State
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Watch
 
@@ -184,3 +185,36 @@ def test_bounded_however_many_checks() -> None:
         watch.step(Mark(n + 0.4, MarkName.PLUG_IN))
     assert len(watch.checks) == 20
     assert outcome(Check(0.0, None), BAND) is Outcome.NOT_KNOWN
+
+
+@pytest.mark.parametrize("temps", [(86.0, 84.9, 86.0), (94.0, 94.0, 95.1)])
+def test_the_bands_condition_agrees_with_the_outcome(temps: tuple[float, ...]) -> None:
+    """A reading outside for less than the delay is no exit, yet the check was not inside."""
+    watch, _ = run(story(*temps))
+    bands = {c.name: c for c in watch.checks[-1].conditions}[IN_BAND]
+    assert (bands.state, outcome(watch.checks[-1], BAND)) == (State.NOT_MET, Outcome.SET_OUTSIDE)
+
+
+def test_a_check_inside_before_the_entry_was_confirmed_is_inside() -> None:
+    """Outcome and condition go by the readings, both."""
+    items: list[Item] = [read(float(t), 84.0) for t in range(10)]
+    items += [read(10.0, 85.0), Mark(10.1, MarkName.PLUG_OUT), read(11.0, 85.0)]
+    watch, _ = run([*items, Mark(11.1, MarkName.PLUG_IN), Mark(11.2, MarkName.LEVEL_SET)])
+    bands = {c.name: c for c in watch.checks[-1].conditions}[IN_BAND]
+    assert (bands.state, outcome(watch.checks[-1], BAND)) == (State.MET, Outcome.SET_INSIDE)
+
+
+def test_a_check_without_a_reading_has_its_conditions() -> None:
+    """They are judged at plug in at the latest."""
+    items = [read(float(t), 88.0) for t in range(90)]
+    watch, _ = run([*items, Mark(89.1, MarkName.PLUG_OUT), Mark(89.2, MarkName.PLUG_IN)])
+    states = {c.name: c.state for c in watch.checks[-1].conditions}
+    assert states["engine idling"] is State.MET
+    assert states["selector in park"] is State.UNKNOWN
+
+
+def test_the_drain_window_covers_what_is_not_confirmed_yet() -> None:
+    """As the window of the check band does: a reading just beyond the edge is shown."""
+    job = Job(BAND, drain_band=Band(40.0, 50.0))
+    watch, _ = run([*(read(float(t), 50.0) for t in range(10)), read(10.0, 50.4)], job)
+    assert watch.snapshot().drain_windows[-1].max_c == 50.4

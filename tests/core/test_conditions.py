@@ -14,7 +14,13 @@ import pytest
 
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job
-from warmwatch.core.level.conditions import STATUS_REASONS, Condition, State, worst
+from warmwatch.core.level.conditions import (
+    STATUS_REASONS,
+    Condition,
+    State,
+    told_tilt,
+    worst,
+)
 from warmwatch.core.level.rules import CheckRules, rules_from_mapping, rules_to_mapping
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.watch import Watch
@@ -208,3 +214,31 @@ def test_a_wrong_section_is_named(section: dict[str, Any], named: str) -> None:
     """Each mistake is told by its key."""
     with pytest.raises(ValueError, match=named):
         rules_from_mapping(section)
+
+
+@pytest.mark.parametrize(
+    ("note", "tilt", "axis"),
+    [
+        ("0,3 degrees", 0.3, ""),
+        ("-1.5", 1.5, ""),
+        (".4°", 0.4, ""),
+        ("0.3 lengthwise, 1.4 crosswise", 1.4, "crosswise"),
+        ("1.4° lengthwise 0.2° crosswise", 1.4, "lengthwise"),
+        ("0.4 at 14:30", 0.4, ""),
+        ("", None, ""),
+    ],
+)
+def test_of_two_axes_the_worse_counts(note: str, tilt: float | None, axis: str) -> None:
+    """A vehicle that is level along but not across is not level."""
+    assert told_tilt(note) == (tilt, axis)
+
+
+def test_reading_another_gear_takes_back_what_was_told_of_park() -> None:
+    """When the reading is lost afterwards, the old word must not be shown as met."""
+    watch = watched(IDLE)
+    say(watch, MarkName.IN_PARK)
+    assert condition(watch, "selector in park").state is State.MET
+    watch.step(Reading(120.0, {"fluid_c": 88.0, **IDLE, "in_park": 0.0}))
+    for t in range(121, 140):
+        watch.step(Reading(float(t), {"fluid_c": 88.0, **IDLE}))
+    assert condition(watch, "selector in park").state is State.UNKNOWN

@@ -36,6 +36,14 @@ def test_advice_is_the_trades(
     assert says in advice(flow, place, fluid_c, BAND)
 
 
+def test_a_narrow_band_has_a_middle() -> None:
+    """In a band of 2 degC a drip near its top is not one at its bottom, nor all of it the top."""
+    narrow = Band(80.0, 82.0)
+    assert "the level is set" in advice(MarkName.DRIP, Place.INSIDE, 81.8, narrow)
+    assert "high limit" in advice(MarkName.DRIP, Place.INSIDE, 80.4, narrow)
+    assert "wait" in advice(MarkName.NO_DRIP, Place.INSIDE, 81.2, narrow)
+
+
 def test_warming_alone_explains_a_drip() -> None:
     """8 L at 90 degC grow by about 6.3 mL/degC (7.9e-4 per degC, reference); at 1.5 degC/min that
     is about 9.5 mL/min or 190 drops of 0.05 mL.

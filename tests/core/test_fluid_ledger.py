@@ -108,13 +108,17 @@ def test_the_section_comes_back_from_the_sidecar(
         ("4,25 l at 185F into the can", 4.25, 85.0),
         ("750 ml @ 85 °C", 0.75, 85.0),
         ("0.25 L", 0.25, 91.0),
+        ("4.25 litres at 85 C", 4.25, 85.0),
+        ("4.25 liters", 4.25, 91.0),
+        ("4.5 qt 185 F", 4.258588, 85.0),  # 1 US quart = 0.946353 L (NIST Handbook 44, memory)
     ],
 )
 def test_an_amount_can_be_typed_with_the_mark(note: str, litres: float, temp_c: float) -> None:
     """`drained 4.25 L 85 C`; without a temperature, what came out has the fluid's."""
     entry = mark_entry(Mark(1.0, MarkName.DRAINED, note), 91.0)
     assert entry is not None
-    assert (entry.act, entry.litres) == (Act.DRAINED, litres)
+    assert entry.act is Act.DRAINED
+    assert entry.litres == pytest.approx(litres, abs=1e-6)
     assert entry.temp_c == pytest.approx(temp_c)
 
 

@@ -295,7 +295,7 @@ class Watch:
         ]
 
     def _mark(self, mark: Mark) -> None:
-        self._level.mark(mark, self._fluid_c, blind=self.blind)
+        self._level.mark(mark, self._tracker.place, self._fluid_c, blind=self.blind)
         if mark.name is MarkName.PLUG_OUT:
             self._plug_out_s = mark.elapsed_s
         elif mark.name in (MarkName.PLUG_IN, MarkName.LEVEL_SET):

@@ -8,8 +8,8 @@ for a moment. The mark `drained` says that the open plug was for draining: then 
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from warmwatch.core.band import Band
-from warmwatch.core.level.conditions import Condition, State, worst
+from warmwatch.core.band import Band, Place
+from warmwatch.core.level.conditions import IN_BAND, Condition, State, in_band, worst
 from warmwatch.core.level.drip import FLOWS
 from warmwatch.core.reading import Mark, MarkName
 
@@ -21,8 +21,9 @@ class Check:
     """One check; times in elapsed seconds, temperatures in degC as last believed.
 
     `min_c` and `max_c` cover every believed reading from the last one before plug out to the end.
-    `conditions` holds for each condition its worst state in that time. `flow_c` is the temperature
-    when `flow` was told, `drip_c` at the first drip.
+    `conditions` holds for each condition its worst state in that time; that of the band comes from
+    every reading, so that it agrees with the outcome. `flow` is what was told of the plug last,
+    `drip_c` the temperature at the first drip.
     """
 
     out_s: float
@@ -68,10 +69,23 @@ def outcome(check: Check | None, band: Band) -> Outcome:
     return Outcome.CHECKED_INSIDE if inside else Outcome.CHECKED_OUTSIDE
 
 
+def _with_band(check: Check, band: Band) -> Check:
+    """Return the check with the condition of the band as all its readings give it."""
+    if check.lost or check.min_c is None or check.max_c is None:
+        place = Place.UNSEEN
+    elif check.min_c < band.low_c:
+        place = Place.BELOW
+    else:
+        place = Place.ABOVE if check.max_c > band.high_c else Place.INSIDE
+    told = (in_band(place) if c.name == IN_BAND else c for c in check.conditions)
+    return replace(check, conditions=tuple(told))
+
+
 class CheckTracker:
     """Follows the checks of one recording; the last KEPT_CHECKS are kept."""
 
-    def __init__(self) -> None:
+    def __init__(self, band: Band) -> None:
+        self._band = band
         self._open: Check | None = None
         self._at_set: Check | None = None
         self._done: tuple[Check, ...] = ()
@@ -89,9 +103,8 @@ class CheckTracker:
 
     def checks(self) -> tuple[Check, ...]:
         """Return all checks, oldest first; one still open ends where the level was called set."""
-        if self._open is None:
-            return self._done
-        return (*self._done, self._at_set or self._open)
+        now = () if self._open is None else (self._at_set or self._open,)
+        return tuple(_with_band(check, self._band) for check in (*self._done, *now))
 
     def mark(self, mark: Mark, fluid_c: float | None, *, blind: bool) -> None:
         """Take a mark; `fluid_c` is the last believed temperature."""
@@ -140,12 +153,17 @@ class CheckTracker:
         """Take the conditions as they stand with the plug out; return those newly unmet."""
         if self._open is None:
             return ()
-        merged = worst(self._open.conditions, conditions)
-        self._open = replace(self._open, conditions=merged)
+        self.merge(conditions)
         unmet = {c.name: c for c in conditions if c.state is State.NOT_MET}
         new = tuple(c for name, c in unmet.items() if name not in self._unmet)
         self._unmet |= unmet.keys()
         return new
+
+    def merge(self, conditions: tuple[Condition, ...]) -> None:
+        """Take the conditions as they stand with the plug out, without telling what is new."""
+        if self._open is not None:
+            merged = worst(self._open.conditions, conditions)
+            self._open = replace(self._open, conditions=merged)
 
     def _set(self, mark: Mark) -> None:
         if self._open is not None and self._open.set_s is None:

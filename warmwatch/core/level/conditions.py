@@ -31,10 +31,11 @@ STATUS_REASONS: dict[int, str] = {
 }
 """J1939 SPN 3026, meanings in own words; 0 is valid, 14 an error, 15 not available."""
 
+IN_BAND = "fluid in the band"
 RATE_S = 60.0
 """The rate is taken over so long, so that a 1 degC step does not look like a slope."""
 RATE_MIN_S = 20.0
-_TILT = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
+_TILT = re.compile(r"[+-]?(\d*[.,]?\d+)\s*(?:°|deg\w*)?\s*(lengthwise|crosswise)?", re.I)
 
 
 class State(StrEnum):
@@ -70,7 +71,7 @@ class ConditionTracker:
         self._worked_s: float | None = None
         self._park = Told("in park", rules.in_park)
         self._cycled = Told("cycled", rules.selector_cycled)
-        self._tilt_deg = rules.tilt_deg
+        self._tilt_deg, self._tilt_axis = rules.tilt_deg, rules.tilt_axis
         self._level = Told("level", rules.tilt_deg is not None)
 
     def reading(self, elapsed_s: float, values: Mapping[str, float], phase: Phase) -> None:
@@ -78,6 +79,8 @@ class ConditionTracker:
         for name in ("in_park", "oil_level_status"):
             if name in values:
                 self._slow[name] = (elapsed_s, values[name])
+        if values.get("in_park", 1.0) < 0.5:
+            self._park.lapse("the selector was read elsewhere after it was told")
         if phase is not Phase.IDLE:
             self._idle_since_s = None
         elif self._idle_since_s is None:
@@ -110,8 +113,8 @@ class ConditionTracker:
         elif mark.name is MarkName.SELECTOR_CYCLED:
             self._cycled.tell()
         elif mark.name is MarkName.VEHICLE_LEVEL:
-            found = _TILT.search(mark.note)
-            self._tilt_deg = float(found[0].replace(",", ".")) if found else None
+            self._tilt_deg, axis = told_tilt(mark.note)
+            self._tilt_axis = axis or self._rules.tilt_axis
             self._level.tell()
 
     def rate_c_per_min(self) -> float | None:
@@ -141,7 +144,7 @@ class ConditionTracker:
             self._vehicle_level(),
             self._settled(now_s),
             self._idled(now_s),
-            _in_band(place, blind=blind),
+            in_band(place, blind=blind),
         )
         status = self._latest("oil_level_status", now_s)
         return conditions if status is None else (*conditions, _by_status(int(status)))
@@ -176,7 +179,7 @@ class ConditionTracker:
         if not self._level.told or self._tilt_deg is None:
             return self._level.judge("vehicle level", "told by the mechanic, no figure")
         limit_deg = self._rules.tilt_limit_deg
-        axis = f" {self._rules.tilt_axis}" if self._rules.tilt_axis else ""
+        axis = f" {self._tilt_axis}" if self._tilt_axis else ""
         measured = f"measured {abs(self._tilt_deg):g}°{axis}, limit {limit_deg:g}°"
         if abs(self._tilt_deg) > limit_deg:
             return _unmet("vehicle level", 6, measured)
@@ -210,6 +213,20 @@ class ConditionTracker:
         return None if seen is None or now_s - seen[0] > self._fresh_s else seen[1]
 
 
+def told_tilt(note: str) -> tuple[float | None, str]:
+    """Return the tilt in degrees and its axis from a note, None without a figure.
+
+    The first figure counts; where figures with axes are told, the greatest of those.
+
+    >>> told_tilt("0.3 lengthwise, 1.4 crosswise")
+    (1.4, 'crosswise')
+    """
+    found = [(float(m[1].replace(",", ".")), (m[2] or "").lower()) for m in _TILT.finditer(note)]
+    if not found:
+        return None, ""
+    return max([one for one in found if one[1]] or found[:1])
+
+
 class Told:
     """Something the mechanic said, until what the vehicle does takes it back."""
 
@@ -235,14 +252,14 @@ def _unmet(name: str, code: int, detail: str) -> Condition:
     return Condition(name, State.NOT_MET, f"{STATUS_REASONS[code]} ({detail})", code)
 
 
-def _in_band(place: Place, *, blind: bool) -> Condition:
-    name = "fluid in the band"
+def in_band(place: Place, *, blind: bool = False) -> Condition:
+    """Return whether the fluid is in the band, from where it is."""
     if blind or place is Place.UNSEEN:
-        return Condition(name, State.UNKNOWN, "the temperature is not known")
+        return Condition(IN_BAND, State.UNKNOWN, "the temperature is not known")
     if place is Place.INSIDE:
-        return Condition(name, State.MET)
+        return Condition(IN_BAND, State.MET)
     code = 3 if place is Place.BELOW else 4
-    return Condition(name, State.NOT_MET, STATUS_REASONS[code], code)
+    return Condition(IN_BAND, State.NOT_MET, STATUS_REASONS[code], code)
 
 
 def _by_status(code: int) -> Condition:

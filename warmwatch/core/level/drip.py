@@ -68,13 +68,18 @@ def advice(flow: MarkName | None, place: Place, fluid_c: float | None, band: Ban
     return "Inside the band: tell what runs out, a stream, a drip or nothing."
 
 
+def _near_c(edge_c: float, band: Band) -> float:
+    """Return how near an edge counts as at it: in a narrow band not half of it."""
+    return min(edge_c, (band.high_c - band.low_c) / 4.0)
+
+
 def _no_drip(fluid_c: float, band: Band) -> str:
-    if fluid_c >= band.high_c - TOP_C:
+    if fluid_c >= band.high_c - _near_c(TOP_C, band):
         return "No drip by the top of the band: low. Close the plug, top up, check again."
     return "No drip yet: wait while it warms, at most to the top of the band."
 
 
 def _drip(fluid_c: float, band: Band) -> str:
-    if fluid_c <= band.low_c + BOTTOM_C:
+    if fluid_c <= band.low_c + _near_c(BOTTOM_C, band):
         return "Dripping already at the bottom of the band: the level is at its high limit."
     return "A drip inside the band: the level is set. Close the plug."

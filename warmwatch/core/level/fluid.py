@@ -16,7 +16,7 @@ DROP_ML = 0.05
 
 DENSITY_KG_M3 = 860.0
 """Where nobody says better: transmission fluids lie at 840 to 870 kg/m3 at 15 degC (memory)."""
-MIN_DENSITY, MAX_DENSITY = 800.0, 1164.0
+MIN_DENSITY, MAX_DENSITY = 800.9, 1163.5
 MIN_C, MAX_C = -50.0, 150.0
 """Limits of the standard: densities as published, temperatures from memory."""
 

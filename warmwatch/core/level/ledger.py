@@ -135,14 +135,23 @@ def first_fill_l(fluid: FluidData, fill_c: float) -> float | None:
 
 
 _AMOUNT = re.compile(
-    r"\s*(\d+(?:[.,]\d+)?)\s*(ml|l)\b(?:\s*(?:at|@)?\s*(-?[\d.,]+\s*°?[CF]))?", re.I
+    r"\s*(\d+(?:[.,]\d+)?)\s*(ml|l|lit(?:re|er)s?|qts?|quarts?)(?!\w)\.?"
+    r"(?:\s*(?:at|@)?\s*(-?[\d.,]+\s*°?[CF]))?",
+    re.I,
 )
+_UNITS_L = {"m": 0.001, "l": 1.0, "q": 0.946352946}
+"""By the first letter of the unit; the US liquid quart by its definition (231 / 4 cubic inches)."""
 _ACTS = {
     MarkName.DRAINED: Act.DRAINED,
     MarkName.FILLED: Act.FILLED,
     MarkName.LET_OUT: Act.LET_OUT,
     MarkName.TOPPED_UP: Act.TOPPED_UP,
 }
+
+
+def is_amount(mark: Mark) -> bool:
+    """Return whether a mark is one that belongs into the ledger."""
+    return mark.name in _ACTS
 
 
 def mark_entry(mark: Mark, hot_c: float | None) -> Entry | None:
@@ -154,7 +163,7 @@ def mark_entry(mark: Mark, hot_c: float | None) -> Entry | None:
     act, match = _ACTS.get(mark.name), _AMOUNT.match(mark.note)
     if act is None or match is None:
         return None
-    litres = float(match[1].replace(",", ".")) / (1000.0 if match[2].lower() == "ml" else 1.0)
+    litres = float(match[1].replace(",", ".")) * _UNITS_L[match[2][0].lower()]
     try:
         if match[3]:
             return Entry(act, litres, parse_temperature(match[3]))

@@ -4,11 +4,10 @@ from warmwatch.core.band import Place, Window, WindowTracker
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
 from warmwatch.core.level.check import Check, CheckTracker
-from warmwatch.core.level.conditions import Condition, ConditionTracker
+from warmwatch.core.level.conditions import IN_BAND, Condition, ConditionTracker
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Mark, MarkName, Reading
 
-IN_BAND = "fluid in the band"
 KEPT_WINDOWS = 20
 JUDGE_EVERY_S = 1.0
 """With the plug out the conditions are judged so often; the temperature at every reading."""
@@ -19,7 +18,7 @@ class LevelJob:
 
     def __init__(self, job: Job, phases: PhaseTracker) -> None:
         self._conditions = ConditionTracker(job.check, phases, max(5.0, job.blind_limit_s))
-        self._checks = CheckTracker()
+        self._checks = CheckTracker(job.band)
         self._drain: WindowTracker | None = None
         self._drained = False
         self._judge_s = 0.0
@@ -77,10 +76,13 @@ class LevelJob:
         if self._drain is not None:
             self._keep(self._drain.lose(last_good_s, why))
 
-    def mark(self, mark: Mark, fluid_c: float | None, *, blind: bool) -> None:
+    def mark(self, mark: Mark, place: Place, fluid_c: float | None, *, blind: bool) -> None:
         """Take a mark."""
         self._conditions.mark(mark)
         self._judged, self._judge_s = None, 0.0
+        if mark.name in (MarkName.PLUG_IN, MarkName.LEVEL_SET):
+            # However short the check was, its conditions are judged at least at its end.
+            self._checks.merge(self.conditions(mark.elapsed_s, place, blind=blind))
         self._checks.mark(mark, fluid_c, blind=blind)
         if mark.name is MarkName.DRAINED and not self._drained:
             self._drained = True
@@ -110,7 +112,7 @@ class LevelJob:
     @property
     def drain_windows(self) -> tuple[Window, ...]:
         """The stays inside the drain band, the open one last."""
-        now = self._drain.window if self._drain is not None else None
+        now = self._drain.window_now() if self._drain is not None else None
         return (*self._drain_windows, *([now] if now is not None else []))
 
     def conditions(self, now_s: float, place: Place, *, blind: bool) -> tuple[Condition, ...]:
