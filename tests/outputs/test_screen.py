@@ -13,12 +13,16 @@ from pathlib import Path
 import pyte
 import pytest
 
+from tests.outputs.test_sound import Ears
 from tests.outputs.views import Played, ramp, silent
+from warmwatch.commands.wiring import audible
 from warmwatch.core.reading import Reading
 from warmwatch.links.keyboard.terminal import KEYS, key_words
 from warmwatch.outputs.base import Summary
+from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.screen.output import Screen, can_show
 from warmwatch.outputs.screen.painter import Painter
+from warmwatch.outputs.sound.output import Sound
 
 STEADY = [Reading(float(i), {"fluid_c": 85.0, "engine_rpm": 780.0}) for i in range(5)]
 COLOUR = re.compile(r"\x1b\[(?:[0-9;]*;)?(?:3[0-8]|4[0-8])(?:;[0-9;]*)?m")
@@ -208,6 +212,56 @@ def test_a_terminal_that_goes_away_is_told(shown: Callable[[Terminal], Screen]) 
         return False
 
     until(raises)
+
+
+def test_a_fault_in_drawing_leaves_no_figure_standing(
+    shown: Callable[[Terminal], Screen],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Whatever fails: the terminal is given back, the guard tells it there, the watch goes on."""
+    terminal, played = Terminal(), Played().take(STEADY)
+    screen = shown(terminal)
+    guarded = Guarded(screen, screen.tell)
+    guarded.show(played.view())
+    until(lambda: "q end" in terminal.text())
+
+    def fault(*about: object) -> None:
+        raise KeyError("no such sign")
+
+    monkeypatch.setattr("warmwatch.outputs.screen.output.render", fault)
+
+    def fails() -> bool:
+        guarded.show(played.view())
+        return guarded.failed
+
+    until(fails)
+    assert terminal.written.count("\x1b[?1049l") == 1
+    assert "no such sign" in capsys.readouterr().err
+
+
+def test_tones_that_nobody_can_hear_are_told_all_the_time(
+    shown: Callable[[Terminal], Screen],
+) -> None:
+    """NO SOUND stands on the screen for as long as the tones have no means, and no longer."""
+    terminal, played = Terminal(60, 20), Played().take(STEADY)
+    screen = shown(terminal)
+    screen.audible = lambda: False
+    screen.show(played.view())
+    until(lambda: "NO SOUND" in terminal.text())
+    screen.audible = lambda: True
+    screen.show(played.view())
+    until(lambda: "NO SOUND" not in terminal.text())
+
+
+def test_the_screen_knows_whether_the_tones_are_heard() -> None:
+    """Heard means: an output sounds, it has not failed, and a player or the bell is left."""
+    ears = Ears()
+    sound = Guarded(Sound(ears), print)
+    assert audible([sound])
+    ears.audible = False
+    assert not audible([sound])
+    assert not audible([])
 
 
 def test_sentences_from_other_threads_are_listed(shown: Callable[[Terminal], Screen]) -> None:

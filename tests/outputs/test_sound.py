@@ -23,6 +23,7 @@ class Ears:
     calls: list[tuple[str, float | None]] = field(default_factory=list)
     words: dict[str, Callable[[], str]] = field(default_factory=dict)
     finish_s: float | None = None
+    audible: bool = True
 
     def play(
         self, event_kind: str, words: Callable[[], str] = str, every_s: float | None = None

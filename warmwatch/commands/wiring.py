@@ -2,7 +2,7 @@
 
 import sys
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -31,6 +31,7 @@ from warmwatch.session import Session, Until
 
 if TYPE_CHECKING:
     from warmwatch.outputs.page.output import Page
+    from warmwatch.outputs.sound.output import Sound
 
 INTERRUPTED = 130
 CAUTIONS = (
@@ -80,6 +81,8 @@ def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
         shown, say = _shown(job, wishes, keyboard, page)
         others = _others(wishes, say, page)
         outputs = [Guarded(output, say) for output in (shown, *others)]
+        if isinstance(shown, Screen) and wishes.sound:
+            shown.audible = lambda: audible(outputs)
         session = Session(
             link,
             Watch(job, Forecaster(wishes.prior)),
@@ -114,7 +117,7 @@ def exit_code(summary: Summary, outputs: Sequence[Guarded]) -> int:
     return 1 if summary.view.recording_trouble or outputs[0].failed else 0
 
 
-def open_sound(*, speak: bool, say: Callable[[str], None] | None = None) -> Output:
+def open_sound(*, speak: bool, say: Callable[[str], None] | None = None) -> "Sound":
     """Return the output that sounds; says what it sounds by, and when it cannot."""
     from warmwatch.outputs.sound.output import Sound
     from warmwatch.outputs.sound.player import TonePlayer
@@ -127,6 +130,14 @@ def open_sound(*, speak: bool, say: Callable[[str], None] | None = None) -> Outp
     player = TonePlayer(voice=voice, notice=say)
     say(player.describe())
     return Sound(player)
+
+
+def audible(outputs: Iterable[Guarded]) -> bool:
+    """Whether one of the outputs sounds, and can still be heard."""
+    from warmwatch.outputs.sound.output import Sound
+
+    working = (guarded.output for guarded in outputs)
+    return any(isinstance(output, Sound) and output.audible for output in working)
 
 
 def open_page(wish: PageWish, unit: str, *, speak: bool) -> "Page":

@@ -14,6 +14,11 @@ class Guarded:
         self._tell = tell
 
     @property
+    def output(self) -> Output | None:
+        """The output, None once it failed and is no longer used."""
+        return self._output
+
+    @property
     def failed(self) -> bool:
         """Whether the output failed and is no longer used."""
         return self._output is None

@@ -27,6 +27,11 @@ class Cues:
         self._cues: deque[_Cue] = deque(maxlen=8)
         self._repeats: dict[str, tuple[Words, float]] = {}
 
+    @property
+    def audible(self) -> bool:
+        """Always: whether a phone sounds is for the phone to say."""
+        return True
+
     def play(self, event_kind: str, words: Words = str, every_s: float | None = None) -> None:
         tone = TONES.get(event_kind)
         if tone is None:

@@ -38,6 +38,7 @@ class Board:
     `fit` is false when in the band something else forbids the check; `act` then says what.
     `soon` is the middle of the forecast alone, `time` the whole sentence with its spread.
     `place` is 0 at the lower and 1 at the upper edge of the band, None without a temperature.
+    `sound_ok` is false when the tones that are wanted cannot be heard.
     `facts` are short texts, the most important first; `happened` lines, the newest last.
     """
 
@@ -61,6 +62,7 @@ class Board:
     plug_out: bool
     unheard: bool
     happened: tuple[str, ...]
+    sound_ok: bool = True
 
 
 def board(view: View, tale: Tale, *, ended: bool = False) -> Board:

@@ -18,6 +18,7 @@ from warmwatch.outputs.screen.state import State
 from warmwatch.outputs.screen.wrapping import wrap
 
 BIG_WORD_ROWS = 4
+NO_SOUND = "NO SOUND"
 _ROWS_FOR_BIG_WORD = 30
 _ROWS_FOR_TALL_BANNER = 26
 _FIGURE_ROWS = 7
@@ -153,7 +154,11 @@ def _gauge(board: Board, frame: Frame) -> list[Line]:
 
 
 def _rates(board: Board, frame: Frame) -> Line:
-    return ((_joined((board.rate, *board.facts), frame.width), Style.PLAIN),)
+    texts = (board.rate, *board.facts)
+    if board.sound_ok:
+        return ((_joined(texts, frame.width), Style.PLAIN),)
+    rest = _joined(texts, frame.width - cell_len(NO_SOUND) - 2)
+    return ((NO_SOUND, Style.ALARM), (f"  {rest}", Style.PLAIN))
 
 
 def _link(board: Board, frame: Frame) -> list[Line]:

@@ -4,11 +4,12 @@ take what is written (a selection in a console, a slow line) never holds up the 
 
 import os
 import queue
+import sys
 import threading
 import time
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, replace
 from typing import Protocol, TextIO
 
 from warmwatch.links.base import Notice
@@ -71,6 +72,8 @@ class Screen:
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._failure = ""
+        self.audible: Callable[[], bool] = lambda: True
+        """Asked at each drawing; as long as it is not so the screen says NO SOUND."""
         self._paused = False
         self._lock = threading.RLock()
 
@@ -78,8 +81,15 @@ class Screen:
         self._story.take(entry)
 
     def tell(self, text: str) -> None:
-        """Put a sentence among what happened; for any thread."""
-        self._told.put(text)
+        """Put a sentence among what happened; for any thread.
+
+        Once the screen has failed, the sentence goes to standard error instead.
+        """
+        if self._failure:
+            with suppress(OSError, ValueError):  # the terminal may have gone
+                print(f"warmwatch: {text}", file=sys.stderr, flush=True)
+        else:
+            self._told.put(text)
 
     def show(self, view: View) -> None:
         if self._failure:
@@ -143,8 +153,10 @@ class Screen:
                         self._draw(afresh=afresh)
                 self._changed.wait(BEAT_S)
                 self._changed.clear()
-        except (OSError, ValueError) as error:
-            self._failure = str(error)  # told by the next `show`, on the session's thread
+        except Exception as error:  # whatever it is: a screen that stands still must not stay
+            self._failure = f"{type(error).__name__}: {error}"  # told by the next `show`
+            with self._turn():
+                self._painter.close()
 
     def _takes_terminal(self) -> bool:
         """Whether there is a terminal to draw on; in the background it belongs to another."""
@@ -161,7 +173,7 @@ class Screen:
         if shown is None:
             return
         now_s = time.monotonic()
-        seen = board(shown.view, shown.tale)
+        seen = replace(board(shown.view, shown.tale), sound_ok=self.audible())
         if now_s - shown.at_s > STALLED_S:
             seen = stalled(seen, now_s - shown.at_s)
         self._painter.paint(self.lines(shown.view, seen, now_s), afresh=afresh)

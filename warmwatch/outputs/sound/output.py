@@ -28,8 +28,10 @@ _MATTERS_WITH_PLUG_OUT = (
 
 
 class Player(Protocol):
-    """What the tone player offers."""
+    """What the tone player offers; `audible` is false when nothing is left to be heard by."""
 
+    @property
+    def audible(self) -> bool: ...
     def play(self, event_kind: str, words: Words = str, every_s: float | None = None) -> None: ...
     def remind(self, event_kind: str, words: Words, every_s: float) -> None: ...
     def hush(self, *kinds: str) -> None: ...
@@ -48,6 +50,11 @@ class Sound:
         self._view: View | None = None
         self._plug_out = False
         self._blind = False
+
+    @property
+    def audible(self) -> bool:
+        """Whether the tones can be heard at all; when not, a screen has to say so."""
+        return self._player.audible
 
     def take(self, entry: Entry) -> None:
         if isinstance(entry, Event):
