@@ -205,3 +205,75 @@ def test_the_signature_file_is_plain_json(tmp_path: Path) -> None:
     sealed = base64.b64decode(members.pop("signature"))
     message = json.dumps(members, sort_keys=True, separators=(",", ":")).encode()
     assert holds(base64.b64decode(members["key"]), sealed, message)
+
+
+@pytest.mark.parametrize("name", ["x -----BEGIN y", "shop: two", "\udcff odd", "Werkstatt Ü"])
+def test_any_name_makes_a_key_that_works(tmp_path: Path, name: str) -> None:
+    """A name that looks like PEM, or is no text, must not make a key that nobody can load."""
+    made = make_key(tmp_path / "key.pem", name)
+    loaded = load_key(tmp_path / "key.pem")
+    assert (loaded.fingerprint, loaded.name) == (made.fingerprint, made.name)
+    with pytest.raises(UsageError, match="empty"):
+        make_key(tmp_path / "none.pem", " \n ")
+    assert not (tmp_path / "none.pem").exists()
+
+
+def test_a_passphrase_for_a_key_that_is_not_locked_does_no_harm(tmp_path: Path) -> None:
+    """It may stand in the environment for another key."""
+    made = make_key(tmp_path / "key.pem", "invented shop")
+    assert load_key(tmp_path / "key.pem", "secret").fingerprint == made.fingerprint
+
+
+def test_a_key_that_cannot_be_written_is_told_and_leaves_no_half(tmp_path: Path) -> None:
+    """A folder where none can be made, or a name that is a file's."""
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    with pytest.raises(UsageError, match=r"written|overwritten"):
+        make_key(tmp_path / "file" / "key.pem", "invented shop")
+
+
+def test_a_signature_is_kept(tmp_path: Path) -> None:
+    """Signed again by the same key it keeps its time; another key does not replace it."""
+    key = make_key(tmp_path / "key.pem", "invented shop")
+    path = record(tmp_path, check_items(16, 0.25))
+    before = sign_recording(path, key, TIME).read_bytes()
+    assert sign_recording(path, key, "2027-01-01T00:00:00Z").read_bytes() == before
+    with pytest.raises(RecordingError, match="another key"):
+        sign_recording(path, make_key(tmp_path / "other.pem", "another"), TIME)
+    assert signature_path(path).read_bytes() == before
+
+
+def test_each_letter_of_the_signature_counts(tmp_path: Path) -> None:
+    """Base64 leaves bits unused in its last letter: they must not change unnoticed either."""
+    key = make_key(tmp_path / "key.pem", "invented shop")
+    path = record(tmp_path, check_items(16, 0.25))
+    target = sign_recording(path, key, TIME)
+    text = target.read_text(encoding="ascii")
+    at = text.rindex("==") - 1
+    for letter in set("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/"):
+        if letter != text[at]:
+            target.write_text(text[:at] + letter + text[at + 1 :], encoding="ascii")
+            assert verify_recording(path).state is SealState.CHANGED
+
+
+def test_a_signed_recording_that_was_cut_at_a_row_is_changed(tmp_path: Path) -> None:
+    """Without its signature it is told as never closed; with it, that its end was cut off."""
+    key = make_key(tmp_path / "key.pem", "invented shop")
+    path = record(tmp_path, check_items(16, 0.25))
+    sign_recording(path, key, TIME)
+    whole = path.read_bytes()
+    rows = whole.split(b"\r\n")[:-1]
+    for cut in (b"\r\n".join(rows[:-1]) + b"\r\n", whole[:-3]):
+        path.write_bytes(cut)
+        report = verify_recording(path)
+        assert (report.state, "cut off" in report.reason) == (SealState.CHANGED, True)
+
+
+def test_another_name_than_the_signed_one_is_told(tmp_path: Path) -> None:
+    """A recording renamed together with its companions is intact, and its old name is told."""
+    key = make_key(tmp_path / "key.pem", "invented shop")
+    path = record(tmp_path, check_items(16, 0.25))
+    sign_recording(path, key, TIME)
+    for file in tmp_path.glob(f"{path.name}*"):
+        file.rename(file.with_name(file.name.replace(path.name, "renamed.csv")))
+    report = verify_recording(tmp_path / "renamed.csv")
+    assert (report.state, path.name in report.reason) == (SealState.INTACT, True)

@@ -28,8 +28,12 @@ def open_key(path: Path | None) -> keys.ShopKey:
     try:
         return keys.load_key(path, given)
     except keys.PassphraseNeeded:
-        if given or not os.isatty(0):
+        if given:
             raise
+        if not os.isatty(0):
+            raise UsageError(
+                f"The key {path} is locked: give its passphrase in {PASSPHRASE_VARIABLE}."
+            ) from None
         return keys.load_key(path, click.prompt("Passphrase", hide_input=True, err=True))
 
 
@@ -56,15 +60,18 @@ def make(name: str, passphrase: bool, key_file: Path | None) -> None:
     path = key_file or default_key()
     secret = ""
     if passphrase:
-        secret = os.environ.get(PASSPHRASE_VARIABLE, "") or click.prompt(
-            "Passphrase", hide_input=True, confirmation_prompt=True, err=True
-        )
-        if not secret:
-            raise UsageError("The passphrase is empty: leave --passphrase out, or give one.")
+        secret = os.environ.get(PASSPHRASE_VARIABLE, "") or _new_passphrase()
     made = keys.make_key(path, name, secret)
     click.echo(f"Key {made.fingerprint} ({made.name}) is in {path}.")
     click.echo("Keep a copy in a safe place; who has it can sign as you.")
     click.echo("Next: warmwatch key public > shop-public.pem")
+
+
+def _new_passphrase() -> str:
+    if not os.isatty(0):
+        raise UsageError(f"Nobody can type a passphrase here: give it in {PASSPHRASE_VARIABLE}.")
+    typed: str = click.prompt("Passphrase", hide_input=True, confirmation_prompt=True, err=True)
+    return typed
 
 
 @command.command("public")

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 MAX_KEY = 1 << 14
+_HEAD = "warmwatch shop key: "
 
 
 class PassphraseNeeded(UsageError):
@@ -59,18 +60,38 @@ def make_key(path: Path, name: str, passphrase: str = "") -> ShopKey:
     )
 
     private = Ed25519PrivateKey.generate()
-    secret = passphrase.encode("utf-8")
+    secret = passphrase.encode("utf-8", "surrogateescape")
     lock = BestAvailableEncryption(secret) if secret else NoEncryption()
     pem = private.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, lock)
-    name = " ".join(name.split())[:80]
-    path.parent.mkdir(parents=True, exist_ok=True)
+    name = _one_line(name)
     try:
+        path.parent.mkdir(parents=True, exist_ok=True)
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     except FileExistsError:
-        raise UsageError(f"There is a key {path} already: it is not overwritten.") from None
-    with os.fdopen(handle, "wb") as file:
-        file.write(f"warmwatch shop key: {name}\n".encode() + pem)
+        raise UsageError(f"{path} is there already: it is not overwritten.") from None
+    except OSError as error:
+        raise _not_written(path, error) from None
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(f"{_HEAD}{name}\n".encode() + pem)
+            file.flush()
+            os.fsync(handle)
+    except OSError as error:
+        path.unlink(missing_ok=True)  # half a key would stand in the way of a whole one
+        raise _not_written(path, error) from None
     return ShopKey(private, name)
+
+
+def _one_line(name: str) -> str:
+    """Return the name as it can stand in the key file's first line; UsageError when it cannot."""
+    name = " ".join(name.encode("utf-8", "replace").decode("utf-8").split())[:80].strip()
+    if not name:
+        raise UsageError("The name of the shop is empty: it stands beside each signature.")
+    return name
+
+
+def _not_written(path: Path, error: OSError) -> UsageError:
+    return UsageError(f"The key {path} cannot be written ({error.strerror or error}).")
 
 
 def load_key(path: Path, passphrase: str = "") -> ShopKey:
@@ -79,18 +100,21 @@ def load_key(path: Path, passphrase: str = "") -> ShopKey:
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
     data = _key_bytes(path)
-    head, begin, pem = data.partition(b"-----BEGIN")
+    head, _, rest = data.partition(b"\n")
+    pem = rest if head.startswith(_HEAD.encode()) else data
+    locked = b"ENCRYPTED" in pem
+    secret = passphrase.encode("utf-8", "surrogateescape") if locked else b""
     try:
-        private = load_pem_private_key(begin + pem, passphrase.encode("utf-8") or None)
+        private = load_pem_private_key(pem, secret or None)
     except TypeError:
         raise PassphraseNeeded(f"The key {path} is locked: its passphrase is needed.") from None
     except ValueError:
-        if b"ENCRYPTED" in pem and passphrase:
+        if locked and passphrase:
             raise PassphraseNeeded(f"That is not the passphrase of the key {path}.") from None
         raise UsageError(f"{path} is no shop key: make one with `warmwatch key make`.") from None
     if not isinstance(private, Ed25519PrivateKey):
         raise UsageError(f"{path} holds another kind of key than Ed25519.")
-    name = head.decode("utf-8", "replace").partition(":")[2].strip()
+    name = head.decode("utf-8", "replace").removeprefix(_HEAD).strip() if pem is rest else ""
     return ShopKey(private, name)
 
 
@@ -135,11 +159,20 @@ def public_fingerprint(path: Path) -> str:
 def sign_recording(path: Path, key: ShopKey, time: str) -> Path:
     """Sign a closed, intact recording and return the signature's path.
 
-    RecordingError when it is not intact: what was changed or torn is not signed.
+    RecordingError when it is not intact: what was changed or torn is not signed. A signature by
+    this key stays as it is, with its time; one by another key is not replaced.
     """
     report = verify_recording(path)
     if report.state is not SealState.INTACT:
         raise RecordingError(f"Not signed: {path.name} is {report.state} ({report.reason}).")
+    target = signature_path(path)
+    if report.signed_by == key.fingerprint:
+        return target
+    if report.signed_by:
+        raise RecordingError(
+            f"{path.name} is signed by another key already, {report.signed_by}: its signature "
+            f"stays as it is. Move {target.name} away to sign anew."
+        )
     unsigned = Signature(
         recording=path.name,
         digest=report.digest,
@@ -149,6 +182,11 @@ def sign_recording(path: Path, key: ShopKey, time: str) -> Path:
         time=time,
     )
     sealed = base64.b64encode(key.sign(unsigned.message)).decode("ascii")
-    target = signature_path(path)
-    target.write_text(replace(unsigned, signature=sealed).text(), encoding="ascii", newline="\n")
+    text = replace(unsigned, signature=sealed).text()
+    try:
+        target.write_text(text, encoding="ascii", newline="\n")
+    except OSError as error:
+        target.unlink(missing_ok=True)  # half a signature would make the recording look changed
+        why = error.strerror or error
+        raise RecordingError(f"The signature {target} cannot be written ({why}).") from None
     return target

@@ -88,6 +88,8 @@ def _hold(signature: Signature) -> None:
         sealed = base64.b64decode(signature.signature, validate=True)
     except (binascii.Error, ValueError):
         raise SignatureError("the signature file cannot be read") from None
+    if base64.b64encode(sealed).decode("ascii") != signature.signature:
+        raise SignatureError("the signature file is not as it was written")  # its unused last bits
     if not holds(key, sealed, signature.message):
         raise SignatureError("the signature does not hold: it or the key was changed")
 

@@ -180,13 +180,22 @@ class _Checker:
 
 
 def _with_signature(report: Report, parts: Parts, sha256: str) -> Report:
-    if parts.signature is None or report.state is not SealState.INTACT:
+    if parts.signature is None or report.state is SealState.CHANGED:
         return report
+    if report.state is not SealState.INTACT:
+        reason = (
+            "there is a signature, and only a closed recording is signed: its end was cut off, or "
+            f"the signature is of another ({report.reason})"
+        )
+        return replace(report, state=SealState.CHANGED, reason=reason)
     try:
         signature = read_signature(parts.signature)
     except SignatureError as error:
         return replace(report, state=SealState.CHANGED, reason=str(error))
-    return signed_report(report, signature, sha256)
+    report = signed_report(report, signature, sha256)
+    if report.state is SealState.INTACT and signature.recording != parts.name:
+        return replace(report, reason=f"it was signed under the name {signature.recording}")
+    return report
 
 
 def signed_report(report: Report, signature: Signature, sha256: str) -> Report:
