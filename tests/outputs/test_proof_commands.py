@@ -88,8 +88,10 @@ def test_jobs_lists_newest_first(home: Path, capsys: pytest.CaptureFixture[str])
     out = capsys.readouterr().out
     assert "level set inside the band" in out
     assert "never closed" in out
+    assert "Not verified" in out
     assert run(["jobs", str(home), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
+    assert told["verified"] is False
     assert sorted(str(job["outcome"]) for job in told["jobs"]) == ["None", "set-inside"]
     assert run(["jobs", str(home / "none")]) == 2
 

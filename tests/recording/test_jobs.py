@@ -39,6 +39,32 @@ def test_a_recording_that_is_not_whole_is_listed_with_its_trouble(tmp_path: Path
     assert {one.outcome for one in found.values()} == {""}
 
 
+@pytest.mark.parametrize("count", [0, 1, 60])
+def test_ends_and_sidecars_that_were_changed_claim_nothing(tmp_path: Path, count: int) -> None:
+    """An outcome or a label changed in an editor: nothing is listed as if it were so."""
+    path = record(tmp_path, check_items(count))
+    (whole,) = list_recordings(tmp_path)
+    assert (whole.trouble, bool(whole.outcome)) == ("", True)
+    data, sidecar = path.read_bytes(), sidecar_path(path).read_text(encoding="utf-8")
+    head, _, tail = data.rpartition(b"closed," + whole.outcome.encode())
+    path.write_bytes(head + b"closed,set-outside" + tail)
+    assert list_recordings(tmp_path)[0].trouble.startswith("CHANGED")
+    path.write_bytes(data)
+    sidecar_path(path).write_text(sidecar.replace("invented vehicle", "another"), encoding="utf-8")
+    (changed,) = list_recordings(tmp_path)
+    assert (changed.trouble[:7], changed.outcome) == ("CHANGED", "")
+
+
+def test_a_recording_cut_anywhere_is_torn_and_not_called_changed(tmp_path: Path) -> None:
+    """What a power cut leaves, from the opening row on, is no forgery."""
+    path = record(tmp_path, check_items(8))
+    data = path.read_bytes()
+    for length in range(data.index(b"\n") + 1, len(data)):
+        path.write_bytes(data[:length])
+        (one,) = list_recordings(tmp_path)
+        assert one.trouble.startswith("never closed, or torn")
+
+
 def test_a_folder_that_is_none_is_told(tmp_path: Path) -> None:
     """One sentence."""
     with pytest.raises(UsageError, match="none"):
@@ -52,6 +78,6 @@ def test_no_recording_is_read_whole(tmp_path: Path) -> None:
     with path.open("wb") as file:
         file.write(b"\r\n".join(rows[:3]) + b"\r\n")
         file.seek(8 << 30)
-        file.write(b"\r\n" + rows[-2] + b"\r\n")
+        file.write(b"\r\n" + rows[-3] + b"\r\n" + rows[-2] + b"\r\n")
     (one,) = list_recordings(tmp_path)
     assert (one.outcome, one.trouble) == ("set-inside", "")

@@ -10,6 +10,8 @@ from warmwatch.outputs.proof.words import outcome_word
 from warmwatch.outputs.words import band_text, clock
 from warmwatch.recording.jobs import Listed, list_recordings, listed_object
 
+NOT_VERIFIED = "Not verified: each line repeats what stands at the end of its recording."
+
 
 @click.command("jobs")
 @click.argument("folder", type=click.Path(path_type=Path), default=Path("warmwatch-recordings"))
@@ -18,19 +20,22 @@ from warmwatch.recording.jobs import Listed, list_recordings, listed_object
 def command(folder: Path, unit: str, as_json: bool) -> None:
     """List the recordings in FOLDER [default: warmwatch-recordings], newest first.
 
-    What each shows is as it was written at its end; `warmwatch verify` checks it.
+    What each shows is as it was written at its end, and not verified: `warmwatch verify` does that.
     """
     found = list_recordings(folder)
     if as_json:
         jobs = [listed_object(one) for one in found]
-        click.echo(json.dumps({"folder": str(folder), "jobs": jobs}, ensure_ascii=False))
+        told = {"folder": str(folder), "verified": False, "jobs": jobs}
+        click.echo(json.dumps(told, ensure_ascii=False))
         return
     for one in found:
         click.echo(line(one, unit))
     if not found:
         click.echo(f"No recording in {folder}.")
     else:
-        click.echo(f"Next: warmwatch proof {found[0].path}")
+        click.echo(NOT_VERIFIED)
+        click.echo(f"Next: warmwatch verify {found[0].path}")
+        click.echo(f"      warmwatch proof {found[0].path}")
 
 
 def line(one: Listed, unit: str) -> str:

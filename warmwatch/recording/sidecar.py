@@ -114,16 +114,20 @@ def text_digest(text: str) -> str:
 
 def read_sidecar(recording: Path) -> dict[str, Any]:
     """Return the sidecar of a recording; RecordingError when it is missing or broken."""
+    return parse_sidecar(sidecar_bytes(recording), sidecar_path(recording).name)
+
+
+def sidecar_bytes(recording: Path) -> bytes:
+    """Return the bytes of a recording's sidecar; RecordingError when it cannot be read."""
     path = sidecar_path(recording)
     try:
-        data = path.read_bytes()
+        return path.read_bytes()
     except FileNotFoundError:
         raise RecordingError(
             f"The sidecar {path.name} is missing: keep it beside the recording."
         ) from None
     except OSError as error:
         raise RecordingError(f"The sidecar {path.name} cannot be read: {error}.") from None
-    return parse_sidecar(data, path.name)
 
 
 def parse_sidecar(data: bytes, name: str = "The sidecar") -> dict[str, Any]:
