@@ -65,14 +65,14 @@ function announce(state) {
 }
 
 // The state of a page that hears nothing: whatever it last knew is no longer claimed.
-export function blindState(last, seconds) {
+export function blindState(last, seconds, refusal) {
   const base = last || {
     unit: "", band: "", vehicle: "", clock: "", recording: "", recording_ok: true, happened: [], marks: {},
   };
   return {
     ...base, state: "blind", word: "BLIND", act: "No word from the watch: the temperature is not known.",
     fit: true, figure: "", soon: "", time: "", rate: "", place: null, facts: [], conditions: [],
-    link: `No word from the watch for ${seconds} s. Are laptop and phone in the same network?`,
+    link: refusal || `No word from the watch for ${seconds} s. Are laptop and phone in the same network?`,
     link_ok: false, cues: [], repeats: [],
   };
 }

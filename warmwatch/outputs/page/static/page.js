@@ -21,6 +21,7 @@ let curve = null;
 let blind = false;         // nothing is heard, or only that the watch itself stands still
 let cut = false;           // nothing is heard at all
 let everHeard = false;
+let refusal = "";          // why the laptop answers, but not with states
 let lastCue = null;
 let hushedCue = -1;        // cues up to this one were heard on this phone
 let hushedBlind = false;
@@ -41,6 +42,9 @@ function connect() {
   source = new EventSource("/events");
   openedAt = clock();
   quickestHere = Infinity;
+  source.addEventListener("error", () => {
+    if (source.readyState === EventSource.CLOSED) askWhy();
+  });
   source.addEventListener("hello", (event) => {
     const hello = JSON.parse(event.data);
     sound.table = hello;
@@ -55,11 +59,28 @@ function connect() {
   source.addEventListener("state", (event) => take(JSON.parse(event.data)));
 }
 
+const REFUSALS = {
+  403: "The watch refuses this page. A watch that was started again has a new link: open that one.",
+  503: "Too many pages are open: close one of them.",
+};
+
+// Only an answer ends the browser's own attempts; its status is not told to the stream.
+async function askWhy() {
+  const limit = new AbortController();
+  try {
+    refusal = REFUSALS[(await fetch("/events", {signal: limit.signal})).status] ?? "";
+  } catch {
+    refusal = "";
+  }
+  limit.abort();
+}
+
 function take(next) {
   if (!isFresh(Date.now() - next.t)) return;
   heardAt = clock();
   everHeard = true;
   cut = false;
+  refusal = "";
   state = next;
   setBlind(next.stalled);
   show(state);
@@ -136,11 +157,12 @@ function goBlind() {
   cut = true;
   setBlind(true);
   const seconds = Math.round(since(heardAt) / 1000);
-  draw({...blindState(state, seconds), unheard: !hushedBlind});
+  draw({...blindState(state, seconds, refusal), unheard: !hushedBlind});
   if (first) drawCurve(at("curve"), curve, false);
 }
 
 function tick() {
+  sound.wake();
   const ended = state?.state === "ended";
   const silent = since(heardAt);
   if (silent > SILENT_MS && !ended) goBlind();
@@ -153,16 +175,22 @@ function pressed(button, on) {
   button.querySelector("small").textContent = on ? "on" : "off: tap";
 }
 
+// What the button says is what is true: a phone call may end the sound, too.
+function showTones() {
+  pressed(at("tones"), sound.on);
+  document.body.dataset.tones = sound.on ? "on" : "off";
+}
+
 function setVoice(on) {
   sound.voiceOn = on;
   pressed(at("voice"), on);
 }
 
+sound.onChange = showTones;
 at("tones").addEventListener("click", async () => {
   if (sound.on) await sound.lock();
   else await sound.unlock();
-  pressed(at("tones"), sound.on);
-  document.body.dataset.tones = sound.on ? "on" : "off";
+  showTones();
   at("advice").textContent = sound.on
     ? "Turn the volume up. No loudness can be promised beside an engine: keep the page in sight."
     : "Sound is off: watch the page.";
@@ -198,10 +226,7 @@ async function keepAwake() {
 document.addEventListener("visibilitychange", () => {
   if (document.visibilityState !== "visible") return;
   tick();
-  if (sound.on) {
-    sound.context.resume();
-    navigator.wakeLock?.request("screen").catch(() => {});
-  }
+  if (sound.on) navigator.wakeLock?.request("screen").catch(() => {});
 });
 addEventListener("resize", () => drawCurve(at("curve"), curve, !blind && Boolean(state?.figure)));
 addEventListener("pageshow", tick);

@@ -9,6 +9,7 @@ export class Sound {
     this.current = null;    // {name, urgency, nodes, timer}
     this.waiting = null;
     this.due = new Map();   // repeats: name -> when next, in ms
+    this.onChange = () => {};
   }
 
   get on() {
@@ -19,10 +20,18 @@ export class Sound {
   async unlock() {
     const Context = window.AudioContext || window.webkitAudioContext;
     if (!Context) return false;
-    if (!this.context) this.context = new Context();
+    if (!this.context) {
+      this.context = new Context();
+      this.context.onstatechange = () => this.onChange();
+    }
     await this.context.resume();
     if (this.table) this.cue("seeing", () => "");
     return this.on;
+  }
+
+  // A call, an alarm or another program may have taken the sound away.
+  wake() {
+    if (this.context && !this.on) this.context.resume().catch(() => {});
   }
 
   async lock() {
@@ -59,8 +68,8 @@ export class Sound {
   }
 
   sound(name, tone, say) {
-    this.played.push(name);
-    document.body.dataset.played = this.played.slice(-20).join(" ");
+    this.played = [...this.played.slice(-19), name];
+    document.body.dataset.played = this.played.join(" ");
     const {nodes, length} = this.schedule(tone);
     navigator.vibrate?.(tone.pulses.flatMap(([, on, off]) => [on * 1000, off * 1000 + 30]));
     const timer = setTimeout(() => this.speakThen(say), length * 1000);
