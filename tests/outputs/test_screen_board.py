@@ -110,7 +110,8 @@ def test_near_only_while_it_is_true() -> None:
 @pytest.mark.parametrize(
     ("quantiles", "edge", "soon", "time"),
     [
-        ((240.0, 360.0, 480.0), "low", "6 min", "about 6 min to the band (4 to 8)"),
+        ((240.0, 360.0, 480.0), "low", "6 min", "about 6 min to the band (4 to 8 min)"),
+        ((80.0, 90.0, 99.0), "low", "90 s", "about 90 s to the band (80 to 100 s)"),
         ((240.0, 360.0, None), "high", "6 min or longer", "about 6 min or longer to the top"),
         ((1.0, 2.0, 5.0), "low", "any moment", "the band: any moment"),
     ],

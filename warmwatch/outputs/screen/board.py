@@ -151,7 +151,9 @@ def _ahead(view: View, tale: Tale, state: State) -> tuple[str, str]:
     head, _, spread = text.partition(", ")
     if not head.startswith("about "):
         return head, f"{edge}: {head}"
-    return head.removeprefix("about "), f"{head} {goal}" + (f" ({spread})" if spread else "")
+    # With its unit: "to the band (80 to 100)" would be read as degrees.
+    spread = f" ({spread} {head.split()[-1]})" if spread else ""
+    return head.removeprefix("about "), f"{head} {goal}{spread}"
 
 
 def _rate(view: View) -> str:
