@@ -45,6 +45,9 @@ GOOD = Check(10.0, 86.0, in_s=70.0, in_c=88.0, set_s=75.0, min_c=86.0, max_c=88.
         (replace(GOOD, set_s=None), "C", "that the level was set was not recorded"),
         (replace(GOOD, set_s=None, max_c=99.0), "C", "NOT inside"),
         (replace(GOOD, lost=True), "C", "cannot be said"),
+        (replace(GOOD, lost=True, set_s=None), "C", "the level was checked"),
+        (replace(GOOD, max_c=95.04), "C", "the fluid was at 86 to 95.04 °C"),
+        (replace(GOOD, min_c=84.98), "F", "the fluid was at 184.96 to 190.4 °F"),
         (replace(GOOD, in_s=None, set_s=None), "C", "not recorded that the plug went in"),
         (replace(GOOD, min_c=None), "C", "no reading while the plug was out"),
         (None, "C", "No level check was recorded"),
@@ -69,7 +72,11 @@ def test_unknown_conditions_are_named_and_never_counted_as_met() -> None:
     met, unmet = Condition("a", State.MET), Condition("b", State.NOT_MET)
     unknown = Condition("c", State.UNKNOWN)
     assert conditions_sentence([met]).startswith("All conditions were met")
-    assert conditions_sentence([met, unmet, unknown]) == "Conditions NOT MET: b. Not known: c."
+    assert conditions_sentence([met, unmet, unknown]) == (
+        "Conditions NOT MET: b. Not known: c. The others were met for the whole time with the plug "
+        "out."
+    )
+    assert conditions_sentence([unmet, unknown]) == "Conditions NOT MET: b. Not known: c."
     assert "Not known: c." in conditions_sentence([met, unknown])
     assert conditions_sentence([]) == "The conditions of the check are not known."
 
@@ -87,6 +94,8 @@ def test_the_balance_is_held_against_the_level() -> None:
     assert balance_text(less, Outcome.NO_CHECK) == (
         "0.50 L less went in than came out (the reading errors allow ±0.10 L)."
     )
+    unread = balance_text(closed, Outcome.SET_INSIDE, ["filled at 17:08"])
+    assert unread == "No balance: no amount with its unit could be read from filled at 17:08."
     assert "no balance" in balance_text(balance(FluidData()), Outcome.NO_CHECK)
 
 
@@ -99,7 +108,8 @@ def test_the_burn_caution_is_the_published_charts() -> None:
             r for r in csv.DictReader(file) if r["kind"] == "hot water" and r["temp_low_C"] == "68"
         ]
     assert [(row["contact_s"], row["seen"][:3]) for row in rows] == [("1", "yes")]
-    assert "68 °C at which a published chart for hot water gives about one second" in CAUTIONS[0]
+    said = "68 °C (154 °F) at which a published chart for hot water gives about one second"
+    assert said in CAUTIONS[0]
     assert "ISO 13732" not in " ".join(CAUTIONS)
 
 

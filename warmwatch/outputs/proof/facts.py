@@ -9,7 +9,7 @@ from warmwatch.core.band import Window
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
 from warmwatch.core.level.check import Check, Outcome, outcome
-from warmwatch.core.level.ledger import FluidData, mark_entry
+from warmwatch.core.level.ledger import FluidData, is_amount, mark_entry
 from warmwatch.core.reading import Item, Mark, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
@@ -59,6 +59,16 @@ class Facts:
     events: tuple[Event, ...]
     fluid: FluidData
     edges: tuple[RawReading, ...]
+    fluid_later: bool = False
+    """Whether the amounts come from a job file given now, and not from the recording."""
+
+    @property
+    def unread(self) -> tuple[Told, ...]:
+        """The marks that belong into the ledger, but from which no amount could be read."""
+        if self.fluid_later or self.job.fluid.ledger:
+            return ()
+        marks = (one for one in self.told if is_amount(one.mark))
+        return tuple(one for one in marks if mark_entry(one.mark, one.fluid_c) is None)
 
     @property
     def check(self) -> Check | None:
@@ -110,6 +120,7 @@ def gather(path: Path, later: FluidData | None = None) -> Facts:
         events=tuple(fold.events),
         fluid=_with_marks(job.fluid if later is None else later, fold.told),
         edges=tuple(_edges(path, windows)),
+        fluid_later=later is not None,
     )
 
 

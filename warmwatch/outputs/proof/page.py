@@ -10,25 +10,24 @@ from warmwatch.core.events import EventKind
 from warmwatch.core.level.check import Check, Outcome
 from warmwatch.core.level.conditions import Condition, State
 from warmwatch.core.level.drip import by_warming, overrun_ml
-from warmwatch.core.level.fluid import BASE_C, volume_at
-from warmwatch.core.level.ledger import Entry, at_15, balance, first_fill_l
-from warmwatch.outputs.proof.facts import Facts
+from warmwatch.core.reading import MarkName
+from warmwatch.outputs.proof.amounts import balance_lines, ledger_heads, ledger_row
+from warmwatch.outputs.proof.facts import Facts, Told
 from warmwatch.outputs.proof.words import (
-    ACTS,
     PROVES,
-    balance_text,
     conditions_sentence,
-    litres,
     temperature_or_unknown,
     verdict,
 )
-from warmwatch.outputs.words import band_text, clock, event_text, temperature, window_text
+from warmwatch.outputs.words import band_text, clock, event_text, window_text
 from warmwatch.recording.seal.report import SealState
 
 MOST_ROWS = 40
+MOST_WINDOWS = 12
 _BURNS = (
-    "Fluid and metal at check temperature burn at a touch: fluid at 80 to 95 °C is far above the "
-    "68 °C at which a published chart for hot water gives about one second to a serious burn."
+    "Fluid and metal at check temperature burn at a touch: fluid at 80 to 95 °C (176 to 203 °F) is "
+    "far above the 68 °C (154 °F) at which a published chart for hot water gives about one second "
+    "to a serious burn."
 )
 _GAS = (
     "A running engine makes carbon monoxide; a vehicle can move or fall: open air or extraction, "
@@ -40,6 +39,7 @@ _SERVICE = (
 )
 CAUTIONS = (_BURNS, _GAS, _SERVICE)
 _SYMBOLS = {State.MET: "✔", State.NOT_MET: "✘", State.UNKNOWN: "?"}
+_FLUID_MARKS = (MarkName.DRAINED, MarkName.FILLED, MarkName.TOPPED_UP)
 _TOLD_EVENTS = (EventKind.BLIND, EventKind.SEEING, EventKind.DOUBTFUL, EventKind.NOT_FIT)
 Row = list[str]
 
@@ -55,7 +55,7 @@ def proof_page(facts: Facts) -> dict[str, Any]:
         "length": clock(facts.end_s - facts.start_s),
         "verdict": verdict(check, job.band, unit),
         "sign": _sign(facts),
-        "closing": _closing(facts),
+        "remarks": remarks(facts),
         "conditions_sentence": "" if check is None else conditions_sentence(check.conditions),
         "band": band_text(job.band, unit),
         "band_source": job.band_source or "not told",
@@ -65,20 +65,18 @@ def proof_page(facts: Facts) -> dict[str, Any]:
         "windows": _band_windows(facts),
         "drain": _drain(facts),
         "marks": _marks(facts),
-        "ledger": [_ledger_row(facts, entry) for entry in facts.fluid.ledger],
-        "ledger_heads": _ledger_heads(facts),
-        "balance": _balance(facts),
+        "ledger": [ledger_row(facts, entry) for entry in facts.fluid.ledger],
+        "ledger_heads": ledger_heads(facts),
+        "balance": balance_lines(facts),
         "doubts": _doubts(facts),
         "notes": job.notes,
         "link": list(_link_rows(facts.link)),
-        "raw": [
-            [clock(one.elapsed_s), temperature_or_unknown(one.fluid_c, unit), one.raw or "none"]
-            for one in facts.edges[:MOST_ROWS]
-        ],
+        "raw": _raw(facts),
         "cautions": list(CAUTIONS),
         "recording": facts.path.name,
         "digest": facts.report.digest,
         "signature": _signature(facts),
+        "derived": _derived(facts),
         "proves": PROVES,
         "versions": f"Recorded by warmwatch {facts.versions.get('warmwatch', 'not known')}, "
         f"proof made by warmwatch {__version__}.",
@@ -94,19 +92,42 @@ def wall_time(facts: Facts, elapsed_s: float) -> str:
 
 
 def _sign(facts: Facts) -> str:
+    """Return a tick only where nothing is unmet, not known or to be remarked."""
     if facts.outcome in (Outcome.SET_OUTSIDE, Outcome.CHECKED_OUTSIDE):
         return "✘"
     if facts.outcome is not Outcome.SET_INSIDE or facts.check is None:
         return "?"
-    unmet = any(c.state is State.NOT_MET for c in facts.check.conditions)
-    return "!" if unmet or facts.report.state is not SealState.INTACT else "✔"
+    states = {condition.state for condition in facts.check.conditions}
+    return "✔" if states == {State.MET} and not remarks(facts) else "!"
 
 
-def _closing(facts: Facts) -> str:
-    if facts.report.state is SealState.INTACT:
-        return ""
-    reason = facts.report.reason
-    return f"The recording was not closed properly, so its end may be missing: {reason}."
+def remarks(facts: Facts) -> list[str]:
+    """Return what must stand beside the verdict, so that it does not say more than it knows."""
+    check, lines = facts.check, []
+    if facts.report.state is not SealState.INTACT:
+        lines.append(
+            "The recording was not closed properly, so its end may be missing: "
+            f"{facts.report.reason}."
+        )
+    if check is not None and check.set_s is not None:
+        if check.flow in (MarkName.STREAM, MarkName.NO_DRIP):
+            lines.append(f"The last thing told of the open plug was: {_plug_word(check.flow)}.")
+        if after := _marked_after(facts, check):
+            lines.append(f"Marked after this check: {', '.join(after)}.")
+    return lines
+
+
+def _plug_word(flow: MarkName) -> str:
+    return str(flow).replace("-", " ")
+
+
+def _marked_after(facts: Facts, check: Check) -> list[str]:
+    """Return the marks after a check that say that the amount of fluid was changed again."""
+    return [
+        f"{one.mark.name} at {clock(one.mark.elapsed_s)}"
+        for one in facts.told
+        if one.mark.name in _FLUID_MARKS and one.mark.elapsed_s > (check.end_s or 0.0)
+    ]
 
 
 def _condition(condition: Condition) -> Row:
@@ -122,6 +143,8 @@ def _check_rows(facts: Facts, check: Check) -> Iterator[Row]:
     yield moment("plug out", check.out_s, check.out_c)
     if check.drip_s is not None:
         yield moment("first drip", check.drip_s, check.drip_c)
+    if check.flow is not None:
+        yield ["told of the plug last", _plug_word(check.flow), ""]
     if check.in_s is not None:
         yield moment("plug in", check.in_s, check.in_c)
         yield ["plug out for", clock(check.in_s - check.out_s), ""]
@@ -136,7 +159,9 @@ def _by_warming(facts: Facts, check: Check) -> Iterator[Row]:
     drip = by_warming(facts.fluid, check.out_c, None)
     if drip.ml_per_c is None:
         return
-    yield ["the fluid expands by", f"{drip.ml_per_c:.1f} mL per °C", ""]
+    unit = facts.job.unit
+    per_degree = drip.ml_per_c if unit == "C" else drip.ml_per_c / 1.8
+    yield ["the fluid expands by", f"{per_degree:.1f} mL per °{unit}", ""]
     from_c = check.out_c if check.drip_c is None else check.drip_c
     over = overrun_ml(facts.fluid, from_c, check.in_c)
     if over is not None:
@@ -153,14 +178,19 @@ def _band_windows(facts: Facts) -> list[str]:
     job = facts.job
     lines = _windows(facts.windows, job.unit, "Never confirmed inside the band.")
     if any(w.min_c < job.band.low_c or w.max_c > job.band.high_c for w in facts.windows):
-        lines.append(f"(Beyond an edge for less than {job.confirm_s:g} s is no exit.)")
+        lines.append(
+            f"(It counts as left where, {job.confirm_s:g} s after the first reading beyond an "
+            "edge, most were beyond it. The sentence on top goes by every single reading.)"
+        )
     return lines
 
 
 def _windows(windows: Sequence[Window], unit: str, none: str) -> list[str]:
     if not windows:
         return [none]
-    return [f"Inside {window_text(window, unit)}." for window in windows[:MOST_ROWS]]
+    lines = [f"Inside {window_text(window, unit)}." for window in windows[-MOST_WINDOWS:]]
+    more = len(windows) - len(lines)
+    return [f"{more} earlier ones in the attached recording.", *lines] if more else lines
 
 
 def _drain(facts: Facts) -> list[str]:
@@ -172,65 +202,35 @@ def _drain(facts: Facts) -> list[str]:
 
 
 def _marks(facts: Facts) -> list[Row]:
+    """Return the marks as rows; of too many, notes are left out before anything else."""
+    told = [one for one in facts.told if one.mark.name != MarkName.ACKNOWLEDGE]
+    acts = [one for one in told if one.mark.name != MarkName.NOTE][-MOST_ROWS:]
+    notes = [one for one in told if one.mark.name == MarkName.NOTE]
+    kept = acts + notes[len(notes) - max(0, min(len(notes), MOST_ROWS - len(acts))) :]
+    rows = [_mark_row(one, facts.job.unit) for one in sorted(kept, key=_when)]
+    if len(rows) < len(told):
+        rows.append(["…", "", "", f"{len(told) - len(rows)} more in the attached recording"])
+    return rows
+
+
+def _when(one: Told) -> float:
+    return one.mark.elapsed_s
+
+
+def _mark_row(one: Told, unit: str) -> Row:
+    mark = one.mark
+    fluid = temperature_or_unknown(one.fluid_c, unit)
+    return [clock(mark.elapsed_s), str(mark.name), fluid, mark.note]
+
+
+def _raw(facts: Facts) -> list[Row]:
     unit = facts.job.unit
     rows = [
-        [
-            clock(one.mark.elapsed_s),
-            str(one.mark.name),
-            temperature_or_unknown(one.fluid_c, unit),
-            one.mark.note,
-        ]
-        for one in facts.told
-        if one.mark.name != "acknowledge"
+        [clock(one.elapsed_s), temperature_or_unknown(one.fluid_c, unit), one.raw or "none"]
+        for one in facts.edges[-2 * MOST_WINDOWS :]
     ]
-    return _cut(rows)
-
-
-def _cut(rows: list[Row]) -> list[Row]:
-    if len(rows) <= MOST_ROWS:
-        return rows
-    more = f"{len(rows) - MOST_ROWS} more in the attached recording"
-    return [*rows[:MOST_ROWS], ["…", more, *[""] * (len(rows[0]) - 2)]]
-
-
-def _check_c(facts: Facts) -> float:
-    check, band = facts.check, facts.job.band
-    known = None if check is None else check.in_c if check.in_c is not None else check.out_c
-    return (band.low_c + band.high_c) / 2.0 if known is None else known
-
-
-def _ledger_heads(facts: Facts) -> Row:
-    unit = facts.job.unit
-    at = [temperature(celsius, unit) for celsius in (BASE_C, 20.0, _check_c(facts))]
-    return ["what", "as read", *(f"at {text}" for text in at)]
-
-
-def _ledger_row(facts: Facts, entry: Entry) -> Row:
-    rho, unit = facts.fluid.density_kg_m3, facts.job.unit
-    shown = [volume_at(entry.litres, entry.temp_c, to_c, rho) for to_c in (20.0, _check_c(facts))]
-    read = f"{litres(entry.litres)} ±{entry.litres_err:g} at {temperature(entry.temp_c, unit)}"
-    return [
-        ACTS[entry.act],
-        f"{read} ±{entry.temp_err_c:g} K",
-        litres(at_15(entry, facts.fluid)),
-        *(litres(value) for value in shown),
-    ]
-
-
-def _balance(facts: Facts) -> list[str]:
-    fluid = facts.fluid
-    if not fluid.ledger:
-        return []
-    lines = [balance_text(balance(fluid), facts.outcome)]
-    first = first_fill_l(fluid, 20.0)
-    if first is not None:
-        lines.append(f"What was drained takes up {litres(first)} at {temperature(20.0, 'C')}.")
-    lines.append(
-        f"Reckoned by API MPMS 11.1 / ASTM D1250 for lubricating oils with "
-        f"{fluid.density_kg_m3:g} ±{fluid.density_err_kg_m3:g} kg/m³ at 15 °C; spreads are "
-        "expanded uncertainties (k = 2)."
-    )
-    return lines
+    more = len(facts.edges) - len(rows)
+    return [["…", "", f"{more} earlier ones in the attached recording"], *rows] if more else rows
 
 
 def _doubts(facts: Facts) -> list[str]:
@@ -275,3 +275,13 @@ def _signature(facts: Facts) -> str:
         return "The recording is not signed."
     name = f" ({report.signed_name})" if report.signed_name else ""
     return f"The recording is signed by key {report.signed_by}{name} on {report.signed_time}."
+
+
+def _derived(facts: Facts) -> str:
+    """Return a sentence where the recorded events are not those that this version derives."""
+    if facts.report.events in ("", "same"):
+        return ""
+    return (
+        f"The events in the recording are {facts.report.events}. This page says what this version "
+        "makes of the readings."
+    )

@@ -16,6 +16,7 @@ from warmwatch.recording.seal.verify import verify_bytes, verify_recording
 MAX_PDF = 128 << 20
 MAX_ATTACHED = 64 << 20
 MOST_ATTACHMENTS = 3
+_COMPANIONS = ("-metadata.json", "-signature.json")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,11 +84,11 @@ def _together(seal: PdfSeal, inside: Report) -> Report:
 def attachments(data: bytes) -> Attached:
     """Return the recording and its companions from a proof; InputError when they are not there."""
     found = _unpack(data)
-    names = [name for name in found if name.endswith(".csv")]
+    names = [name for name in found if not name.endswith(_COMPANIONS)]
     if len(names) != 1:
         raise InputError("the PDF holds no recording, or more than one")
     name = names[0]
-    sidecar, signature = f"{name}-metadata.json", f"{name}-signature.json"
+    sidecar, signature = (name + ending for ending in _COMPANIONS)
     if found.keys() - {name, sidecar, signature}:
         raise InputError("the PDF holds a file that belongs to no proof")
     return Attached(name, found[name], found.get(sidecar), found.get(signature))

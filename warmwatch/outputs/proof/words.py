@@ -32,20 +32,36 @@ def outcome_word(word: str) -> str:
     return _OUTCOMES[Outcome(word)] if word in set(Outcome) else "not told"
 
 
-def span_text(low_c: float, high_c: float, unit: str) -> str:
-    """Return `86 to 88 °C`, or `86 °C` where both are the same."""
-    low, high = (round(from_c(value, unit), 1) for value in (low_c, high_c))
-    return f"{low:g} °{unit}" if low == high else f"{low:g} to {high:g} °{unit}"
+def span_text(low_c: float, high_c: float, unit: str, band: Band | None = None) -> str:
+    """Return `86 to 88 °C`, or `86 °C` where both are the same.
+
+    With a band, as many decimals as it takes to see what lies beyond its edges.
+    """
+    ends = [from_c(value, unit) for value in (low_c, high_c)]
+    digits = 1 if band is None else _digits_beyond(ends, band, unit)
+    low, high = (round(value, digits) for value in ends)
+    return f"{low:.9g} °{unit}" if low == high else f"{low:.9g} to {high:.9g} °{unit}"
+
+
+def _digits_beyond(ends: Sequence[float], band: Band, unit: str) -> int:
+    low, high = from_c(band.low_c, unit), from_c(band.high_c, unit)
+    for digits in range(1, 6):
+        seen = [round(value, digits) for value in (ends[0], low, high, ends[1])]
+        if (ends[0] >= low or seen[0] < seen[1]) and (ends[1] <= high or seen[3] > seen[2]):
+            return digits
+    return 6
 
 
 def verdict(check: Check | None, band: Band, unit: str) -> str:
     """Return in one sentence what the recording shows about the level."""
     result, wanted = outcome(check, band), band_text(band, unit)
     if check is None or result is Outcome.NO_CHECK:
-        return "No level check was recorded: it was never marked that the plug was out."
+        return "No level check was recorded: no plug out was marked, other than for draining."
     if result is Outcome.NOT_KNOWN or check.min_c is None or check.max_c is None:
-        return f"It cannot be said at what temperature the level was set: {_why_not_known(check)}."
-    span = span_text(check.min_c, check.max_c, unit)
+        done = "checked" if check.set_s is None else "set"
+        why = _why_not_known(check)
+        return f"It cannot be said at what temperature the level was {done}: {why}."
+    span = span_text(check.min_c, check.max_c, unit, band)
     until = "plug in" if check.in_s is not None else "the mark that the level was set"
     if result is Outcome.SET_INSIDE:
         return f"Level set with the fluid at {span}, inside {wanted}, from plug out to {until}."
@@ -81,8 +97,8 @@ def conditions_sentence(conditions: Sequence[Condition]) -> str:
         parts.append(f"Not known: {', '.join(unknown)}.")
     if not parts:
         return "All conditions were met for the whole time with the plug out."
-    if not unmet:
-        parts.insert(0, "The other conditions were met for the whole time with the plug out.")
+    if len(unmet) + len(unknown) < len(conditions):
+        parts.append("The others were met for the whole time with the plug out.")
     return " ".join(parts)
 
 
@@ -99,8 +115,13 @@ def litres(value: float) -> str:
     return f"{value:.2f} L"
 
 
-def balance_text(balance: Balance, result: Outcome) -> str:
-    """Return what the balance says, and whether it fits the level result."""
+def balance_text(balance: Balance, result: Outcome, unread: Sequence[str] = ()) -> str:
+    """Return what the balance says, and whether it fits the level result.
+
+    `unread` names the marks from which no amount could be read: with any, there is no balance.
+    """
+    if unread:
+        return f"No balance: no amount with its unit could be read from {', '.join(unread)}."
     if not balance.complete:
         return "What was drained or what was put in is not in the ledger: no balance."
     spread = f"the reading errors allow ±{litres(balance.spread_l)}"
