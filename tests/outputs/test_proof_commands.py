@@ -8,6 +8,7 @@ import pytest
 from tests.recording.invented import record
 from warmwatch.commands.main import run
 from warmwatch.recording.seal.signature import signature_path
+from warmwatch.recording.sidecar import sidecar_path
 
 LEDGER = """
 band = "80:90"
@@ -183,3 +184,26 @@ def test_a_key_with_a_passphrase_from_the_environment(
     monkeypatch.setenv("WARMWATCH_PASSPHRASE", "wrong")
     assert run(["key", "sign", str(record(home))]) == 2
     assert "not the passphrase" in capsys.readouterr().err
+
+
+def test_only_a_proof_of_the_same_recording_is_overwritten(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Another PDF, or the proof of another recording, may be all that is left of it."""
+    path, other = record(home / "one"), record(home / "two")
+    other_name = other.rename(other.with_name("other.csv"))
+    sidecar_path(other).rename(sidecar_path(other_name))
+    target = home / "p.pdf"
+    assert run(["proof", str(path), "-o", str(target)]) == 0
+    assert run(["proof", str(path), "-o", str(target)]) == 0
+    before = target.read_bytes()
+    assert run(["proof", str(other_name), "-o", str(target)]) == 1
+    assert "left alone" in capsys.readouterr().err
+    assert target.read_bytes() == before
+    foreign = home / "manual.pdf"
+    foreign.write_bytes(b"%PDF-1.4\nsomebody's own")
+    assert run(["proof", str(path), "-o", str(foreign)]) == 1
+    assert foreign.read_bytes() == b"%PDF-1.4\nsomebody's own"
+    assert run(["proof", str(path), "-o", str(home / "none" / "p.pdf")]) == 1
+    assert "cannot be written" in capsys.readouterr().err
+    assert not list(home.glob("**/*.part"))

@@ -39,7 +39,7 @@ def command(
     The recording and its companions are attached to it: one file is the whole evidence.
     """
     target = output or recording.with_suffix(".pdf")
-    _refuse_to_overwrite(target)
+    _refuse_to_overwrite(target, recording)
     key = open_key(key_file) if sign or key_file is not None else None
     # The libraries for drawing and for PDF take a second to load; only now are they needed.
     from warmwatch.outputs.proof.document import make_proof
@@ -56,13 +56,7 @@ def command(
         sign_recording(recording, key, now_text())
         facts = gather(recording, later)
     made = make_proof(facts, paper=paper, key=key, time=now_text())
-    try:
-        target.write_bytes(made)
-    except OSError as error:
-        raise WarmwatchError(
-            f"The proof cannot be written to {target} ({error.strerror or error}): "
-            "give another name with -o."
-        ) from None
+    _write(target, made)
     click.echo(verdict(facts.check, facts.job.band, facts.job.unit))
     click.echo(f"Proof: {target}")
     click.echo(f"Next: warmwatch verify {target}")
@@ -80,14 +74,33 @@ def job_fluid(path: Path) -> FluidData:
         raise UsageError(f"The job file {path}: fluid: {error}.") from None
 
 
-def _refuse_to_overwrite(target: Path) -> None:
+def _refuse_to_overwrite(target: Path, recording: Path) -> None:
+    """Leave everything alone that is no proof of this recording."""
+    from warmwatch.outputs.proof.reading import is_proof_of
+
     try:
-        with target.open("rb") as file:
-            beginning = file.read(5)
+        mine = not target.exists() or target.stat().st_size == 0 or is_proof_of(target, recording)
     except OSError:
-        return
-    if beginning and beginning != b"%PDF-":
+        return  # writing will tell
+    if not mine:
         raise WarmwatchError(
-            f"{target} is there already and is no PDF, so it is left alone: "
+            f"{target} is there already and is no proof of this recording, so it is left alone: "
             "give another name with -o."
         )
+
+
+def _write(target: Path, made: bytes) -> None:
+    """Write the proof so that a full disk leaves an earlier one as it was."""
+    part = target.with_name(f".{target.name}.part")
+    try:
+        if target.exists() and not target.is_file():
+            target.write_bytes(made)
+            return
+        part.write_bytes(made)
+        part.replace(target)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise WarmwatchError(
+            f"The proof cannot be written to {target} ({error.strerror or error}): "
+            "give another name with -o."
+        ) from None

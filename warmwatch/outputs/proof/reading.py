@@ -47,6 +47,16 @@ def verify_file(path: Path) -> Report:
     return verify_pdf(data)
 
 
+def is_proof_of(path: Path, recording: Path) -> bool:
+    """Return whether a file is an intact proof of the recording; OSError when it cannot be read."""
+    with path.open("rb") as file:
+        data = file.read(MAX_PDF)
+    try:
+        return check_pdf(data).intact and attachments(data).name == recording.name
+    except InputError:
+        return False
+
+
 def verify_pdf(data: bytes) -> Report:
     """Verify a proof given as bytes; never raises for what is in it."""
     seal = check_pdf(data)
