@@ -14,6 +14,7 @@ from tests.recording.invented import JOB, UTC_S, record
 from warmwatch.core.level.ledger import Act, Entry, FluidData
 from warmwatch.core.level.rules import CheckRules
 from warmwatch.core.reading import Item, Mark, MarkName, Reading
+from warmwatch.errors import RecordingError
 from warmwatch.outputs.proof.facts import gather
 from warmwatch.outputs.proof.page import MOST_ROWS, proof_page
 from warmwatch.outputs.proof.reading import attachments
@@ -73,7 +74,7 @@ def test_long_notes_stay_on_the_paper(tmp_path: Path) -> None:
     job = replace(JOB, notes=" ".join(f"word{n}" for n in range(1500)))
     items = check(CHECK, {150: (MarkName.NOTE, "x" * 500)})
     data = proof_of(record(tmp_path, items, job=job))
-    text = poppler("pdftotext", data, tmp_path, "-x", "0", "-y", "0", "-W", "595", "-H", "800")
+    text = poppler("pdftotext", data, tmp_path, "-x", "0", "-y", "0", "-W", "595", "-H", "805")
     assert "word0 " in text
     assert all(f"word{n}" in text for n in range(1500))
     assert text.count("x") >= 500
@@ -122,3 +123,13 @@ def test_a_recording_of_any_name_comes_back_out(tmp_path: Path) -> None:
     sidecar_path(path).rename(sidecar_path(renamed))
     path.rename(renamed)
     assert attachments(proof_of(renamed)).name == "evidence.txt"
+
+
+def test_a_name_that_cannot_be_attached_is_told(tmp_path: Path) -> None:
+    """The library takes no backslash: what to do about it is said."""
+    path = record(tmp_path, check())
+    renamed = tmp_path / "a\\b.csv"
+    sidecar_path(path).rename(sidecar_path(renamed))
+    path.rename(renamed)
+    with pytest.raises(RecordingError, match="rename"):
+        proof_of(renamed)

@@ -62,6 +62,11 @@ def _plot(facts: Facts) -> str:
 
 def _attachments(path: Path) -> Iterator[dict[str, str]]:
     """Yield the recording and its companions as the template wants them."""
+    if "\\" in path.name:
+        raise RecordingError(
+            f"{path.name} cannot be attached to a PDF: rename it and its companions, without the "
+            "backslash."
+        )
     parts = (
         (path, "source", "text/csv", "The recording: every reading, mark and event"),
         (sidecar_path(path), "data", "application/json", "What the recording is about"),
