@@ -94,7 +94,8 @@ def _together(seal: PdfSeal, inside: Report) -> Report:
 def attachments(data: bytes) -> Attached:
     """Return the recording and its companions from a proof; InputError when they are not there."""
     found = _unpack(data)
-    names = [name for name in found if not name.endswith(_COMPANIONS)]
+    names = [name for name in found if name + _COMPANIONS[0] in found]
+    names = names or [name for name in found if not name.endswith(_COMPANIONS)]
     if len(names) != 1:
         raise InputError("the PDF holds no recording, or more than one")
     name = names[0]
