@@ -171,6 +171,14 @@ def test_a_fast_change_is_not_settled() -> None:
     assert "+6.0 °C/min" in found.reason
 
 
+def test_a_rate_is_said_in_the_jobs_unit() -> None:
+    """6 K/min are 10.8 °F/min (1 K = 1.8 °F by definition), and no figure of the other unit."""
+    watch = Watch(Job(Band(85.0, 95.0), unit="F"))
+    for t in range(90):
+        watch.step(Reading(float(t), {"fluid_c": 80.0 + t / 10.0, **IDLE}))
+    assert "+10.8 °F/min" in condition(watch, "fluid settled").reason
+
+
 def test_idling_has_to_last() -> None:
     """60 s at idle by default; a blip of the engine begins it anew."""
     assert condition(watched(IDLE, seconds=50), "idled long enough").state is State.NOT_MET

@@ -59,8 +59,10 @@ class Condition:
 class ConditionTracker:
     """Follows what the readings and the mechanic say about the conditions."""
 
-    def __init__(self, rules: CheckRules, phases: PhaseTracker, fresh_s: float) -> None:
-        self._rules = rules
+    def __init__(
+        self, rules: CheckRules, phases: PhaseTracker, fresh_s: float, unit: str = "C"
+    ) -> None:
+        self._rules, self._unit = rules, unit
         self._phases = phases
         self._fresh_s = fresh_s
         self._slow: dict[str, tuple[float, float]] = {}
@@ -191,7 +193,7 @@ class ConditionTracker:
             return _unmet(name, 1, f"{now_s - self._worked_s:.0f} s after the last load")
         if rate is None:
             return Condition(name, State.UNKNOWN, "too few readings for a rate")
-        shown = f"{rate:+.1f} °C/min"
+        shown = f"{rate * (1.8 if self._unit == 'F' else 1.0):+.1f} °{self._unit}/min"
         if abs(rate) > self._rules.settle_rate_c_per_min:
             return _unmet(name, 1, shown)
         if self._phases.latest("engine_rpm", now_s) is None:

@@ -17,7 +17,9 @@ class LevelJob:
     """Follows everything about the level beside the check band itself."""
 
     def __init__(self, job: Job, phases: PhaseTracker) -> None:
-        self._conditions = ConditionTracker(job.check, phases, max(5.0, job.blind_limit_s))
+        self._conditions = ConditionTracker(
+            job.check, phases, max(5.0, job.blind_limit_s), job.unit
+        )
         self._checks = CheckTracker(job.band)
         self._drain: WindowTracker | None = None
         self._drained = False
