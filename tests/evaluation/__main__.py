@@ -10,7 +10,7 @@ from pathlib import Path
 from tests.evaluation.curves import Curve, measured
 from tests.evaluation.scores import Case, Chance, score
 from tests.evaluation.stationary import stationary
-from tests.evaluation.table import chance_table, error_table
+from tests.evaluation.table import chance_page, chance_table, error_page, error_table
 from warmwatch.core.forecast.prior import learn
 
 DRIVES = (60.0, 70.0)
@@ -52,18 +52,25 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.evaluation", description=__doc__)
     parser.add_argument("curves", nargs="?", type=Path, help="folder of measured curves")
     parser.add_argument("--runs", type=int, default=120, help="simulated runs of each kind")
+    parser.add_argument("--markdown", action="store_true", help="as docs/forecast.md shows it")
     options = parser.parse_args()
     curves = measured(options.curves) if options.curves else []
     curves += stationary(options.runs)
     cases, chances = gather(curves)
-    for group in dict.fromkeys(c.group for c in curves):
-        print(error_table([c for c in cases if c.group == group], group), end="\n\n")
-        print(chance_table([c for c in chances if c.group == group], group), end="\n\n")
+    errors, arrivals = (
+        (error_page, chance_page) if options.markdown else (error_table, chance_table)
+    )
+    groups = list(dict.fromkeys(c.group for c in curves))
+    for group in groups:
+        if found := [c for c in cases if c.group == group]:
+            print(errors(found, group), end="\n\n")
     if options.curves:
         drives = [c for c in cases if c.group.startswith("drivers")]
-        print(error_table(drives, "all drivers"), end="\n\n")
+        print(errors(drives, "all drivers"), end="\n\n")
         told = with_prior(curves)
-        print(error_table(told, "all drivers, with a prior from the other drivers' recordings"))
+        print(errors(told, "all drivers, with a prior learned from the other pair"), end="\n\n")
+    for group in groups:
+        print(arrivals([c for c in chances if c.group == group], group))
 
 
 if __name__ == "__main__":

@@ -48,9 +48,16 @@ def exponential(times: Floats, values: Floats, target: float) -> float:
     return answer
 
 
+def start_to_now(times: Floats, values: Floats, target: float) -> float:
+    """Return the time by the line from the first reading to the last one."""
+    climb, seen_s = float(values[-1] - values[0]), float(times[-1] - times[0])
+    return max((target - float(values[-1])) * seen_s / climb, 0.0) if climb > 0 else NEVER
+
+
 RULES: dict[str, Rule] = {
     "line, last 60 s": line_over(60.0),
     "line, last 180 s": line_over(180.0),
     "line from the start": line_over(1e9),
+    "start to now": start_to_now,
     "exponential, 600 s": exponential,
 }

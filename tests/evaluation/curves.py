@@ -31,11 +31,15 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """One warm-up; `group` is the part of the table it is reported in."""
+    """One warm-up; `group` is the part of the table it is reported in.
+
+    Nothing is asked before `from_s`: the way of heating that is to be judged begins there.
+    """
 
     name: str
     group: str
     rows: list[Row] = field(default_factory=list)
+    from_s: float = 0.0
 
     def first_at(self, target_c: float) -> int | None:
         """Return the index of the first reading at or above `target_c`."""

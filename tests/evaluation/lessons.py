@@ -13,7 +13,7 @@ from warmwatch.core.phase import Phase
 
 Floats = npt.NDArray[np.float64]
 FAR_S = 3600.0  # what takes longer than this is called "not reached"
-SHARES = {"idle": 0.34, "holds": 0.2, "drive": 0.24, "mixed": 0.08, "heater": 0.14}
+SHARES = {"idle": 0.32, "holds": 0.28, "drive": 0.23, "mixed": 0.07, "heater": 0.1}
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,12 +66,12 @@ def score(
             continue
         hit = curve.first_at(target_c)
         last = len(times) - 1 if hit is None else hit - 1
-        _ask_chances(asked, times, target_c, last)
+        _ask_chances(asked, times, target_c, last, curve.from_s)
         if hit is None or not _holds(curve, hit, target_c):
             continue
         for horizon in HORIZONS_S:
             index = int(np.searchsorted(times, times[hit] - horizon + 1e-6, side="right")) - 1
-            if index >= 1:
+            if index >= 1 and times[index] >= curve.from_s:
                 _warm(asked, times, target_c, index)
                 asked.setdefault(index, []).append((target_c, times[hit] - times[index]))
     return _run(curve, asked, prior, rules)
@@ -98,8 +98,9 @@ def _ask_chances(
     times: list[float],
     target_c: float,
     last: int,
+    from_s: float,
 ) -> None:
-    when = times[0] + 60.0
+    when = max(times[0], from_s) + 60.0
     while when < min(times[last], times[0] + 3600.0):
         index = int(np.searchsorted(times, when, side="right")) - 1
         asked.setdefault(index, []).append((target_c, None))

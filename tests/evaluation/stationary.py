@@ -116,7 +116,9 @@ def _curve(seed: int, kind: str) -> Curve:
         if seed % 3:
             values["coolant_c"] = float(floor(plant.coolant))
         rows.append(Row(float(second), shown, Phase.LOADED if held else Phase.IDLE, values))
-    return Curve(f"{kind} {seed}", f"stationary (simulated), {kind}", rows)
+    # What is asked before the load comes, nobody can know; of holds one must have been seen.
+    from_s = 0.0 if kind == "idle" else holds[0][1 if kind == "loaded holds" else 0]
+    return Curve(f"{kind} {seed}", f"stationary (simulated), {kind}", rows, from_s)
 
 
 def stationary(runs: int) -> list[Curve]:

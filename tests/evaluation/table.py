@@ -42,6 +42,51 @@ def _horizon_lines(here: list[Case], horizon: float) -> Iterable[str]:
         yield f"{lead}  {rule:<20} {median:7.1%} {worst:6.0%} {close:11.0%} {note}"
 
 
+def error_page(cases: list[Case], title: str) -> str:
+    """Return the table as docs/forecast.md shows it: a line for each horizon."""
+    rules = [r for r in cases[0].answers if r != OURS]
+    heads = ["before", "cases", "median error", "90 %", "within 25 %"]
+    heads += ["inside q10-q90 (Wilson 95 %)", *rules, "of best"]
+    lines = [f"**{title}**", "", _row(heads), "|" + "---|" * len(heads)]
+    for horizon in HORIZONS_S:
+        here = [c for c in cases if c.truth_s == horizon]
+        if here:
+            lines.append(_row([f"{horizon:.0f} s", str(len(here)), *_cells(here, rules)]))
+    return "\n".join(lines)
+
+
+def _cells(here: list[Case], rules: list[str]) -> Iterable[str]:
+    errors = np.sort([c.answers[OURS] for c in here])
+    inside, n = sum(c.inside for c in here), len(here)
+    low, high = wilson(inside, n)
+    medians = [float(np.median([c.answers[r] for c in here])) for r in rules]
+    yield f"**{np.median(errors):.1%}**"
+    yield f"{errors[min(int(0.9 * n), n - 1)]:.0%}"
+    yield f"{(errors <= 0.25).mean():.0%}"
+    yield f"{inside / n:.0%} ({low:.0%}-{high:.0%})"
+    yield from (f"{m:.1%}" for m in medians)
+    yield f"{np.median(errors) / min(medians):.2f}"
+
+
+def chance_page(chances: list[Chance], title: str) -> str:
+    """Return the rows of the chance table of docs/forecast.md for one group."""
+    lines = []
+    for low, high in itertools.pairwise(_EDGES):
+        here = [c for c in chances if low <= c.chance < high]
+        if here:
+            came = sum(c.arrived for c in here)
+            a, b = wilson(came, len(here))
+            said = sum(c.chance for c in here) / len(here)
+            share = came / len(here)
+            cells = [title, f"{said:.2f}", f"{share:.2f}", f"{a:.2f}-{b:.2f}", str(len(here))]
+            lines.append(_row(cells))
+    return "\n".join(lines)
+
+
+def _row(cells: Iterable[str]) -> str:
+    return "| " + " | ".join(cells) + " |"
+
+
 def chance_table(chances: list[Chance], title: str) -> str:
     """Return how often the target came, by the chance given."""
     lines = [f"{title}: chance given against arrived before the record ended"]

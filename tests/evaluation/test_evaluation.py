@@ -7,7 +7,7 @@ from io import StringIO
 import numpy as np
 import pytest
 
-from tests.evaluation.baselines import RULES, exponential, line_over
+from tests.evaluation.baselines import RULES, exponential, line_over, start_to_now
 from tests.evaluation.scores import OURS, Case, score, wilson
 from tests.evaluation.stationary import stationary
 
@@ -38,6 +38,8 @@ def test_baselines_are_right_where_their_form_holds() -> None:
     truth = 1000.0 * np.log(70.0 / 20.0) - 599.0
     assert exponential(t, curve, 70.0) == pytest.approx(truth, rel=0.05)
     assert line_over(60.0)(t, 60 - t / 30, 80.0) == float("inf")
+    assert start_to_now(t, 20 + t / 30, 60.0) == pytest.approx(601.0, abs=0.5)
+    assert start_to_now(t, 60 - t / 30, 80.0) == float("inf")
 
 
 @pytest.fixture(scope="module")

@@ -17,6 +17,7 @@ Floats = npt.NDArray[np.float64]
 STEP_S = 2.0
 OFF, IDLE, LOADED, DRIVING = range(4)
 PHASES = (Phase.OFF, Phase.IDLE, Phase.LOADED, Phase.DRIVING)
+_NEVER_S = 1e9
 STYLES = ("idle", "holds", "drive", "mixed", "heater")
 
 
@@ -78,9 +79,12 @@ def _activity(
     phase = np.select(
         [speed > 3.0, rpm < 300.0, rpm < 1500.0], [DRIVING, OFF, IDLE], LOADED
     ).astype(np.int8)
-    wobble = rng.uniform(0.0, 0.45 if uneven else 0.04, n)
-    wobble *= rng.random(n) < (1 if uneven else 0.5)
-    power *= np.exp(_wander(rng, n, steps, wobble, logu(rng, 10, 500, n)))
+    if uneven:  # road and traffic change within a minute; a whole trip changes little
+        power *= np.exp(_wander(rng, n, steps, rng.uniform(0.1, 0.7, n), logu(rng, 4, 30, n)))
+        power *= np.exp(_wander(rng, n, steps, rng.uniform(0, 0.15, n), logu(rng, 100, 2000, n)))
+    else:
+        wobble = rng.uniform(0.0, 0.04, n) * (rng.random(n) < 0.5)
+        power *= np.exp(_wander(rng, n, steps, wobble, logu(rng, 10, 500, n)))
     return power, phase, rpm, speed
 
 
@@ -109,14 +113,17 @@ def _segments(
     if style in ("idle", "heater"):
         return
     k = int(rng.uniform(0, 240 if style == "drive" else 900) / STEP_S)
-    hold_power = float(np.exp(rng.uniform(np.log(1.3), np.log(35))))
-    short = rng.random() < 0.3
-    hold_s, rest_s = (float(np.exp(rng.uniform(np.log(20), np.log(400)))) for _ in range(2))
-    loose = float(rng.uniform(0, 0.6))
+    short = rng.random() < 0.3  # full throttle for 5 s, or more gently and longer
+    strength = (5, 60) if short else (1.2, 12)
+    hold_power = float(np.exp(rng.uniform(*np.log(strength))))
+    hold_s = float(np.exp(rng.uniform(np.log(8), np.log(200))))
+    rest_s = float(np.exp(rng.uniform(np.log(20), np.log(250))))
+    loose = float(rng.uniform(0, 0.7))
     hold_rpm, steady = float(rng.uniform(1150, 2400)), rng.random() < 0.4
-    go_power = float(np.exp(rng.uniform(np.log(1.1), np.log(6))))
-    go_mean = float(np.exp(rng.uniform(np.log(20), np.log(500))))
-    stop_mean = float(rng.uniform(5, 80))
+    steady_power = float(np.exp(rng.uniform(np.log(1.1), np.log(5))))
+    go_power = float(np.exp(rng.uniform(np.log(1.1), np.log(3.5))))
+    go_mean = float(np.exp(rng.uniform(np.log(10), np.log(90))))
+    stop_mean = float(rng.uniform(4, 30))
     pace = float(rng.uniform(15, 100))
     until = k + int(rng.uniform(300, 1800) / STEP_S) if style == "mixed" else steps
     rest_off = style == "mixed" and rng.random() < 0.35
@@ -124,28 +131,25 @@ def _segments(
     while k < steps:
         driving = style == "drive" or (style == "mixed" and k < until)
         if driving:
-            trip = min(max(trip * float(np.exp(rng.normal(0, 0.25))), 8.0), 130.0)
-            trip = 0.5 * trip + 0.5 * pace
+            trip = min(max(trip * float(np.exp(rng.normal(0, 0.3))), 8.0), 130.0)
+            trip = 0.3 * trip + 0.7 * pace
             j = k + max(int(rng.exponential(go_mean) / STEP_S), 3)
-            power[k:j] *= go_power * (0.4 + 0.6 * trip / pace) * float(np.exp(rng.normal(0, 0.3)))
+            power[k:j] *= go_power * (0.4 + 0.6 * trip / pace) * float(np.exp(rng.normal(0, 0.25)))
             phase[k:j], speed[k:j] = DRIVING, trip
             rpm[k:j] = rng.uniform(1000, 2200)
             if rng.random() < 0.3:  # the engine races a moment before the wheels turn
                 speed[k : k + 2], rpm[k : k + 2] = 0.0, 1700.0
             k = j + max(int(rng.exponential(stop_mean) / STEP_S), 2)
+        elif style == "holds" and steady:
+            power[k:], phase[k:], rpm[k:] = power[k:] * steady_power, LOADED, hold_rpm
+            break
         elif style == "holds":
             long_s = 5.0 if short else hold_s * float(np.exp(rng.normal(0, loose)))
             j = k + max(int(long_s / STEP_S), 2)
-            power[k:j] *= hold_power * (3.0 if short else 1.0)
+            power[k:j] *= hold_power
             phase[k:j], rpm[k:j] = LOADED, hold_rpm
             rest = rng.uniform(60, 90) if short else rest_s * float(np.exp(rng.normal(0, loose)))
-            if steady:
-                j = steps
-                power[k:j], phase[k:j] = power[k:j] * hold_power**0.6, LOADED
-                rpm[k:j] = hold_rpm
             k = j + int(rest / STEP_S)
-            if rng.random() < 0.06:
-                break
         else:
             if rest_off:
                 j = k + int(rng.uniform(60, 900) / STEP_S)
@@ -157,11 +161,43 @@ def _viscous(fluid: Floats, size: Floats, width: Floats) -> Floats:
     return 1 + size * np.exp(-np.clip(fluid - 20, -40, None) / width)
 
 
+def _by_rates(rng: np.random.Generator, n: int, moving: bool) -> tuple[Floats, ...]:
+    """Return rates and time constants (K/s, s) in the order of _vehicle."""
+    to_coolant = logu(rng, 6, 50 if moving else 130, n) * 60
+    to_coolant[rng.random(n) < (0.1 if moving else 0.3)] = _NEVER_S
+    to_case, case_ratio = logu(rng, 0.3, 25, n) * 60, logu(rng, 0.2, 5, n)
+    # The heat spreads into the case, the quicker the closer it is coupled.
+    spread = 1 + case_ratio / (1 + to_case / 300)
+    base = logu(rng, 0.15, 1.1 if moving else 2.2, n) / 60 * spread
+    case_coolant = np.where(rng.random(n) < 0.5, _NEVER_S, logu(rng, 20, 200, n) * 60)
+    return (
+        logu(rng, 1.5, 9, n) / 60, logu(rng, 25, 500, n) * 60, base, to_coolant, to_case,
+        case_ratio, logu(rng, 15, 300, n) * 60, case_coolant, np.full(n, 0.3),
+    )  # fmt: skip
+
+
+def _by_masses(rng: np.random.Generator, n: int, moving: bool) -> tuple[Floats, ...]:
+    """Return the same from plausible hardware.
+
+    3-14 kg of fluid at 2.1 kJ/kgK and 8-60 kg of aluminium at 0.9 kJ/kgK; 0.2-2.5 kW lost in the
+    converter at warm idle; conductances in W/K. Plausible figures, no source.
+    """
+    fluid_j, case_j = logu(rng, 3, 14, n) * 2100, logu(rng, 8, 60, n) * 900
+    coolant_j = logu(rng, 40e3, 200e3, n)
+    base = logu(rng, 200, 1500 if moving else 2500, n) / fluid_j
+    exchanger = np.where(rng.random(n) < 0.35, 1e-6, logu(rng, 10, 300, n))
+    block = np.where(rng.random(n) < 0.3, 1e-6, logu(rng, 2, 40, n))
+    return (
+        logu(rng, 2500, 10e3, n) / coolant_j, coolant_j / logu(rng, 6, 45, n), base,
+        fluid_j / exchanger, fluid_j / logu(rng, 30, 800, n), case_j / fluid_j,
+        case_j / logu(rng, 4, 50, n), case_j / block, fluid_j / coolant_j,
+    )  # fmt: skip
+
+
 def _vehicle(
     rng: np.random.Generator, n: int, steps: int, style: str,
     power: Floats, phase: npt.NDArray[np.int8], rpm: Floats, speed: Floats,
 ) -> World:  # fmt: skip
-    never = 1e9
     air = rng.uniform(-15, 38, n)
     warm = (rng.random(n) < 0.35) * rng.uniform(0, 45, n)
     fluid = air + warm + rng.uniform(0, 4, n)
@@ -169,21 +205,17 @@ def _vehicle(
     coolant = np.maximum(fluid, air) + (rng.random(n) < 0.4) * rng.uniform(0, 50, n)
     thermostat = rng.uniform(76, 98, n)
     coolant = np.minimum(coolant, thermostat)
-    coolant_rate = logu(rng, 1.5, 9, n) / 60
-    coolant_load = rng.uniform(0.3, 1.0, n)
-    coolant_loss = logu(rng, 25, 500, n) * 60
     moving = style in ("drive", "mixed")
-    base = logu(rng, 0.15, 2.2, n) / 60
     thick, width = rng.uniform(0, 2.5 if moving else 1.8, n), rng.uniform(12, 45, n)
-    to_coolant = logu(rng, 6, 50 if moving else 130, n) * 60
-    to_coolant[rng.random(n) < (0.1 if moving else 0.3)] = never
+    coolant_load = rng.uniform(0.3, 1.0, n)
     gate = np.where(rng.random(n) < 0.35, rng.uniform(35, 85, n), -100)
     gate_on_fluid = rng.random(n) < 0.5
-    to_case = logu(rng, 0.3, 25, n) * 60
-    case_ratio = logu(rng, 0.2, 4, n)
-    case_air = logu(rng, 15, 300, n) * 60
-    case_coolant = np.where(rng.random(n) < 0.5, never, logu(rng, 20, 200, n) * 60)
-    cooled = rng.random(n) < (0.85 if moving else 0.4)
+    # Half are drawn as rates seen from outside, half as masses, conductances and powers.
+    both = zip(_by_rates(rng, n, moving), _by_masses(rng, n, moving), strict=True)
+    weighed = rng.random(n) < 0.5
+    (coolant_rate, coolant_loss, base, to_coolant, to_case, case_ratio, case_air, case_coolant,
+     swap) = (np.where(weighed, mass, rate) for rate, mass in both)  # fmt: skip
+    cooled = rng.random(n) < (0.85 if moving else 0.4) * np.where(weighed, 0.5, 1.0)
     cool_at = np.where(cooled, rng.uniform(50, 105, n), 300)
     cool_s = logu(rng, 2, 30, n) * 60
     cool_to_air = rng.random(n) < 0.5
@@ -208,7 +240,7 @@ def _vehicle(
         d_case = ((fluid - case) / to_case / case_ratio - (case - air) / case_air * blow
                   + (coolant - case) / case_coolant)  # fmt: skip
         d_cool = (
-            gain - (coolant - air) / coolant_loss * blow * 0.5 - (coolant - fluid) * exchange * 0.3
+            gain - (coolant - air) / coolant_loss * blow * 0.5 - (coolant - fluid) * exchange * swap
         )
         fluid = fluid + STEP_S * d_fluid
         case = case + STEP_S * d_case
