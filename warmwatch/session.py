@@ -16,10 +16,12 @@ from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.level.check import outcome
 from warmwatch.core.reading import Item, Mark, Reading, Tick
+from warmwatch.core.units import QUANTITIES
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.links.base import Link, Notice
 from warmwatch.links.keyboard.terminal import Keyboard, KeyReader
+from warmwatch.outputs.apart import Apart
 from warmwatch.outputs.base import Entry, Output, Summary, View
 from warmwatch.recording.bounds import bounded
 from warmwatch.recording.writer import Recorder
@@ -27,6 +29,8 @@ from warmwatch.recording.writer import Recorder
 SHOW_EVERY_S = 0.25
 SHOW_SOON_S = 0.1
 """What is new is shown at once, but not more often than this."""
+READER_S = 0.01
+MOST_NAMES = 200
 STALLED = (
     "The disk does not answer: the recording is kept in memory until it does. The watch goes on; "
     "do not switch off before the recording has reached the disk."
@@ -69,6 +73,7 @@ class Session:
         until: Until = Until(),
         marks: Callable[[], Iterable[Mark]] = tuple,
         panel: bool = False,
+        apart: Apart | None = None,
     ) -> None:
         self._link = link
         self._watch = watch
@@ -82,6 +87,7 @@ class Session:
         self._unheard = False
         self._until = until
         self._marks = marks
+        self._apart = apart
         self._stopped_by = ""
         self._link_trouble = ""
         self._values: dict[str, float] = {}
@@ -124,6 +130,7 @@ class Session:
                 self._fold(item)
             # While readings wait they are folded in their own time; only then is it silence.
             self._serve(silent=item is None or isinstance(item, Notice))
+            self._wait_for_reader()
             if self._stopped_by:
                 return
         if not self._link.replay:
@@ -134,6 +141,8 @@ class Session:
         for mark in self._marks():
             self._fold(mark)
         self._serve_keys()
+        for notice in self._apart.notices() if self._apart else ():
+            self._tell(notice)
         now_s = self._link.elapsed_s()
         if silent and now_s >= self._watch.due_s:
             self._fold(Tick(now_s, utc_s=self._wall_time()))
@@ -141,6 +150,12 @@ class Session:
             self._stop_when_due(now_s)
         self._record(lambda recorder: recorder.sync_if_due())
         self._show_when_due(time.monotonic())
+
+    def _wait_for_reader(self) -> None:
+        """Let a replay be no faster than its output is read: nothing of it is left out."""
+        while self._link.replay and self._apart and self._apart.full and not self._stopped_by:
+            time.sleep(READER_S)
+            self._serve_keys()
 
     def _show_when_due(self, real_s: float) -> None:
         new = self._news and real_s - self._news_s >= SHOW_SOON_S
@@ -181,8 +196,7 @@ class Session:
             self._first_s = item.elapsed_s
         if isinstance(item, Reading):
             self._link_trouble = ""
-            self._values.update(item.values)
-            self._value_s.update(dict.fromkeys(item.values, item.elapsed_s))
+            self._remember(item)
         self._news = True
         if isinstance(item, Mark):
             self._unheard = False
@@ -191,6 +205,16 @@ class Session:
         for result in self._watch.step(item):
             self._result(result, item)
         self._stop_when_due(item.elapsed_s)
+
+    def _remember(self, reading: Reading) -> None:
+        """Keep the latest values; of those that are no quantities only the newest MOST_NAMES."""
+        for name, value in reading.values.items():
+            self._values.pop(name, None)
+            self._values[name] = value
+            self._value_s[name] = reading.elapsed_s
+        others = [name for name in self._values if name not in QUANTITIES]
+        for name in others[:-MOST_NAMES]:
+            del self._values[name], self._value_s[name]
 
     def _result(self, result: Event | Forecast, item: Item) -> None:
         if isinstance(result, Event):

@@ -8,17 +8,18 @@ from typing import TYPE_CHECKING
 
 import click
 
+from warmwatch.commands.greeting import CAUTIONS
 from warmwatch.commands.options import parse_band
 from warmwatch.commands.plot import draw_recording
 from warmwatch.commands.watch import parse_pace
-from warmwatch.commands.wiring import CAUTIONS, exit_code, open_sound, tell
+from warmwatch.commands.wiring import exit_code, open_sound, tell
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark
 from warmwatch.core.watch import Watch
 from warmwatch.links.address import Address
 from warmwatch.links.base import Notice
-from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.outputs.base import Entry, Output, Summary, View
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.plain import PlainLines, status_line
 from warmwatch.recording.writer import create
@@ -51,7 +52,7 @@ def command(folder: Path, method: str, pace: str | None, quiet: bool) -> int:
     recorder = create(folder, job, str(address), link.describe(), time.time())
     click.echo("An invented vehicle warms up: no number here was measured.")
     click.echo(CAUTIONS)
-    shown = [Progress(job, link), *([] if quiet else [open_sound(speak=False)])]
+    shown: list[Output] = [Progress(job, link), *([] if quiet else [open_sound(speak=False)])]
     outputs = [Guarded(output, tell) for output in shown]
     session = Session(link, Watch(job), outputs, address=str(address), recorder=recorder)
     code = exit_code(session.run(), outputs)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from warmwatch.commands.greeting import greeting, page_greeting, say_first
 from warmwatch.commands.job_control import JobControl
 from warmwatch.core.forecast.forecaster import Forecaster
 from warmwatch.core.forecast.prior import Prior
@@ -17,15 +18,15 @@ from warmwatch.core.reading import Mark, MarkName
 from warmwatch.core.watch import Watch
 from warmwatch.links import Address, Link
 from warmwatch.links.keyboard.foreground import in_foreground
-from warmwatch.links.keyboard.terminal import HELP, KEYS, Keyboard, key_words
+from warmwatch.links.keyboard.terminal import KEYS, Keyboard, key_words
+from warmwatch.outputs.apart import Apart
 from warmwatch.outputs.base import Output, Summary
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.hook import Hook, HookWish
 from warmwatch.outputs.jsonlines import JsonLines
 from warmwatch.outputs.plain import PlainLines
-from warmwatch.outputs.screen.glyphs import glyphs_for
 from warmwatch.outputs.screen.output import Screen, can_show
-from warmwatch.outputs.words import band_text
+from warmwatch.outputs.stream import Sink, own_stream
 from warmwatch.recording.writer import Recorder, create
 from warmwatch.session import Session, Until
 
@@ -34,11 +35,6 @@ if TYPE_CHECKING:
     from warmwatch.outputs.sound.output import Sound
 
 INTERRUPTED = 130
-CAUTIONS = (
-    "Caution: fluid and metal in the band burn at a touch; keep clear of moving parts; run the "
-    "engine in open air or with extraction; secure the vehicle against moving and falling. "
-    "Service information comes first."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,12 +73,14 @@ def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
         keyboard = (
             Keyboard(wishes.keys) if in_foreground(sys.stdin) and address.rest != "-" else None
         )
-        _greet(job, address, recorder, keyboard, page, wishes)
-        shown, say = _shown(job, wishes, keyboard, page)
-        others = _others(wishes, say, page)
-        outputs = [Guarded(output, say) for output in (shown, *others)]
+        out, errors = own_stream(sys.stdout), own_stream(sys.stderr)
+        _greet(job, address, recorder, page, wishes, keyboard, out, errors)
+        shown = _shown(wishes, job, keyboard, page, out, errors)
+        first, say = _guarded(shown, errors)
+        others = [Guarded(output, say) for output in _others(wishes, say, page)]
+        outputs: list[Guarded | Apart] = [first, *others]
         if isinstance(shown, Screen) and wishes.sound:
-            shown.audible = lambda: audible(outputs)
+            shown.audible = lambda: audible(others)
         session = Session(
             link,
             Watch(job, Forecaster(wishes.prior)),
@@ -93,6 +91,7 @@ def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
             until=wishes.until,
             marks=tuple if page is None else lambda: _page_marks(page, link),
             panel=page is not None,
+            apart=first if isinstance(first, Apart) else None,
         )
         held = [keyboard, shown if isinstance(shown, Screen) else None]
         with JobControl(*(holder for holder in held if holder is not None)):
@@ -110,7 +109,7 @@ def _page_marks(page: "Page", link: Link) -> list[Mark]:
     return [Mark(link.elapsed_s(), name, note, utc_s) for name, note in page.drain()]
 
 
-def exit_code(summary: Summary, outputs: Sequence[Guarded]) -> int:
+def exit_code(summary: Summary, outputs: Sequence[Guarded | Apart]) -> int:
     """Return 130 after Ctrl-C, 1 when the recording or the first output was lost, else 0."""
     if summary.stopped_by == "interrupt":
         return INTERRUPTED
@@ -168,16 +167,27 @@ def _recorder(link: Link, address: Address, job: Job, wishes: Wishes) -> Recorde
 
 
 def _shown(
-    job: Job, wishes: Wishes, keyboard: Keyboard | None, page: "Page | None"
-) -> tuple[Output, Callable[[str], None]]:
-    """Return the first output, and how to tell something without spoiling it."""
+    wishes: Wishes,
+    job: Job,
+    keyboard: Keyboard | None,
+    page: "Page | None",
+    out: Sink,
+    errors: Sink,
+) -> Output:
     if wishes.as_json:
-        return JsonLines(sys.stdout, tell), tell
+        return JsonLines(out, lambda text: say_first([f"warmwatch: {text}"], errors))
     if wishes.plain or not can_show(sys.stdout):
-        return PlainLines(sys.stdout, sys.stderr, job), tell
+        return PlainLines(out, errors, job)
     keys = () if keyboard is None else key_words(keyboard.keys, page=page is not None)
-    screen = Screen(sys.stdout, job.unit, keys=keys, panel=page)
-    return screen, screen.tell
+    return Screen(sys.stdout, job.unit, keys=keys, panel=page)
+
+
+def _guarded(shown: Output, errors: Sink) -> tuple[Guarded | Apart, Callable[[str], None]]:
+    """Return the first output so that it stops nobody, and how to tell something beside it."""
+    if isinstance(shown, Screen):  # it draws on a thread of its own
+        return Guarded(shown, shown.tell), shown.tell
+    apart = Apart(Guarded(shown, lambda text: say_first([f"warmwatch: {text}"], errors)))
+    return apart, apart.say
 
 
 def _others(wishes: Wishes, say: Callable[[str], None], page: "Page | None") -> list[Output]:
@@ -186,32 +196,20 @@ def _others(wishes: Wishes, say: Callable[[str], None], page: "Page | None") -> 
     return [*sound, *served, *(Hook(wish, say) for wish in wishes.hooks)]
 
 
-def _greet_page(page: "Page", *, err: bool, with_code: bool) -> None:
-    """Print the links, and on a terminal without our screen the code for the phone's camera."""
-    stream = sys.stderr if err else sys.stdout
-    for line in page.links():
-        click.echo(line, err=err)
-    if with_code and stream.isatty():
-        for row in page.code(glyphs_for(stream.encoding), colour=True):
-            click.echo(click.style(row, fg="black", bg="bright_white"), err=err)
-
-
 def _greet(
     job: Job,
     address: Address,
     recorder: Recorder | None,
-    keyboard: Keyboard | None,
     page: "Page | None",
     wishes: Wishes,
+    keyboard: Keyboard | None,
+    out: Sink,
+    errors: Sink,
 ) -> None:
     """Say what begins; with JSON on stdout only the page's link is said, on stderr."""
     if page is not None:
-        _greet_page(page, err=wishes.as_json, with_code=wishes.as_json or wishes.plain)
-    if wishes.as_json:
-        return
-    click.echo(f"Watching {address} for {band_text(job.band, job.unit)}.")
-    where = "Not recorded." if recorder is None else f"Recording to {recorder.path}"
-    click.echo(where)
-    click.echo(CAUTIONS)
-    if keyboard is not None:
-        click.echo(HELP[0].upper() + HELP[1:] + ".")
+        with_code = wishes.as_json or wishes.plain
+        lines = page_greeting(page, err=wishes.as_json, with_code=with_code)
+        say_first(lines, errors if wishes.as_json else out)
+    if not wishes.as_json:
+        say_first(greeting(job, address, recorder, keys=keyboard is not None), out)

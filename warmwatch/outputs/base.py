@@ -11,6 +11,14 @@ from warmwatch.core.reading import Mark, Reading
 from warmwatch.core.watch import Snapshot
 from warmwatch.links.base import Notice
 
+
+@dataclass(frozen=True, slots=True)
+class Missed(Notice):
+    """Tells one output that `count` entries were left out before the next, as it took none."""
+
+    count: int = 0
+
+
 Entry = Reading | Mark | Event | Forecast | Notice
 
 

@@ -2,38 +2,42 @@
 
 import json
 from collections.abc import Callable, Mapping
-from typing import TextIO
 
 from warmwatch.core.band import Window
 from warmwatch.core.events import Event
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.level.check import Check, outcome
 from warmwatch.core.reading import Mark, Reading
+from warmwatch.errors import printable
 from warmwatch.links.base import Notice
-from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.outputs.base import Entry, Missed, Summary, View
+from warmwatch.outputs.stream import Sink
 from warmwatch.recording.rows import utc_text
+
+_READING_KEYS = frozenset({"kind", "elapsed_s", "time", "doubts"})
 
 
 class JsonLines:
     """Writes each reading, mark, event and forecast, and at the end the summary."""
 
-    def __init__(self, stream: TextIO, tell: Callable[[str], None] | None = None) -> None:
+    def __init__(self, stream: Sink, tell: Callable[[str], None] | None = None) -> None:
         self._stream = stream
         self._tell = tell
 
     def take(self, entry: Entry) -> None:
         if isinstance(entry, Notice) and self._tell is not None:
-            self._tell(entry.text)
+            self._tell(printable(entry.text))
         line = entry_object(entry)
         if line is not None:
-            self._stream.write(json.dumps(line, allow_nan=False) + "\n")
-            self._stream.flush()
+            self._write(line)
 
     def show(self, view: View) -> None:
         """Nothing: every line is written as it happens."""
 
     def close(self, summary: Summary) -> None:
-        line = summary_object(summary)
+        self._write(summary_object(summary))
+
+    def _write(self, line: Mapping[str, object]) -> None:
         self._stream.write(json.dumps(line, allow_nan=False) + "\n")
         self._stream.flush()
 
@@ -41,9 +45,7 @@ class JsonLines:
 def entry_object(entry: Entry) -> dict[str, object] | None:
     """Return the JSON object of an entry; None for notices, which are for people."""
     if isinstance(entry, Reading):
-        head: dict[str, object] = {"kind": "reading", "elapsed_s": entry.elapsed_s}
-        head |= {"time": utc_text(entry.utc_s) or None, **entry.values}
-        return head | ({"doubts": dict(entry.doubts)} if entry.doubts else {})
+        return _reading_object(entry)
     if isinstance(entry, Event):
         return event_object(entry)
     if isinstance(entry, Forecast):
@@ -51,7 +53,19 @@ def entry_object(entry: Entry) -> dict[str, object] | None:
     if isinstance(entry, Mark):
         mark = {"kind": "mark", "elapsed_s": entry.elapsed_s, "mark": str(entry.name)}
         return {**mark, "note": entry.note}
+    if isinstance(entry, Missed):
+        return {"kind": "missed", "lines": entry.count}
     return None
+
+
+def _reading_object(reading: Reading) -> dict[str, object]:
+    line: dict[str, object] = {"kind": "reading", "elapsed_s": reading.elapsed_s}
+    line["time"] = utc_text(reading.utc_s) or None
+    for name, value in reading.values.items():
+        while name in _READING_KEYS or name in line:  # a vehicle may call a value of its own so
+            name += "_"
+        line[name] = value
+    return line | ({"doubts": dict(reading.doubts)} if reading.doubts else {})
 
 
 def event_object(event: Event) -> dict[str, object]:

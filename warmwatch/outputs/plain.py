@@ -1,19 +1,20 @@
 """Plain lines: one for each event, and one every so often; for pipes, logs and small terminals."""
 
 import time
-from typing import TextIO
 
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName
+from warmwatch.core.wording import forecast_text
+from warmwatch.errors import printable
 from warmwatch.links.base import Notice
 from warmwatch.outputs.base import Entry, Summary, View
 from warmwatch.outputs.level_words import conditions_text, plug_texts
+from warmwatch.outputs.stream import Sink
 from warmwatch.outputs.words import (
     band_text,
     clock,
     event_text,
-    forecast_text,
     place_text,
     temperature,
     window_text,
@@ -27,7 +28,7 @@ _EXPLAINED = (MarkName.PLUG_OUT, MarkName.STREAM, MarkName.DRIP, MarkName.NO_DRI
 class PlainLines:
     """Writes sentences to `stream`, notices to `notices`."""
 
-    def __init__(self, stream: TextIO, notices: TextIO, job: Job) -> None:
+    def __init__(self, stream: Sink, notices: Sink, job: Job) -> None:
         self._stream = stream
         self._notices = notices
         self._job = job
@@ -37,15 +38,15 @@ class PlainLines:
     def take(self, entry: Entry) -> None:
         unit = self._job.unit
         if isinstance(entry, Event):
-            text = event_text(entry, self._job.band, unit)
+            text = _one_line(event_text(entry, self._job.band, unit))
             self._write(f"{clock(entry.elapsed_s)}  {text}")
         elif isinstance(entry, Mark):
-            note = f": {entry.note}" if entry.note else ""
+            note = f": {_one_line(entry.note)}" if entry.note else ""
             self._write(f"{clock(entry.elapsed_s)}  Mark {entry.name}{note}")
             self._explain = entry.name in _EXPLAINED
         elif isinstance(entry, Notice):
             loud = "! " if entry.alarm or entry.lost else ""
-            self._notices.write(f"{loud}{entry.text}\n")
+            self._notices.write(f"{loud}{_one_line(entry.text)}\n")
             self._notices.flush()
 
     def show(self, view: View) -> None:
@@ -66,6 +67,11 @@ class PlainLines:
         self._stream.flush()
 
 
+def _one_line(text: str) -> str:
+    """Return the text without what would steer a terminal or look like a line of ours."""
+    return printable(" ".join(text.splitlines()))
+
+
 def status_line(view: View) -> str:
     """Return the state in one line; a temperature is shown only while it is fresh."""
     snapshot, unit = view.snapshot, view.job.unit
@@ -75,7 +81,9 @@ def status_line(view: View) -> str:
     shown = f"{head}, {temperature(snapshot.fluid_c, unit)}"
     if snapshot.forecast is None:
         return shown
-    return f"{shown}, {forecast_text(snapshot.forecast)}"
+    goal = "to the band" if snapshot.forecast.edge == "low" else "to the top of the band"
+    text = forecast_text(snapshot.forecast) or "not known"
+    return f"{shown}; {goal}: {text}"
 
 
 def summary_lines(summary: Summary) -> list[str]:

@@ -4,7 +4,6 @@ from collections.abc import Callable
 
 from warmwatch.core.band import Band, Place, Window
 from warmwatch.core.events import Event, EventKind
-from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.units import from_c
 
 
@@ -116,13 +115,3 @@ def window_text(window: Window, unit: str) -> str:
         "jump": "ended by a jump of the reading",
     }.get(window.ended_by, window.ended_by)
     return f"from {start} to {clock(window.left_crossed_s)}: {low} to {high}, {how}"
-
-
-def forecast_text(forecast: Forecast) -> str:
-    """Return the time to the edge with its spread, or that it cannot be said."""
-    goal = "to the band" if forecast.edge == "low" else "to the top of the band"
-    if forecast.q10_s is None or forecast.q50_s is None:
-        return f"time {goal} not known"
-    low, mid = round(forecast.q10_s / 60), round(forecast.q50_s / 60)
-    high = "more" if forecast.q90_s is None else f"{round(forecast.q90_s / 60)}"
-    return f"about {mid} min {goal} ({low} to {high})"
