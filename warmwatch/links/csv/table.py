@@ -13,6 +13,7 @@ from warmwatch.core.reading import Reading
 from warmwatch.core.units import implausible, to_c
 from warmwatch.errors import InputError, printable
 from warmwatch.links.base import Notice
+from warmwatch.links.csv.anchor import Anchor
 from warmwatch.links.csv.cells import (
     RowClock,
     may_be_thousands,
@@ -38,6 +39,7 @@ class _LeftOut:
     wide: int = 0
     timeless: int = 0
     open_quote: int = 0
+    stray: int = 0
 
     def notices(self, name: str) -> Iterator[Notice]:
         why = {
@@ -45,6 +47,7 @@ class _LeftOut:
             "a decimal comma in a file separated by commas needs quotes.",
             "timeless": "had no readable time and {were} left out.",
             "open_quote": "had a quote that does not end on its line and {were} left out.",
+            "stray": "had a time far from the rows around and {were} left out.",
         }
         for field in fields(self):
             count = getattr(self, field.name)
@@ -92,6 +95,7 @@ class Table:
     def __iter__(self) -> Iterator[Reading | Notice]:
         yield from self._questions()
         left_out, clock = _LeftOut(), RowClock(self._clock)
+        anchor = Anchor(self._name, self.poll_s)
         for row in self._lines.rows():
             if row is None:
                 left_out.open_quote += 1
@@ -102,7 +106,9 @@ class Table:
                 if elapsed_s is None:
                     left_out.timeless += 1
                 else:
-                    yield self._reading(row, elapsed_s, utc_s)
+                    yield from anchor.take(self._reading(row, elapsed_s, utc_s))
+        anchor.end()
+        left_out.stray = anchor.strays
         yield from left_out.notices(self._name)
 
     def _questions(self) -> Iterator[Notice]:
