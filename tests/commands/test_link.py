@@ -13,7 +13,7 @@ from tests.standins.process import StandIn
 from tests.vehicle.player import Player
 from tests.vehicle.units import TestUnit
 from warmwatch.commands.find_temperature import signal_file
-from warmwatch.core.finding.rank import Candidate
+from warmwatch.core.finding.candidate import Candidate
 from warmwatch.core.finding.scales import SCALES, Scale
 from warmwatch.links.asking.units import Unit
 from warmwatch.links.can import trial as can_trial

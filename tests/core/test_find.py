@@ -6,13 +6,16 @@ that shared/first_order_cases.csv tabulates; the values here are computed from i
 
 import csv
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from warmwatch.core.finding.rank import Candidate, Sample, Surroundings, rank
+from warmwatch.core.finding.beside import why_not_clear
+from warmwatch.core.finding.candidate import Candidate, Sample, Surroundings
+from warmwatch.core.finding.rank import rank
 from warmwatch.core.finding.scales import SCALES, Scale
 
 MINUTES = 12
@@ -172,3 +175,42 @@ def test_any_records_are_ranked_without_an_error(records: list[bytes]) -> None:
     """Whatever bytes come, ranking ends, and scores lie between 0 and 1."""
     found = rank({1: [Sample(5.0 * n, r) for n, r in enumerate(records)]}, AROUND)
     assert all(0.0 <= candidate.score <= 1.0 for candidate in found)
+
+
+TENTHS = Scale(2, True, 0.1, 0.0)
+LONELY = {
+    0x3001: samples(lambda t: bytes([round(coolant_c(t)) + 40])),
+    0x3002: samples(lambda t: written(TENTHS, fluid_c(t))),
+}
+
+
+def test_without_a_coolant_curve_what_leads_is_marked_down() -> None:
+    """Coolant passed on by the gearbox rises sooner than the fluid: that is evidence against it."""
+    around = Surroundings((), (18.0,))
+    found = rank(LONELY, around)
+    assert best_of(found) == (0x3002, 0)
+    coolant = next(one for one in found if one.identifier == 0x3001)
+    assert "rises sooner than 22 3002 byte 0" in coolant.evidence[-1]
+    assert why_not_clear(found, around) == ""
+
+
+def test_nothing_is_clear_without_a_known_start() -> None:
+    """With neither air nor coolant any scale may fit, so that no file may be offered."""
+    assert "--air" in why_not_clear(rank(LONELY, Surroundings()), Surroundings())
+
+
+def test_nothing_is_clear_where_two_places_differ_or_little_was_seen() -> None:
+    """Two good fits that show different temperatures, a rise of 9 K, and a low score."""
+    around = Surroundings((), (18.0,))
+    one = Candidate(0x10, 0, TENTHS, 2, 0.8, 18.0, 60.0, ())
+    assert why_not_clear([one, replace(one, identifier=0x11, end_c=61.0)], around) == ""
+    assert "differ" in why_not_clear([one, replace(one, identifier=0x11, end_c=70.0)], around)
+    assert "9 K only" in why_not_clear([replace(one, end_c=27.0)], around)
+    assert "longer" in why_not_clear([replace(one, score=0.3)], around)
+
+
+def test_a_run_time_that_stood_before_the_start_is_a_counter() -> None:
+    """It stands at 0 until the engine runs, and counts evenly from then on."""
+    run_time = {0x3003: samples(lambda t: max(0, round((t - 60.0) / 10)).to_bytes(1, "big"))}
+    found = rank(run_time, Surroundings((), (0.0,)))
+    assert any("as evenly as a counter" in words for words in found[0].evidence)

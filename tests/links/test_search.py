@@ -6,10 +6,18 @@ from itertools import pairwise
 
 import pytest
 
+from warmwatch.errors import LinkLost
 from warmwatch.links.asking.request import Outcome, Request
 from warmwatch.links.asking.survey import Offer
 from warmwatch.links.asking.units import NORMAL, Unit
-from warmwatch.links.trying.search import CHECK_EVERY, Search, SearchStopped, unit_to_search
+from warmwatch.links.trying.search import (
+    CHECK_EVERY,
+    SILENT_IN_A_ROW,
+    START_S,
+    Search,
+    SearchStopped,
+    unit_to_search,
+)
 from warmwatch.signals.answers import Refusal
 
 ENGINE, GEARBOX = Unit(0x7E8, 0x7E0), Unit(0x7E9, 0x7E1)
@@ -23,6 +31,9 @@ class Vehicle:
     millivolts: int = 13800
     running: bool = True
     refusal: int = 0x31
+    standard: bool = True
+    mute: bool = False
+    lost: bool = False
     records: dict[int, Callable[[float], bytes]] = field(default_factory=dict)
     now: float = 0.0
     asked: list[tuple[float, Request]] = field(default_factory=list)
@@ -33,6 +44,8 @@ class Vehicle:
 
     @property
     def offers(self) -> Mapping[Unit, Offer]:
+        if not self.standard:
+            return {}
         return {ENGINE: Offer(0x01, frozenset({0x05, 0x0C, 0x0D, 0x42, 0x46}))}
 
     def unit_at(self, target: int) -> Unit:
@@ -41,6 +54,10 @@ class Vehicle:
     def ask(self, request: Request) -> Outcome:
         self.asked.append((self.now, request))
         self.now += 0.05
+        if self.lost:
+            raise LinkLost("gone")
+        if self.mute:
+            return Outcome({}, {})
         (identifier,) = request.identifiers
         if request.service == 0x01:
             return self._standing(identifier)
@@ -157,3 +174,71 @@ def test_the_unit_to_search_is_the_named_one_or_the_second() -> None:
     """Named by its address, or else the one that is likely the gearbox."""
     assert unit_to_search(Vehicle(), 0x7E2) == Unit(0x7EA, 0x7E2)
     assert unit_to_search(Vehicle(), None) == GEARBOX
+
+
+def test_a_starter_motor_does_not_end_the_watch_but_a_weak_battery_does() -> None:
+    """Low voltage for some seconds is the start of the engine; for longer it is trouble."""
+    vehicle = Vehicle(records={0x1004: lambda at_s: bytes([int(at_s) % 256])}, millivolts=12600)
+    one = search(vehicle, rate=10.0)
+    list(one.sweep(range(0x1000, 0x1008)))
+    vehicle.millivolts, began_s = 9800, vehicle.now
+    watching = one.watch(600.0)
+    while vehicle.now < began_s + START_S / 2:
+        next(watching)
+    vehicle.millivolts, well_s = 13900, vehicle.now
+    while vehicle.now < well_s + START_S:
+        next(watching)
+    vehicle.millivolts = 9800
+    with pytest.raises(SearchStopped, match="charger"):
+        list(watching)
+    assert vehicle.now < well_s + 3 * START_S
+
+
+def test_a_link_lost_by_the_start_of_the_engine_is_opened_again() -> None:
+    """An adapter that restarts in the watch costs samples; in the sweep it ends the search."""
+    first = Vehicle(records={0x1004: lambda at_s: bytes([int(at_s) % 256])})
+    second = Vehicle(records=first.records)
+    told: list[str] = []
+
+    def reopen(lost: LinkLost) -> Vehicle:
+        told.append(str(lost))
+        second.now = first.now + 5.0
+        return second
+
+    one = Search(
+        first, GEARBOX, 10.0, lambda: max(first.now, second.now), first.sleep, reopen=reopen
+    )
+    list(one.sweep(range(0x1000, 0x1008)))
+    first.lost = True
+    with pytest.raises(LinkLost):
+        list(Search(first, GEARBOX, 10.0, lambda: first.now, first.sleep).sweep(range(1, 9)))
+    watching = one.watch(600.0)
+    next(watching)
+    assert (told, one.asker) == (["gone"], second)
+    assert len(one.found.samples[0x1004]) == 2
+
+
+def test_a_searched_unit_that_falls_silent_ends_the_search() -> None:
+    """Who refused what it does not know and then says nothing is gone, engine or no engine."""
+    vehicle = Vehicle(records={0x1000: lambda at_s: b"\x01"}, standard=False)
+    sweep = search(vehicle).sweep(range(0x1000, 0x1100))
+    for asked, _ in sweep:
+        if asked == 20:
+            break
+    vehicle.mute = True
+    with pytest.raises(SearchStopped, match="7E9 no longer answers"):
+        list(sweep)
+    assert len(vehicle.asked) == 20 + SILENT_IN_A_ROW
+
+
+def test_a_watched_unit_that_stays_silent_ends_the_watch() -> None:
+    """Without the standard's values the searched unit itself tells that the ignition is off."""
+    vehicle = Vehicle(records={0x1004: lambda at_s: bytes([int(at_s) % 256])}, standard=False)
+    one = search(vehicle, rate=10.0)
+    list(one.sweep(range(0x1000, 0x1008)))
+    watching = one.watch(600.0)
+    next(watching)
+    vehicle.mute, muted_s = True, vehicle.now
+    with pytest.raises(SearchStopped, match="7E9 no longer answers"):
+        list(watching)
+    assert START_S < vehicle.now - muted_s < START_S + 2.0

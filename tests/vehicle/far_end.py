@@ -5,7 +5,8 @@ symbolic link to it at LINK (the "port") and speaks the text protocol of python-
 interface on it, written by hand. COUNTS is the fluid in tenths of a degC, DELAY what each answer
 takes in seconds; when each frame was sent (monotonic clock) goes into TIMES. With COUNTS `talk`
 nobody is answered: the fluid is broadcast (J1939 group 65272) every DELAY seconds, 60 degC at
-first (or at the monotonic second after `talk@`) and TALK_C_PER_S more each second. A line on
+first (or at the monotonic second after `talk@`) and TALK_C_PER_S more each second. With `warm@...`
+or `bare@...` the vehicle is one of `warming`. A line on
 standard input is the fault from then on, one of FAULTS. Kill it to unplug.
 """
 
@@ -24,6 +25,7 @@ import can
 from tests.vehicle.faults import FAULTS, REFUSALS, SPN_177_CODES, TALK_C_PER_S
 from tests.vehicle.player import Player
 from tests.vehicle.units import TestUnit
+from tests.vehicle.warming import vehicle
 
 
 class TextFrames:
@@ -102,6 +104,8 @@ def main(link: Path, counts: str, delay: str = "0", times: str = os.devnull) -> 
         print("ready", flush=True)
         if counts.startswith("talk"):
             talk(wire, float(delay), float(counts[5:] or time.monotonic()))
+        elif "@" in counts:
+            Player("", vehicle(counts), bus=wire).run()
         else:
             answer(wire, int(counts), float(delay))
 

@@ -10,18 +10,19 @@ from pathlib import Path
 import click
 
 from warmwatch.commands.step_line import step_line
-from warmwatch.core.finding.rank import DOUBT, Candidate, rank
-from warmwatch.errors import LinkError, UsageError
+from warmwatch.core.finding.beside import why_not_clear
+from warmwatch.core.finding.candidate import Candidate
+from warmwatch.core.finding.rank import DOUBT, rank
+from warmwatch.core.units import parse_temperature
+from warmwatch.errors import LinkError, LinkLost, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.asking.units import Unit
-from warmwatch.links.trying.asker import Asker, open_asker
+from warmwatch.links.trying.asker import Asker, open_again, open_asker
 from warmwatch.links.trying.search import Found, Search, SearchStopped, unit_to_search
 
 USUAL_RANGE = "1000:12FF"
 FASTEST_RATE = 10.0
 SHOWN = 5
-CLEAR_SCORE = 0.4
-"""With less than this no signal file is offered: it would look like knowledge."""
 PROGRESS_EVERY = 64
 _RANGE = re.compile(r"(?:0x)?([0-9A-F]{1,4}):(?:0x)?([0-9A-F]{1,4})", re.IGNORECASE)
 
@@ -36,8 +37,16 @@ then watches those that answer for {watch:g} min while the vehicle warms up.
 - Start the engine when the watching begins, outdoors or with extraction: exhaust gas kills.
 """
 
-
 # 7E1 and 18: common practice, no source.
+NONE = (
+    "{count} identifiers answered and changed, and none behaved like the fluid's temperature: try "
+    "another range or unit, from a colder start, for longer."
+)
+MUTE_AFTER = 16
+MUTE = (
+    "{unit} has said nothing to {count} identifiers, not even that it does not know them: is the "
+    "ignition on, and is that its address (--unit-address)?"
+)
 ONLY_ONE = """\
 Only {unit} answers the standard's questions, which is likely the engine's unit. A gearbox unit that
 does not answer those is often found with --unit-address 7E1 (11 bits) or 18 (29 bits).
@@ -46,16 +55,22 @@ does not answer those is often found with --unit-address 7E1 (11 bits) or 18 (29
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What to search: identifiers from `first` to `last`, the unit, and how long to watch."""
+    """What to search: identifiers from `first` to `last`, the unit, and how long to watch.
+
+    `air_c` is the air's temperature where the vehicle stood, if the user gives it.
+    """
 
     first: int
     last: int
     target: int | None
     minutes: float
     rate: float
+    air_c: float | None = None
 
     @classmethod
-    def of(cls, text: str, unit_address: str | None, minutes: float, rate: float) -> "Plan":
+    def of(
+        cls, text: str, unit_address: str | None, minutes: float, rate: float, air: str | None
+    ) -> "Plan":
         """Return the plan that the options mean. Raises UsageError."""
         match = _RANGE.fullmatch(text or USUAL_RANGE)
         if match is None or int(match[1], 16) > int(match[2], 16):
@@ -71,7 +86,11 @@ class Plan:
             target = None if unit_address is None else int(unit_address, 16)
         except ValueError:
             raise UsageError(f"--unit-address {unit_address} is no hex number.") from None
-        return cls(int(match[1], 16), int(match[2], 16), target, minutes, rate)
+        try:
+            air_c = None if air is None else parse_temperature(air)
+        except ValueError:
+            raise UsageError(f"--air {air} is no temperature: write 18 or 64F.") from None
+        return cls(int(match[1], 16), int(match[2], 16), target, minutes, rate, air_c)
 
     @property
     def identifiers(self) -> range:
@@ -84,7 +103,8 @@ def find_temperature(
     """Search, watch, rank and print; return the exit code."""
     if out is not None and Path(out).exists():
         raise UsageError(f"{out} is there already: name another file with --out.")
-    asker = open_asker(address, lambda step: click.echo(step_line(step), err=True))
+    asker = open_asker(address, lambda step: click.echo(step_line(step), err=True), plan.target)
+    search: Search | None = None
     try:
         unit = unit_to_search(asker, plan.target)
         if unit is None:
@@ -94,22 +114,27 @@ def find_temperature(
         if not _agreed(plan, unit, ask_first):
             click.echo("Nothing was asked.", err=True)
             return 1
-        found, stopped = _searched(asker, plan, unit)
+        search = Search(asker, unit, plan.rate, reopen=lambda lost: _again(address, unit, lost))
+        if plan.air_c is not None:
+            search.found.air_c.append(plan.air_c)
+        found, stopped = _searched(search, plan, unit)
     finally:
-        asker.close()
+        (asker if search is None else search.asker).close()
     candidates = rank(found.samples, found.surroundings)
-    clear = bool(candidates) and candidates[0].score >= CLEAR_SCORE
-    text = signal_file(candidates[0], unit, address.kind) if clear else ""
+    unclear = why_not_clear(candidates, found.surroundings)
+    text = "" if unclear else signal_file(candidates[0], unit, address.kind)
     if as_json:
         click.echo(json.dumps(_content(address, unit, found, candidates, text, stopped)))
     else:
-        _print(found, candidates, text, stopped, out)
+        _print(found, candidates, unclear, stopped)
+    if text and out is None and not as_json:
+        click.echo(f"\nA signal file of the best one:\n\n{text}", nl=False)
     if text and out is not None:
         Path(out).write_text(text, encoding="utf-8")
         click.echo(
             f"Written to {out}. Try it: warmwatch link '{_with_signals(address, out)}'", err=True
         )
-    return 0 if clear and not stopped else 1
+    return 0 if text and not stopped else 1
 
 
 def _agreed(plan: Plan, unit: Unit, ask_first: bool) -> bool:
@@ -126,13 +151,21 @@ def _agreed(plan: Plan, unit: Unit, ask_first: bool) -> bool:
     return not ask_first or click.confirm("Go on?", err=True)
 
 
-def _searched(asker: Asker, plan: Plan, unit: Unit) -> tuple[Found, str]:
+def _again(address: Address, unit: Unit, lost: LinkLost) -> Asker:
+    click.echo(f"{lost} Opening it again for up to a minute.", err=True)
+    return open_again(lambda: open_asker(address, lambda _: None, unit.request_id))
+
+
+def _searched(search: Search, plan: Plan, unit: Unit) -> tuple[Found, str]:
     """Return what was found, and why it ended early (an empty text when it did not)."""
-    search = Search(asker, unit, plan.rate)
     try:
         for asked, answered in search.sweep(plan.identifiers):
             if asked % PROGRESS_EVERY == 0 or asked == len(plan.identifiers):
                 click.echo(f"{asked} asked, {answered} answer", err=True)
+            if asked == MUTE_AFTER and not search.spoken:
+                click.echo(MUTE.format(unit=unit.label, count=asked), err=True)
+        if not search.spoken:
+            raise SearchStopped(MUTE.format(unit=unit.label, count=len(plan.identifiers)))
         if search.found.samples:
             click.echo("Watching. Start the engine now; Ctrl-C ends it early.", err=True)
             _watched(search, plan.minutes * 60)
@@ -152,21 +185,17 @@ def _watched(search: Search, seconds: float) -> None:
         click.echo("Ended early.", err=True)
 
 
-def _print(
-    found: Found, candidates: Sequence[Candidate], text: str, stopped: str, out: str | None
-) -> None:
+def _print(found: Found, candidates: Sequence[Candidate], unclear: str, stopped: str) -> None:
     if stopped:
         click.echo(stopped)
     if not candidates:
-        click.echo(
-            f"{len(found.samples)} identifiers answered and changed, and none behaved like the "
-            f"fluid's temperature: try another range or unit, from a colder start, for longer."
-        )
+        if not stopped:
+            click.echo(NONE.format(count=len(found.samples)))
         return
-    if text:
-        click.echo("Best first; a high score is evidence, no proof:")
+    if unclear:
+        click.echo(f"None is clear: {unclear}. Best first:")
     else:
-        click.echo("None is clear; watch for longer, from a colder start. Best first:")
+        click.echo("Best first; a high score is evidence, no proof:")
     for number, one in enumerate(candidates[:SHOWN], start=1):
         click.echo(
             f"{number}. 22 {one.identifier:04X} byte {one.first_byte}, {one.scale}: score "
@@ -174,13 +203,11 @@ def _print(
         )
         for words in one.evidence:
             click.echo(f"     {words}")
-    if text and any(words.startswith(DOUBT) for words in candidates[0].evidence):
+    if not unclear and any(words.startswith(DOUBT) for words in candidates[0].evidence):
         click.echo(
             "The scale is in doubt: measure the warm fluid with a thermometer, and take the scale "
             "that agrees."
         )
-    if text and out is None:
-        click.echo(f"\nA signal file of the best one:\n\n{text}", nl=False)
 
 
 def signal_file(candidate: Candidate, unit: Unit, kind: str) -> str:

@@ -34,6 +34,7 @@ CAUTION = (
     metavar="HEX",
     help="The control unit to search, such as 7E1 [default: the second that answers].",
 )
+@click.option("--air", metavar="TEMPERATURE", help="Of the air where the vehicle stood: 18 or 64F.")
 @click.option(
     "--minutes", type=float, default=10.0, help="How long to watch the warm-up [default: 10]."
 )
@@ -54,6 +55,7 @@ def command(
     as_json: bool,
     find: str | None,
     unit_address: str | None,
+    air: str | None,
     minutes: float,
     rate: float,
     out: str | None,
@@ -69,7 +71,7 @@ def command(
         return show_steps(where, try_link(where), as_json)
     from warmwatch.commands.find_temperature import Plan, find_temperature
 
-    plan = Plan.of(find, unit_address, minutes, rate)
+    plan = Plan.of(find, unit_address, minutes, rate, air)
     return find_temperature(where, plan, out=out, as_json=as_json, ask_first=not yes)
 
 

@@ -7,19 +7,24 @@ proof: the service information decides.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import replace
+from itertools import pairwise, takewhile
 
+from warmwatch.core.finding.beside import SAME_C, beside_each_other
+from warmwatch.core.finding.candidate import (
+    MIN_RISE_C,
+    MIN_SAMPLES,
+    Candidate,
+    Sample,
+    Surroundings,
+    rise_time_s,
+    value_of,
+)
 from warmwatch.core.finding.scales import SCALES, Scale
-from warmwatch.core.units import f_to_c
 
 LOW_C, HIGH_C = -39.0, 150.0
-MIN_RISE_C = 4.0
-"""With less rise than this nothing is told from noise."""
-MIN_SAMPLES = 8
 MAX_RATE_C_PER_S = 1.0
 NEAR_C, FAR_C = 3.0, 15.0
-SAME_C = 2.0
 IN_STEP_QUANTA = 1.2
 EVEN_CLOCK = 0.02
 RIVAL_SHARE = 0.6
@@ -34,44 +39,6 @@ DOUBT = "DOUBT"
 """Evidence against a candidate begins with this word."""
 
 
-@dataclass(frozen=True, slots=True)
-class Sample:
-    """One answer: seconds on a clock that never runs back, and the record's bytes."""
-
-    elapsed_s: float
-    record: bytes
-
-
-@dataclass(frozen=True, slots=True)
-class Surroundings:
-    """What else is known: coolant as (elapsed_s, degC), and outside and intake air in degC."""
-
-    coolant: Sequence[tuple[float, float]] = ()
-    air_c: Sequence[float] = ()
-
-    @property
-    def references(self) -> list[tuple[str, float]]:
-        """Where a fluid that stood over night may start."""
-        found = [("the air", value) for value in self.air_c]
-        if self.coolant:
-            found.append(("the coolant's start", self.coolant[0][1]))
-        return found
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """One place and scale, how well it fits (0 to 1), and why."""
-
-    identifier: int
-    first_byte: int
-    scale: Scale
-    record_length: int
-    score: float
-    start_c: float
-    end_c: float
-    evidence: tuple[str, ...]
-
-
 def rank(
     records: Mapping[int, Sequence[Sample]], around: Surroundings, keep: int = KEEP
 ) -> list[Candidate]:
@@ -84,6 +51,8 @@ def rank(
     for identifier, samples in records.items():
         found += _of_record(identifier, samples, around)
     found.sort(key=lambda one: (-one.score, one.scale.length, one.identifier, one.first_byte))
+    if found and not around.has_coolant_curve:
+        found = beside_each_other(found, records)
     return found[:keep]
 
 
@@ -144,7 +113,7 @@ def _fit(
     samples: Sequence[Sample],
     around: Surroundings,
 ) -> Candidate | None:
-    curve = [(sample.elapsed_s, _value(sample.record, first_byte, scale)) for sample in samples]
+    curve = [(sample.elapsed_s, value_of(sample.record, first_byte, scale)) for sample in samples]
     values = [value for _, value in curve]
     start_c, end_c = _median(values[:3]), _median(values[-3:])
     rise_c = end_c - start_c
@@ -172,12 +141,6 @@ def _fit(
         round(end_c, 1),
         evidence,
     )
-
-
-def _value(record: bytes, first_byte: int, scale: Scale) -> float:
-    part = record[first_byte : first_byte + scale.length]
-    value = int.from_bytes(part, "big", signed=scale.signed) * scale.factor + scale.offset
-    return f_to_c(value) if scale.unit == "F" else value
 
 
 def _too_fast(curve: Sequence[tuple[float, float]]) -> bool:
@@ -231,14 +194,14 @@ def _rise_mark(rise_c: float) -> tuple[float, str]:
 def _coolant_mark(curve: Sequence[tuple[float, float]], around: Surroundings) -> tuple[float, str]:
     """Fluid lags the coolant; what equals the coolant is the coolant."""
     coolant = around.coolant
-    if len(coolant) < MIN_SAMPLES or coolant[-1][1] - coolant[0][1] < MIN_RISE_C:
+    if not around.has_coolant_curve:
         return 0.7, "no coolant curve to compare with"
     gaps = sorted(abs(value - _at(coolant, at_s)) for at_s, value in curve)
     if gaps[(9 * len(gaps)) // 10] <= SAME_C:
         return 0.1, "is the coolant temperature, or follows it within 2 K"
     if _in_step([(_at(coolant, at_s), value) for at_s, value in curve]):
         return 0.2, "moves in step with the coolant: perhaps the coolant at another scale"
-    own_s, coolant_s = _rise_time_s(curve), _rise_time_s(coolant)
+    own_s, coolant_s = rise_time_s(curve), rise_time_s(coolant)
     lag_s = own_s - coolant_s
     slower = (curve[-1][1] - curve[0][1]) < (coolant[-1][1] - coolant[0][1])
     if lag_s > 0 or slower:
@@ -258,6 +221,8 @@ def _in_step(points: Sequence[tuple[float, float]]) -> bool:
 
 def _clock_mark(curve: Sequence[tuple[float, float]]) -> tuple[float, str]:
     """A counter rises by the same amount in each second, far more evenly than heating does."""
+    standing = list(takewhile(lambda point: point[1] == curve[0][1], curve))
+    curve = curve[len(standing) - 1 :]  # a run time stands at 0 until the engine runs
     (first_s, first), (last_s, last) = curve[0], curve[-1]
     slope = (last - first) / (last_s - first_s) if last_s > first_s else 0.0
     quantum = _quantum(value for _, value in curve)
@@ -271,12 +236,6 @@ def _quantum(values: Iterable[float]) -> float:
     ordered = sorted(set(values))
     steps = [after - before for before, after in pairwise(ordered)]
     return min(steps, default=0.0)
-
-
-def _rise_time_s(curve: Sequence[tuple[float, float]]) -> float:
-    """Seconds until half of the rise."""
-    half = (curve[0][1] + curve[-1][1]) / 2
-    return next((at_s for at_s, value in curve if value >= half), curve[-1][0]) - curve[0][0]
 
 
 def _at(curve: Sequence[tuple[float, float]], at_s: float) -> float:

@@ -8,6 +8,9 @@ from warmwatch.errors import UsageError
 TESTER = 0xF1
 """The address of an external tester in 29-bit and extended addressing."""
 
+LAST_NODE, LAST_NARROW = 0xFF, 0x7FF
+"""The last address of a node with 29 bits, and the last CAN identifier of 11 bits."""
+
 _FIRST_ANSWER, _LAST_ANSWER = 0x7E8, 0x7EF
 _ANSWER_OFFSET = 8
 _FIXED = 0x18DA0000
@@ -28,7 +31,7 @@ class Unit:
     @property
     def wide(self) -> bool:
         """True when its identifiers have 29 bits."""
-        return self.answer_id > 0x7FF or self.request_id > 0x7FF
+        return self.answer_id > LAST_NARROW or self.request_id > LAST_NARROW
 
     @property
     def label(self) -> str:
@@ -48,7 +51,7 @@ class Addressing:
         """Return the unit asked at `target`, as written in a signal file."""
         if self.only is not None:
             return Unit(answer_id or self.only.answer_id, self.only.request_id, target)
-        if self.name == "fixed" and target <= 0xFF:
+        if self.name == "fixed" and target <= LAST_NODE:
             target = _FIXED | target << 8 | TESTER
         return Unit(_usual_answer(target) if answer_id is None else answer_id, target)
 
@@ -68,7 +71,7 @@ FIXED = Addressing("fixed", 0x18DB33F1)
 
 
 def _usual_answer(request_id: int) -> int:
-    if request_id <= 0x7FF:
+    if request_id <= LAST_NARROW:
         return request_id + _ANSWER_OFFSET
     to, sender = request_id >> 8 & 0xFF, request_id & 0xFF
     return request_id & ~0xFFFF | sender << 8 | to

@@ -1,13 +1,13 @@
 """Single requests on a CAN bus."""
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping
 
 from warmwatch.errors import LinkLost
 from warmwatch.links.address import Address
 from warmwatch.links.asking.request import Exchange, Outcome, Request
 from warmwatch.links.asking.survey import Asking, Offer, Survey
-from warmwatch.links.asking.units import Unit
+from warmwatch.links.asking.units import FIXED, LAST_NARROW, LAST_NODE, Addressing, Unit
 from warmwatch.links.can.bus import BusOpener, lost
 from warmwatch.links.can.port import CanSettings, own_requests, settings_of
 from warmwatch.links.can.transport import Transport
@@ -21,17 +21,32 @@ _ADVICE = (
 _SET_BY_SYSTEM = "socketcan"
 
 
-def open_asker(address: Address, told: Callable[[Step], None]) -> "CanAsker":
-    """Open the bus and survey the vehicle. Raises LinkError or UsageError."""
+def open_asker(address: Address, told: Callable[[Step], None], target: int | None) -> "CanAsker":
+    """Open the bus and survey the vehicle; `told` gets each step as it is taken.
+
+    With `target`, a unit's address, silence to the survey is no reason to give up.
+    Raises LinkError or UsageError.
+    """
+    asking = asking_steps(address, target)
+    try:
+        while True:
+            told(next(asking))
+    except StopIteration as end:
+        asker: CanAsker = end.value
+        return asker
+
+
+def asking_steps(address: Address, target: int | None = None) -> Generator[Step, None, "CanAsker"]:
+    """As `open_asker`, but yield each step as it is taken; returns the asker."""
     settings = settings_of(address)
     usb_serial = address.options.get("usb", "")
     transport = Transport(BusOpener(settings.channel, settings.options, usb_serial).open())
-    asker = CanAsker(transport, settings, told)
-    told(Step("interface opened", StepState.OK, settings.channel))
-    told(_bitrate_step(settings.options))
+    asker = CanAsker(transport, settings)
     found = False
     try:
-        asker.survey()
+        yield Step("interface opened", StepState.OK, settings.channel)
+        yield _bitrate_step(settings.options)
+        yield from asker.survey(target)
         found = True
     finally:
         if not found:
@@ -42,12 +57,9 @@ def open_asker(address: Address, told: Callable[[Step], None]) -> "CanAsker":
 class CanAsker:
     """Owns a bus. Waits are real time; whatever the driver raises becomes LinkLost."""
 
-    def __init__(
-        self, transport: Transport, settings: CanSettings, told: Callable[[Step], None]
-    ) -> None:
+    def __init__(self, transport: Transport, settings: CanSettings) -> None:
         self._transport = transport
         self._settings = settings
-        self._told = told
         self._survey = Survey()
 
     @property
@@ -61,24 +73,40 @@ class CanAsker:
     def unit_at(self, target: int) -> Unit:
         return self._transport.addressing.unit_at(target)
 
-    def survey(self) -> None:
-        """Find out who is there, by each way of addressing. Raises LinkLost when nobody is."""
+    def survey(self, target: int | None = None) -> Iterator[Step]:
+        """Find out who is there, by each way of addressing; yields what is found.
+
+        Raises LinkLost when nobody is, unless a unit's address is given as `target`.
+        """
+        name = "units that answer"
         for addressing in self._settings.addressings:
             self._transport.addressing = addressing
             self._survey = Survey(addressing.only)
             self._drive(self._survey.run())
             self._drive(self._survey.knock(own_requests(self._settings.signals, addressing)))
             if self._survey.heard:
-                units = ", ".join(unit.label for unit in self.units)
-                self._told(Step("units that answer", StepState.OK, units))
+                yield Step(name, StepState.OK, ", ".join(unit.label for unit in self.units))
                 return
-        seen = (
-            "the bus carries frames, but no unit answers"
-            if self._transport.frames
-            else ("bus errors, nothing readable" if self._transport.bus_errors else "silence")
+        if target is not None:
+            self._transport.addressing = self._addressing_of(target)
+            seen = f"{self._silence()} to the standard's requests; {target:X} is asked all the same"
+            yield Step(name, StepState.UNKNOWN, seen)
+            return
+        yield Step(name, StepState.FAILED, self._silence(), _ADVICE)
+        raise LinkLost(
+            f"No unit answers on {self._settings.channel} ({self._silence()}): {_ADVICE}."
         )
-        self._told(Step("units that answer", StepState.FAILED, seen, _ADVICE))
-        raise LinkLost(f"No unit answers on {self._settings.channel} ({seen}): {_ADVICE}.")
+
+    def _silence(self) -> str:
+        if self._transport.frames:
+            return "the bus carries frames, but no unit answers"
+        return "bus errors, nothing readable" if self._transport.bus_errors else "silence"
+
+    def _addressing_of(self, target: int) -> Addressing:
+        """Return the way to reach `target`: an 11-bit identifier, or a node or identifier of 29."""
+        wide = target <= LAST_NODE or target > LAST_NARROW
+        named = [one for one in self._settings.addressings if (one is FIXED) == wide]
+        return (named or list(self._settings.addressings))[0]
 
     def ask(self, request: Request) -> Outcome:
         import can

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from warmwatch.errors import LinkError
 from warmwatch.links.address import Address
 from warmwatch.links.asking.request import Request
-from warmwatch.links.can.asker import open_asker
+from warmwatch.links.can.asker import asking_steps
 from warmwatch.links.trying.asker import Asker
 from warmwatch.links.trying.steps import Step, StepState
 from warmwatch.links.trying.trial import listen
@@ -18,26 +18,35 @@ _VOLTAGE_PID = 0x42
 
 def try_address(address: Address) -> Iterator[Step]:
     """Yield what a survey of the bus and TRY_POLLS_S of polling show; raises UsageError only."""
-    steps: list[Step] = []
+    failed = False
     try:
-        asker = open_asker(address, steps.append)
+        asking = asking_steps(address)
+        try:
+            while True:
+                step = next(asking)
+                failed = step.state is StepState.FAILED
+                yield step
+        except StopIteration as end:
+            asker: Asker = end.value
     except LinkError as error:
-        yield from steps
-        if not steps or steps[-1].state is not StepState.FAILED:
+        if not failed:
             yield Step("interface opened", StepState.FAILED, str(error), _advice(address))
         return
     try:
-        pids = {pid for offer in asker.offers.values() for pid in offer.pids}
-        names = [signal.name for signal in standard_table() if signal.identifier in pids]
-        state = StepState.OK if names else StepState.UNKNOWN
-        steps.append(Step("standard signals", state, ", ".join(names) or "none on offer"))
-        steps.append(_voltage(asker))
+        yield _offer(asker)
+        yield _voltage(asker)
     except LinkError as error:
-        steps.append(Step("link", StepState.FAILED, str(error)))
+        yield Step("link", StepState.FAILED, str(error))
     finally:
         asker.close()
-    yield from steps
     yield from listen(address, TRY_POLLS_S)
+
+
+def _offer(asker: Asker) -> Step:
+    pids = {pid for offer in asker.offers.values() for pid in offer.pids}
+    names = [signal.name for signal in standard_table() if signal.identifier in pids]
+    state = StepState.OK if names else StepState.UNKNOWN
+    return Step("standard signals", state, ", ".join(names) or "none on offer")
 
 
 def _advice(address: Address) -> str:

@@ -17,8 +17,11 @@ from warmwatch.links.trying.steps import Step
 _IDLE_S = 0.02
 
 
-def open_asker(address: Address, told: Callable[[Step], None]) -> "SerialAsker":
-    """Open the adapter and survey the vehicle. Raises LinkError or UsageError."""
+def open_asker(address: Address, told: Callable[[Step], None], target: int | None) -> "SerialAsker":
+    """Open the adapter and survey the vehicle. Raises LinkError or UsageError.
+
+    `target` makes no difference: a silent survey is no end here, where the bus is named.
+    """
     settings = settings_of(address)
     port = PortOpener(settings.name, settings.baud, settings.usb_serial).open()
     return SerialAsker(

@@ -1,10 +1,11 @@
 """Single requests to a vehicle, one after the other: for searching, not for watching."""
 
+import time
 from collections.abc import Callable, Mapping
 from importlib import import_module
 from typing import Protocol
 
-from warmwatch.errors import UsageError
+from warmwatch.errors import LinkError, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.asking.request import Outcome, Request
 from warmwatch.links.asking.survey import Offer
@@ -12,6 +13,7 @@ from warmwatch.links.asking.units import Unit
 from warmwatch.links.trying.steps import Step
 
 KINDS = ("serial", "can")
+AGAIN_S, AGAIN_PAUSE_S = 60.0, 1.0
 
 
 class Asker(Protocol):
@@ -35,13 +37,31 @@ class Asker(Protocol):
         """Free the port."""
 
 
-def open_asker(address: Address, told: Callable[[Step], None]) -> Asker:
+def open_asker(address: Address, told: Callable[[Step], None], target: int | None = None) -> Asker:
     """Open the link of `address` for single requests; `told` gets the steps on the way.
+
+    With `target`, the address of a unit, the link goes on where nobody answers the survey.
 
     Raises LinkError, and UsageError for a kind of link that asks nothing.
     """
     if address.kind not in KINDS:
         raise UsageError(f"{address.kind}: asks no questions: search on a serial: or can: link.")
     module = import_module(f"warmwatch.links.{address.kind}.asker")
-    asker: Asker = module.open_asker(address, told)
+    asker: Asker = module.open_asker(address, told, target)
     return asker
+
+
+def open_again(
+    opening: Callable[[], Asker],
+    longest_s: float = AGAIN_S,
+    sleep: Callable[[float], None] = time.sleep,
+) -> Asker:
+    """Return what `opening` opens, tried for up to `longest_s`; then its LinkError is raised."""
+    until_s = time.monotonic() + longest_s
+    while True:
+        try:
+            return opening()
+        except LinkError:
+            if time.monotonic() >= until_s:
+                raise
+            sleep(AGAIN_PAUSE_S)

@@ -8,8 +8,8 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
-from warmwatch.core.finding.rank import Sample, Surroundings
-from warmwatch.errors import WarmwatchError
+from warmwatch.core.finding.candidate import Sample, Surroundings
+from warmwatch.errors import LinkLost, WarmwatchError
 from warmwatch.links.asking.request import Outcome, Request
 from warmwatch.links.asking.units import Unit
 from warmwatch.links.trying.asker import Asker
@@ -21,7 +21,18 @@ CHECK_EVERY = 16
 DROP_STILL_AFTER = 0.3
 """Records that have not changed in this share of the watch are no longer asked for."""
 LOW_VOLTS = 11.8
+SILENT_IN_A_ROW = 3
+"""So many times nothing, from a unit that refuses what it does not know, is no accident."""
+START_S = 20.0
+"""Watching bears low voltage and silence for so long: the starter turns, and units restart."""
 _CALM = (Conduct.STOP_IDENTIFIER, Conduct.LATER, Conduct.FEWER, Conduct.WAIT)
+
+Reopen = Callable[[LinkLost], Asker]
+"""Opens a lost link again, with patience, or raises a LinkError."""
+
+
+def _not_again(error: LinkLost) -> Asker:
+    raise error
 
 
 class SearchStopped(WarmwatchError):
@@ -42,7 +53,11 @@ class Found:
 
 
 class Search:
-    """One unit's identifiers. `rate` is the most requests a second."""
+    """One unit's identifiers. `rate` is the most requests a second.
+
+    `reopen` is tried when the link is lost while watching: an adapter may restart as the starter
+    turns. Whoever made the search closes `asker`, which may be another one by then.
+    """
 
     def __init__(
         self,
@@ -51,8 +66,10 @@ class Search:
         rate: float,
         now_s: Callable[[], float] = time.monotonic,
         sleep: Callable[[float], None] = time.sleep,
+        reopen: Reopen = _not_again,
     ) -> None:
-        self._asker = asker
+        self.asker = asker
+        self._reopen = reopen
         self._unit = unit
         self._pause_s = 1.0 / rate
         self._now_s = now_s
@@ -61,6 +78,10 @@ class Search:
         self._next_s = self._began_s
         self._standing = _offered(asker)
         self._heard_once: set[str] = set()
+        self._well_s: dict[str, float] = {}
+        self._refuses, self._silences = False, 0
+        self._watching = False
+        self.spoken = False
         self.found = Found()
 
     def sweep(self, identifiers: Sequence[int]) -> Iterator[tuple[int, int]]:
@@ -75,11 +96,17 @@ class Search:
     def watch(self, seconds: float) -> Iterator[float]:
         """Read what answered again and again; yield the share of time gone. May be left early."""
         began_s = self._now_s()
-        self._look_at_vehicle(standing=False)
+        self._watching = True
         while (gone := (self._now_s() - began_s) / seconds) < 1.0:
-            for identifier in list(self.found.samples):
-                self._read(identifier)
-            self._look_at_vehicle(standing=False)
+            try:
+                self._look_at_vehicle(standing=False)
+                for identifier in list(self.found.samples):
+                    self._read(identifier)
+            except LinkLost as error:
+                self.asker.close()
+                self.asker = self._reopen(error)
+                self._well_s.clear()
+                continue
             if gone > DROP_STILL_AFTER:
                 self._drop_still()
             yield gone
@@ -88,6 +115,7 @@ class Search:
 
     def _read(self, identifier: int) -> None:
         outcome = self._ask(Request(uds.SERVICE, (identifier,), self._unit))
+        self._mind_silence(outcome)
         for payload in outcome.answers.values():
             try:
                 record = split_records(payload, uds.SERVICE, 2, {identifier: None})[identifier]
@@ -96,12 +124,30 @@ class Search:
             sample = Sample(self._now_s() - self._began_s, record)
             self.found.samples.setdefault(identifier, []).append(sample)
 
+    def _mind_silence(self, outcome: Outcome) -> None:
+        """Stop when the searched unit spoke before and no longer does."""
+        if outcome.silent:
+            self._silences += 1
+            mute = self._refuses and self._silences >= SILENT_IN_A_ROW
+            if (mute or self._watching) and not self._bears("its answers"):
+                raise SearchStopped(f"Stopped: {self._unit.label} no longer answers.")
+            return
+        self._silences, self.spoken = 0, True
+        self._refuses = self._refuses or bool(outcome.refusals)
+        self._well_s["its answers"] = self._now_s()
+
+    def _bears(self, what: str) -> bool:
+        """True while watching, for START_S after `what` was last well."""
+        last_s = self._well_s.setdefault(what, self._now_s())
+        return self._watching and self._now_s() - last_s <= START_S
+
     def _ask(self, request: Request) -> Outcome:
         self._sleep(max(0.0, self._next_s - self._now_s()))
         self._next_s = self._now_s() + self._pause_s
-        outcome = self._asker.ask(request)
+        outcome = self.asker.ask(request)
+        calm = (*_CALM, Conduct.REPEAT) if self._watching else _CALM
         for unit, refusal in outcome.refusals.items():
-            if not outcome.answers and refusal.conduct not in _CALM:
+            if not outcome.answers and refusal.conduct not in calm:
                 raise SearchStopped(f"Stopped: {unit.label} says {refusal.words}.")
         return outcome
 
@@ -110,7 +156,8 @@ class Search:
         for signal, unit in self._standing:
             value = self._value(signal, unit)
             if value is None:
-                if signal.name in self._heard_once and signal.name == "engine_rpm":
+                silent = signal.name in self._heard_once and signal.name == "engine_rpm"
+                if silent and not self._bears(signal.name):
                     raise SearchStopped(f"Stopped: {unit.label} no longer answers.")
                 continue
             self._heard_once.add(signal.name)
@@ -125,7 +172,10 @@ class Search:
         elif name == "speed_kmh" and value > 0 and standing:
             raise SearchStopped("Stopped: the vehicle moves; search while it stands.")
         elif name == "voltage_v" and value < LOW_VOLTS:
-            raise SearchStopped(f"Stopped: {value:.1f} V is low; connect a charger first.")
+            if not self._bears(name):
+                raise SearchStopped(f"Stopped: {value:.1f} V is low; connect a charger first.")
+            return
+        self._well_s[name] = self._now_s()
 
     def _value(self, signal: Signal, unit: Unit) -> float | None:
         width = 2 if signal.service == uds.SERVICE else 1

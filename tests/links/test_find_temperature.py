@@ -1,0 +1,87 @@
+"""The search from the command line; the vehicle is another process and knows service 22 only."""
+
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.links.test_can_reconnect import ROOT, FarEnd
+from tests.vehicle.warming import FLUID_BYTE, FLUID_IDENTIFIER, Warming
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+
+PACE, STANDING_S = 16.0, 4.0
+
+
+@pytest.fixture
+def bare(tmp_path: Path) -> Iterator[tuple[FarEnd, Warming]]:
+    """An adapter with a cold vehicle behind it that is started after STANDING_S, and its truth."""
+    far_end = FarEnd(tmp_path / "port")
+    far_end.plug(f"bare@{PACE:g}@{STANDING_S:g}")
+    yield far_end, Warming(PACE, STANDING_S)
+    far_end.unplug()
+
+
+def warmwatch(folder: Path, *arguments: str, longest_s: float = 60.0) -> tuple[int, str, str]:
+    """Run the command in a process of its own; return its exit code and what it printed."""
+    ran = subprocess.run(
+        [sys.executable, "-m", "warmwatch", *arguments],
+        cwd=folder, env={"PYTHONPATH": str(ROOT), "PATH": ""}, timeout=longest_s,
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    return ran.returncode, ran.stdout, ran.stderr
+
+
+def test_a_vehicle_without_standard_answers_is_searched_and_then_watched(
+    bare: tuple[FarEnd, Warming], tmp_path: Path
+) -> None:
+    """The named unit is asked though nobody answers the standard's requests, the fluid's place and
+    scale come first among nine that move, and `watch` reads the truth with the file of it."""
+    far_end, truth = bare
+    address = f"can:{far_end.path}?interface=slcan&bitrate=500000&sleep_after_open=0&answer=0.1"
+    code, out, err = warmwatch(
+        tmp_path, "link", address, "--find-temperature", "1101:110C", "--unit-address", "7E1",
+        "--air", "18", "--rate", "10", "--minutes", "0.5", "--yes", "--out", "found.toml",
+    )  # fmt: skip
+    assert code == 0, out + err
+    assert "silence to the standard's requests; 7E1 is asked all the same" in err
+    assert "12 asked, 11 answer" in err
+    best = next(line for line in out.splitlines() if line.startswith("1. "))
+    place = f"22 {FLUID_IDENTIFIER:04X} byte {FLUID_BYTE}"
+    assert best.startswith(f"1. {place}, unsigned 16-bit x 0.0625 -40 °C: score 0.")
+    assert "from the air (18.0 °C)" in out
+    assert "NOT confirmed" in (tmp_path / "found.toml").read_text(encoding="utf-8")
+
+    code, out, err = warmwatch(
+        tmp_path, "watch", f"{address}&poll=0.2&signals=found.toml", "--band", "80:90",
+        "--until", "2", "--no-record", "--json", "--quiet",
+    )  # fmt: skip
+    now_c = truth.fluid_c()
+    items = [json.loads(line) for line in out.splitlines()]
+    fluid = [item["fluid_c"] for item in items if item["kind"] == "reading"]
+    assert len(fluid) >= 5, out + err
+    slowest_c = now_c - 4.0 * PACE * 80.0 / 550.0  # the watch took less than four seconds
+    assert all(slowest_c <= value <= now_c + 0.1 for value in fluid)
+
+
+def test_the_steps_come_as_they_are_taken(tmp_path: Path) -> None:
+    """The first step of `warmwatch link` is printed before the survey of a silent bus is over."""
+    far_end = FarEnd(tmp_path / "port")
+    far_end.plug(853)
+    far_end.fault("off")
+    address = f"can:{far_end.path}?interface=slcan&bitrate=500000&sleep_after_open=0&answer=2"
+    command = [sys.executable, "-m", "warmwatch", "link", address]
+    with subprocess.Popen(
+        command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+    ) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline().startswith("ok      interface opened")
+        first_s = time.monotonic()
+        last = process.stdout.read().splitlines()[-2]
+    far_end.unplug()
+    assert last.startswith("failed  units that answer")
+    assert time.monotonic() - first_s > 2.0
