@@ -47,7 +47,7 @@ class Chance:
     arrived: bool
 
 
-def _holds(curve: Curve, hit: int, target_c: float) -> bool:
+def holds(curve: Curve, hit: int, target_c: float) -> bool:
     """Whether the curve stays at or above the target for 10 s after first reaching it."""
     start = curve.rows[hit].elapsed_s
     after = [r for r in curve.rows[hit:] if r.elapsed_s <= start + 10.0]
@@ -67,7 +67,7 @@ def score(
         hit = curve.first_at(target_c)
         last = len(times) - 1 if hit is None else hit - 1
         _ask_chances(asked, times, target_c, last, curve.from_s)
-        if hit is None or not _holds(curve, hit, target_c):
+        if hit is None or not holds(curve, hit, target_c):
             continue
         for horizon in HORIZONS_S:
             index = int(np.searchsorted(times, times[hit] - horizon + 1e-6, side="right")) - 1

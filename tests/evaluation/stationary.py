@@ -12,7 +12,7 @@ from math import exp, floor
 from tests.evaluation.curves import Curve, Row
 from warmwatch.core.phase import Phase
 
-_KINDS = ("idle", "loaded holds", "steady load")
+KINDS = ("idle", "loaded holds", "steady load")
 _LENGTH_S = 7200
 
 
@@ -94,7 +94,8 @@ def _held(rng: random.Random, kind: str) -> list[tuple[int, int]]:
     return found
 
 
-def _curve(seed: int, kind: str) -> Curve:
+def one(seed: int, kind: str) -> Curve:
+    """Return one simulated warm-up of `kind`."""
     rng = random.Random(f"{kind} {seed}")
     plant = _plant(rng)
     if kind == "steady load":
@@ -123,4 +124,4 @@ def _curve(seed: int, kind: str) -> Curve:
 
 def stationary(runs: int) -> list[Curve]:
     """Return `runs` simulated warm-ups of each kind."""
-    return [_curve(seed, kind) for kind in _KINDS for seed in range(runs)]
+    return [one(seed, kind) for kind in KINDS for seed in range(runs)]
