@@ -17,6 +17,7 @@ from warmwatch.links.address import parse_address
 from warmwatch.links.base import open_link
 from warmwatch.links.byte_port import PortSeen
 from warmwatch.links.can.bus import BusOpener
+from warmwatch.links.can.frames import FrameReader, UnreadableFrame
 
 ROOT = Path(__file__).parents[2]
 
@@ -199,19 +200,54 @@ def test_garbled_text_of_a_serial_adapter_costs_only_its_frames(
     assert not any(notice.lost for notice in run.notices)
 
 
-def test_bytes_that_are_no_text_are_told_and_left_behind(far_end: FarEnd, tmp_path: Path) -> None:
-    """The driver cannot go on from such bytes: told as what it is, opened anew, and read again."""
+def test_a_line_that_is_no_text_costs_its_frames_and_no_reopening(
+    far_end: FarEnd, tmp_path: Path
+) -> None:
+    """The driver would stumble over such bytes for ever: they are dropped, and reading goes on."""
     far_end.plug(853)
     link = open_link(parse_address(slcan(far_end, tmp_path)))
     try:
+        run = follow(link, lambda run: len(run.fluid) >= 2)
         far_end.fault("garbage")
-        run = follow(link, lambda run: any(notice.lost for notice in run.notices))
-        assert "sends what is no text of its protocol" in run.texts
-        far_end.fault("none")
-        run = follow(link, lambda run: len(run.fluid) >= 2, longest_s=15.0, run=run)
+        seen = len(run.fluid)
+        run = follow(link, lambda run: len(run.fluid) >= seen + 8, longest_s=5.0, run=run)
     finally:
         link.close()
     assert set(run.fluid) == {85.3}
+    assert not any(notice.lost for notice in run.notices)
+
+
+def test_nothing_but_bytes_that_are_no_text_is_told(far_end: FarEnd, tmp_path: Path) -> None:
+    """Told in time as what it is, opened anew, and read again when it is text."""
+    far_end.plug(853)
+    link = open_link(parse_address(slcan(far_end, tmp_path)))
+    try:
+        run = follow(link, lambda run: len(run.fluid) >= 2)
+        seen = len(run.fluid)
+        far_end.fault("noise")
+        run = follow(link, lambda run: wait_for_lost(run, 0), longest_s=5.0, run=run)
+        assert "no text" in run.texts
+        assert len(run.fluid) <= seen + 1  # one that was under way
+        far_end.fault("none")
+        run = follow(link, lambda run: len(run.fluid) >= seen + 3, longest_s=15.0, run=run)
+    finally:
+        link.close()
+    assert set(run.fluid) == {85.3}
+
+
+@pytest.mark.parametrize("tail", ["D0E9805621234035500000000", "b7E9805621234035500", "1234"])
+def test_the_end_of_a_line_is_no_frame(tail: str) -> None:
+    """B and D are digits and heads of lines: what a drop leaves of a line is never a frame."""
+    bus = can.Bus(interface="slcan", channel="loop://", sleep_after_open=0)
+    try:
+        bus.recv(0.05)
+        bus.serialPortOrig.write(tail.encode() + b"\r")  # type: ignore[attr-defined]
+        try:
+            assert FrameReader(bus).receive(0.1) is None
+        except UnreadableFrame:
+            return
+    finally:
+        bus.shutdown()
 
 
 def test_listening_goes_on_through_garbled_text(far_end: FarEnd) -> None:

@@ -85,6 +85,8 @@ class TextFrames:
             return b""
         if self.fault == "cut" and self._chance.random() < 0.5:
             return text[: self._chance.randrange(1, len(text) - 1)] + b"\r"
+        if self.fault == "noise":  # nothing but
+            return bytes(self._chance.randrange(0x80, 0xFF) for _ in text) + b"\r"
         noise = bytes(self._chance.randrange(0x80, 0xFF) for _ in range(9))
         others = b"t1238%016X\rt7EA8%016X\r" % (self._chance.getrandbits(64), 0x0562FFFF) * 3
         return text + {"garbage": noise + b"\r", "foreign": others}.get(self.fault, b"")

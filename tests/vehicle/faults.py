@@ -1,7 +1,7 @@
 """What the far end can be told to do wrong, and how its broadcast fluid rises."""
 
 TALK_C_PER_S = 0.1
-ON_THE_WIRE = ("off", "lost", "cut", "garbage", "foreign")
+ON_THE_WIRE = ("off", "lost", "cut", "garbage", "noise", "foreign")
 REFUSALS = {"refuse": 0x22, "locked": 0x33, "pending": 0x78}
 SPN_177_CODES = {"error": b"\x00\xfe", "absent": b"\xff\xff"}
 FAULTS = ("none", *ON_THE_WIRE, *REFUSALS, *SPN_177_CODES)

@@ -17,13 +17,12 @@ from warmwatch.links.base import WAIT_S, Notice
 from warmwatch.links.broadcast.listening import Heard, J1939Ear, Listened
 from warmwatch.links.can.bus import (
     BusOpener,
-    UnreadableFrame,
     bus_options,
     close_bus,
     lost,
-    receive_frame,
     seconds_option,
 )
+from warmwatch.links.can.frames import FrameReader, UnreadableFrame
 from warmwatch.links.clock import SystemClock
 from warmwatch.links.live import LiveLink, Polled
 
@@ -51,6 +50,7 @@ class BroadcastPort:
     def __init__(self, settings: BroadcastSettings, bus: "can.BusABC") -> None:
         self._settings = settings
         self._bus = bus
+        self._reader = FrameReader(bus)
         self._opened_s = self._last_frame_s = time.monotonic()
         self._listened = Listened(settings.ear, settings.poll_s)
         self._told: set[str] = set()
@@ -63,7 +63,7 @@ class BroadcastPort:
         while True:
             left_s = until_s - time.monotonic()
             try:
-                message = receive_frame(self._bus, max(0.0, left_s))
+                message = self._reader.receive(max(0.0, left_s))
             except UnreadableFrame:
                 self._listened.bus_errors += 1
                 if left_s <= 0:

@@ -98,6 +98,8 @@ class CanAsker:
         )
 
     def _silence(self) -> str:
+        if self._transport.no_text:
+            return "the adapter sends what is no text of its protocol: its port's speed?"
         if self._transport.frames:
             return "the bus carries frames, but no unit answers"
         return "bus errors, nothing readable" if self._transport.bus_errors else "silence"

@@ -9,6 +9,7 @@ from warmwatch.errors import LinkLost, LinkRefused, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.byte_port import PortSeen, port_names, ports_seen
 from warmwatch.links.can.bus_names import check_names
+from warmwatch.links.can.frames import NO_TEXT_WORDS, is_no_text
 
 if TYPE_CHECKING:
     import can
@@ -112,30 +113,10 @@ def seconds_option(options: Mapping[str, str], key: str, default: float) -> floa
     return seconds
 
 
-class UnreadableFrame(Exception):
-    """What came is no whole frame: the text of a serial adapter was cut or garbled."""
-
-
-def receive_frame(bus: "can.BusABC", timeout_s: float) -> "can.Message | None":
-    """Wait up to `timeout_s` for a frame. Raises UnreadableFrame, and what else the driver does."""
-    try:
-        message = bus.recv(timeout_s)
-    except (ValueError, IndexError) as error:
-        raise UnreadableFrame(str(error)) from error
-    if message is None or message.is_error_frame or message.is_remote_frame:
-        return message
-    if len(message.data) != message.dlc:
-        raise UnreadableFrame(f"{len(message.data)} bytes instead of {message.dlc}")
-    return message
-
-
 def lost(channel: str, error: Exception) -> LinkLost:
     """Return why an open bus failed, in words; what a driver cannot decode is no lost adapter."""
-    if isinstance(error.__cause__ or error.__context__, UnicodeDecodeError):
-        return LinkLost(
-            f"{channel} sends what is no text of its protocol: check the cable, and the speed of "
-            f"its port as python-can names it for this interface."
-        )
+    if is_no_text(error):
+        return LinkLost(f"{channel} {NO_TEXT_WORDS}.")
     return LinkLost(f"{channel} is gone: {_why(error)}.")
 
 

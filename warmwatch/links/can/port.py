@@ -19,6 +19,7 @@ from warmwatch.links.asking.survey import Asking, Survey
 from warmwatch.links.asking.units import FIXED, NORMAL, Addressing, addressings
 from warmwatch.links.base import WAIT_S, Notice
 from warmwatch.links.can.bus import BusOpener, bus_options, lost, seconds_option
+from warmwatch.links.can.frames import NO_TEXT_WORDS
 from warmwatch.links.can.transport import Transport
 from warmwatch.links.clock import Clock, SystemClock
 from warmwatch.links.live import LiveLink, Polled
@@ -143,6 +144,8 @@ class CanPort:
             yield []
 
     def _silence(self) -> str:
+        if self._transport.no_text:
+            return f"{self._settings.channel} {NO_TEXT_WORDS}."
         if self._transport.bus_errors:
             return (
                 f"{self._settings.channel} reports bus errors and no unit answers: is the bitrate "

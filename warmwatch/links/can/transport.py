@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import isotp
 
 from warmwatch.links.asking.units import NORMAL, Addressing, Unit
-from warmwatch.links.can.bus import UnreadableFrame, close_bus, receive_frame
+from warmwatch.links.can.bus import close_bus
+from warmwatch.links.can.frames import FrameReader, UnreadableFrame
 from warmwatch.signals.isotp import frame_fault, single_frame
 from warmwatch.signals.readonly import NotReading, check_reading
 
@@ -42,6 +43,7 @@ class Transport:
 
     def __init__(self, bus: "can.BusABC", addressing: Addressing = NORMAL) -> None:
         self._bus = bus
+        self._reader = FrameReader(bus)
         self.addressing = addressing
         self._layers: dict[tuple[int, bool], _Layer] = {}
         self.bus_errors = 0
@@ -64,7 +66,7 @@ class Transport:
         """Wait up to `timeout_s` for a frame and return the payloads that are complete."""
         for taken in range(_MOST_AT_ONCE):
             try:
-                message = receive_frame(self._bus, 0.0 if taken else timeout_s)
+                message = self._reader.receive(0.0 if taken else timeout_s)
             except UnreadableFrame:
                 self.bus_errors += 1
                 continue
@@ -72,6 +74,11 @@ class Transport:
                 break
             self._take(message)
         return [got for layer in list(self._layers.values()) for got in layer.payloads()]
+
+    @property
+    def no_text(self) -> bool:
+        """True when what came last from a serial adapter was no text of its protocol."""
+        return self._reader.no_text > 0
 
     @property
     def receiving(self) -> bool:
