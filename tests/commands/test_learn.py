@@ -178,3 +178,27 @@ def test_learn_overwrites_nothing_but_its_own(warmwatch: Run, folder: Path, tmp_
     assert warmwatch("learn", folder, "-o", other).code == 2
     assert other.read_text(encoding="utf-8") == "mine"
     assert warmwatch("learn", folder).code == warmwatch("learn", folder).code == 0
+
+
+def test_several_ways_of_warming_up_are_told(warmwatch: Run, folder: Path, tmp_path: Path) -> None:
+    """A pace that is a mixture of idling and driving is that of neither; told by both commands."""
+    ran = warmwatch("learn", folder, "-o", "mine.json")
+    assert "several vehicles (invented, other)" in ran.out
+    assert "several ways of warming up (idle, drive)" in ran.out
+    ran = warmwatch("learn", folder, "-o", "mine.json", "--vehicle", "invented")
+    assert "several" not in ran.out
+    source = tmp_path / "next.csv"
+    source.write_text("elapsed_s,fluid_c\n0,50\n1,50\n", encoding="utf-8")
+    ran = warmwatch("watch", source, "--band", "80:90", "--learn", folder, "--no-record")
+    assert "several ways of warming up (idle, drive), and the pace is a mixture" in ran.err
+
+
+def test_the_same_warm_up_twice_teaches_once(folder: Path) -> None:
+    """Its twin lies no distance apart, and would make the forecast surer than it may be."""
+    alone = learn_from([folder], vehicle="invented")
+    items = warm_items(SLOW, 5400, every_s=5.0, noise_c=0.05, seed=0)
+    again = write(folder, items, method="other", utc_s=START_UTC_S + 5e7)
+    learned = learn_from([folder], vehicle="invented")
+    assert learned.prior == alone.prior
+    (note,) = [note for note in learned.notes if note.name == again.name]
+    assert note.text.endswith("counted once")

@@ -3,6 +3,7 @@
 import os
 import shutil
 import sqlite3
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -96,6 +97,53 @@ def test_a_copy_with_another_label_is_told(tmp_path: Path) -> None:
     sidecar_path(copy).write_text(relabelled, encoding="utf-8", newline="")
     loaded = load_runs([tmp_path])
     assert notes(loaded)["zz-copy.csv"].endswith("counted once; their sidecars differ")
+
+
+@pytest.mark.parametrize("method", ["idle", "drive"])
+def test_a_simulation_run_twice_is_counted_once(tmp_path: Path, method: str) -> None:
+    """The same readings at another wall time, perhaps with another label, are no second run: their
+    spread of zero would make every interval too narrow.
+    """
+    first = small(tmp_path)
+    items = warm_items(WARM, 1200, every_s=5.0, seed=0, noise_c=0.05)
+    again = write(tmp_path, items, method=method, utc_s=START_UTC_S + 5e6)
+    loaded = load_runs([tmp_path])
+    assert [run.method for run in loaded.runs] == ["idle"]
+    assert notes(loaded)[again.name].startswith(f"holds the same readings as {first.name}")
+    assert ("labels differ" in notes(loaded)[again.name]) == (method != "idle")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need rights there")
+def test_links_that_lead_nowhere_or_away_are_told(tmp_path: Path) -> None:
+    """Nothing in a folder is left out silently: a dangling link, a linked folder, a pipe."""
+    folder = tmp_path / "folder"
+    small(folder)
+    (folder / "gone.csv").symlink_to(tmp_path / "nowhere.csv")
+    (folder / "away").symlink_to(tmp_path, target_is_directory=True)
+    os.mkfifo(folder / "pipe.csv")
+    told = notes(load_runs([folder]))
+    assert told["gone.csv"] == "is a link to a file that is not there"
+    assert told["away"].startswith("is a link to a folder")
+    assert told["pipe.csv"] == "is no file"
+
+
+def test_a_folder_that_cannot_be_opened_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever lies in it is missing from the comparison, and that is said."""
+    small(tmp_path)
+    small(tmp_path / "locked", number=1)
+    real = os.scandir
+
+    def scandir(path: Any) -> Any:
+        if str(path).endswith("locked"):
+            raise PermissionError(13, "Permission denied", str(path))
+        return real(path)
+
+    monkeypatch.setattr(os, "scandir", scandir)
+    loaded = load_runs([tmp_path])
+    assert len(loaded.runs) == 1
+    assert notes(loaded)["locked"] == "cannot be looked into (Permission denied)"
 
 
 def broken(path: Path) -> None:
@@ -197,7 +245,7 @@ def test_mixed_bands_are_judged_by_the_commonest(tmp_path: Path) -> None:
     """One band judges all; what each recording was made for stays known."""
     for number in range(3):
         band = Band(80.0, 90.0) if number else Band(60.0, 70.0)
-        items = warm_items(WARM, 1600, every_s=5.0, seed=number)
+        items = warm_items(WARM, 1600, every_s=5.0, seed=number, noise_c=1e-5)
         write(tmp_path, items, band=band, utc_s=START_UTC_S + 1e4 * number)
     loaded = load_runs([tmp_path])
     assert loaded.band == Band(80.0, 90.0)

@@ -70,6 +70,8 @@ def as_object(learned: Learned, output: Path) -> dict[str, object]:
         "file": str(output),
         "found": learned.found,
         "prior": learned.prior.to_mapping(),
+        "vehicles": list(learned.vehicles),
+        "methods": list(learned.methods),
         "left_out": notes,
     }
 
@@ -84,13 +86,30 @@ def report(learned: Learned, output: Path, unit: str) -> list[str]:
     lines.append(f"Two warm-ups in three take {spread_text(prior)} times as long.")
     if prior.shares:
         lines.append(f"Their time was spent {shares_text(prior)}.")
-    if len(learned.vehicles) > 1:
-        named = ", ".join(name or "no label" for name in learned.vehicles)
-        lines.append(f"They are of several vehicles ({named}): --vehicle LABEL chooses one.")
+    lines += mixed(learned)
     out = left_out(learned)
     if out:
         lines += ["", "Left out:", *out]
     return [*lines, "", f"Next: warmwatch watch LINK --band LOW:HIGH --learn {output}"]
+
+
+def mixed(learned: Learned) -> list[str]:
+    """Return what is to be told of recordings that do not belong together."""
+    lines = []
+    if len(learned.vehicles) > 1:
+        named = _named(learned.vehicles)
+        lines.append(f"They are of several vehicles ({named}): --vehicle LABEL chooses one.")
+    if len(learned.methods) > 1:
+        named = _named(learned.methods)
+        lines.append(
+            f"They are of several ways of warming up ({named}), and the pace is a mixture of "
+            "theirs: --method LABEL chooses one."
+        )
+    return lines
+
+
+def _named(labels: Sequence[str]) -> str:
+    return ", ".join(label or "no label" for label in labels)
 
 
 def pace_lines(prior: Prior, unit: str) -> list[str]:

@@ -114,6 +114,8 @@ def command(
 
 def learned_prior(path: Path, vehicle: str) -> Prior | None:
     """Return what a file keeps or recordings teach about the vehicle, and say how much it is."""
+    from warmwatch.commands.learn import mixed  # brings the tables of compare with it
+
     learned = load_prior(path, vehicle=vehicle)
     of_it = f" of {vehicle}" if vehicle and learned.made_here else ""
     if not learned.prior.runs:
@@ -121,6 +123,8 @@ def learned_prior(path: Path, vehicle: str) -> Prior | None:
         return None
     count = learned.prior.runs
     tell(f"the forecast knows {count} earlier warm-up{'' if count == 1 else 's'}{of_it}.")
+    for line in mixed(learned):
+        tell(line.partition(": --")[0] + ".")
     return learned.prior
 
 

@@ -1,5 +1,6 @@
 """What earlier recordings teach the forecast: read from recordings, kept in a small JSON file."""
 
+import hashlib
 import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -33,6 +34,7 @@ class Learned:
     notes: tuple[Note, ...] = ()
     made_here: bool = True
     vehicles: tuple[str, ...] = ()
+    methods: tuple[str, ...] = ()
 
 
 def learn_from(paths: Iterable[Path], *, vehicle: str = "", method: str = "") -> Learned:
@@ -42,7 +44,8 @@ def learn_from(paths: Iterable[Path], *, vehicle: str = "", method: str = "") ->
     """
     files, notes = find_recordings(paths)
     notes = [note for note in notes if note.name.endswith(".csv")]
-    runs, vehicles = [], dict[str, str]()
+    runs, vehicles, methods = [], dict[str, str](), dict[str, str]()
+    first: dict[str, str] = {}
     for path, name in files.items():
         try:
             job = sidecar_job(read_sidecar(path))
@@ -50,14 +53,25 @@ def learn_from(paths: Iterable[Path], *, vehicle: str = "", method: str = "") ->
             points = [] if why else longest_piece(path, job)
         except (RecordingError, ValueError, TypeError, ArithmeticError, RecursionError) as error:
             why, points = str(error), []
-        why = why or _no_lesson(points)
+        why = why or _no_lesson(points) or _twin_of(first.setdefault(_digest(points), name), name)
         if why:
             notes.append(Note(name, why, used=False))
         else:
             runs.append(points)
             vehicles[_same(job.vehicle)] = job.vehicle
+            methods[_same(job.method)] = job.method
     prior = _as_kept(learn(runs))
-    return Learned(prior, len(files), tuple(notes), vehicles=tuple(vehicles.values()))
+    named = tuple(vehicles.values()), tuple(methods.values())
+    return Learned(prior, len(files), tuple(notes), True, *named)
+
+
+def _digest(points: Sequence[Point]) -> str:
+    return hashlib.sha256(repr(points).encode("utf-8")).hexdigest()
+
+
+def _twin_of(first: str, name: str) -> str:
+    """Return that a warm-up was learned from before: twice, it would seem twice as sure."""
+    return "" if first == name else f"holds the same warm-up as {first}, counted once"
 
 
 def _no_lesson(points: Sequence[Point]) -> str:

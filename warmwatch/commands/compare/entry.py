@@ -91,7 +91,7 @@ def command(
         )
         click.echo(json.dumps(found, ensure_ascii=False))
     else:
-        for line in report(result, unit, terminal_width()):
+        for line in report(result, unit, terminal_width(), drawn=picture is not None):
             click.echo(line)
     return 0
 

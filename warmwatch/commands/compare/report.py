@@ -29,8 +29,8 @@ class Result:
     cautions: tuple[str, ...]
 
 
-def report(result: Result, unit: str, width: int) -> list[str]:
-    """Return the whole text of a comparison."""
+def report(result: Result, unit: str, width: int, *, drawn: bool = False) -> list[str]:
+    """Return the whole text of a comparison; `drawn` says that there is a picture of it."""
     comparison, loaded = result.comparison, result.loaded
     lines = [*loaded.invented, _head(result, unit)]
     lines += _section(_wrapped(result.sentences, width))
@@ -44,7 +44,8 @@ def report(result: Result, unit: str, width: int) -> list[str]:
     lines += _section(_wrapped(_holds(loaded), width))
     lines += _section(_wrapped(_cautions(result), width))
     lines += _section(_wrapped(_notes(result.notes), width))
-    lines += ["", "Next: add --plot compare.png for the picture, --json for every figure."]
+    plot = "" if drawn else "--plot compare.png for the picture, "
+    lines += ["", f"Next: add {plot}--json for every figure."]
     return [printable(line) for line in lines]
 
 

@@ -26,6 +26,8 @@ class Extract:
 
     `sidecar_digest` is what the first row says the sidecar's SHA-256 must be, empty if it says
     nothing. `changed` says that the file was another while it was read: not to be kept.
+    `readings` is a SHA-256 over the readings alone, without wall time: the same for a recording, a
+    replay of it that was recorded again, and a simulation run twice.
     """
 
     features: RunFeatures | None
@@ -33,6 +35,7 @@ class Extract:
     notes: tuple[str, ...]
     sidecar_digest: str
     changed: bool = False
+    readings: str = ""
 
 
 def file_digest(path: Path) -> str:
@@ -75,11 +78,14 @@ def extract(path: Path, job: Job, digest: str) -> Extract:
 def _extract(path: Path, job: Job) -> Extract:
     reader, trace, sidecar_digest = RowReader(path), Trace(job), ""
     chain, changed_row, row_number = Chain(), 0, 0
+    readings = hashlib.sha256()
     try:
         for row in reader:
             row_number = row.number
             if not chain.check(row.line):
                 changed_row = changed_row or row_number
+            if row.cells["kind"] == "reading":
+                readings.update(_timeless(row.line))
             item = cells_item(row.cells)
             if item is not None:
                 trace.step(item)
@@ -92,7 +98,13 @@ def _extract(path: Path, job: Job) -> Extract:
         return Extract(None, trouble, (), sidecar_digest)
     features = trace.features()
     trouble = "it holds no good reading of the fluid" if features is None else features.doubt
-    return Extract(features, trouble, _notes(reader, changed_row), sidecar_digest)
+    notes = _notes(reader, changed_row)
+    return Extract(features, trouble, notes, sidecar_digest, readings=readings.hexdigest())
+
+
+def _timeless(line: str) -> bytes:
+    """Return a row's line without its wall time, the first cell, and its digest, the last."""
+    return line.partition(",")[2].rpartition(",")[0].encode("utf-8") + b"\n"
 
 
 def _notes(reader: RowReader, changed_row: int) -> tuple[str, ...]:
@@ -122,6 +134,7 @@ def extract_from_text(text: str) -> Extract:
             tuple(mapping["notes"]),
             mapping["sidecar_digest"],
             mapping["changed"],
+            mapping["readings"],
         )
     except (KeyError, TypeError, AttributeError) as error:
         raise ValueError(f"no features: {error}") from None

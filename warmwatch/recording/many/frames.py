@@ -1,5 +1,6 @@
 """Many recordings: finds them, and gives them to pandas users in one frame."""
 
+import os
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -38,7 +39,9 @@ def find_recordings(paths: Iterable[Path]) -> tuple[dict[Path, str], list[Note]]
     for path in paths:
         if not path.exists():
             raise UsageError(f"There is no {path}: check the name.")
-        for file in sorted(_files_of(path)):
+        files, unseen = _files_of(path)
+        notes += unseen
+        for file in files:
             name = file.relative_to(path).as_posix() if path.is_dir() else file.name
             if is_recording(file):
                 found.setdefault(file, name)
@@ -48,16 +51,39 @@ def find_recordings(paths: Iterable[Path]) -> tuple[dict[Path, str], list[Note]]
     return {file: name if counts[name] == 1 else str(file) for file, name in found.items()}, notes
 
 
-def _files_of(path: Path) -> Iterable[Path]:
+def _files_of(path: Path) -> tuple[list[Path], list[Note]]:
+    """Return the files that may be recordings, sorted, and a note for each place not looked into.
+
+    Links to folders are not followed: they may lead round in a circle.
+    """
     if not path.is_dir():
-        return [path]
-    return (
-        file
-        for file in path.rglob("*")
-        if file.is_file()
-        and not file.name.endswith(BESIDE)
-        and not any(part.startswith(".") for part in file.relative_to(path).parts)
-    )
+        return [path], []
+    files: list[Path] = []
+    unseen: list[Note] = []
+
+    def closed(error: OSError) -> None:
+        where = Path(error.filename).relative_to(path).as_posix()
+        unseen.append(Note(where, f"cannot be looked into ({error.strerror})", used=False))
+
+    for root, folders, names in os.walk(path, onerror=closed):
+        folders[:] = [name for name in folders if not name.startswith(".")]
+        links = [name for name in folders if Path(root, name).is_symlink()]
+        for name in (*links, *(name for name in names if not name.startswith("."))):
+            file = Path(root, name)
+            if file.is_file() and not name.endswith(BESIDE):
+                files.append(file)
+            elif why := _why_unseen(file):
+                unseen.append(Note(file.relative_to(path).as_posix(), why, used=False))
+    return sorted(files), unseen
+
+
+def _why_unseen(file: Path) -> str:
+    """Return why a name in a folder is not looked at; empty text for what lies beside them."""
+    if file.is_symlink() and file.is_dir():
+        return "is a link to a folder, which is not followed: name that folder, too"
+    if file.is_symlink() and not file.exists():
+        return "is a link to a file that is not there"
+    return "" if file.is_file() else "is no file"
 
 
 def read_recordings(*paths: str | Path) -> "pd.DataFrame":

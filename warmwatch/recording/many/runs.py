@@ -84,10 +84,9 @@ def load_runs(
         return Loaded((), wanted.band, tuple(notes), len(files))
     band = wanted.band or _commonest(opened)
     extracts, kept = _extract_all(opened, band, cache, spread, progress)
+    pairs = _without_replays(zip(opened, extracts, strict=True), notes)
     runs = [
-        run
-        for one, found in zip(opened, extracts, strict=True)
-        if (run := _run(one, found, wanted.labels, notes)) is not None
+        run for one, found in pairs if (run := _run(one, found, wanted.labels, notes)) is not None
     ]
     for pattern, method in wanted.labels:
         if not any(_matches(one.name, pattern) for one in opened):
@@ -160,6 +159,25 @@ def _without_twins(opened: list[_Opened], notes: list[Note]) -> list[_Opened]:
                 text += "; their sidecars differ"
             notes.append(Note(one.name, text, used=False))
     return list(first.values())
+
+
+def _without_replays(
+    pairs: Iterable[tuple[_Opened, Extract]], notes: list[Note]
+) -> list[tuple[_Opened, Extract]]:
+    """Leave out what holds the readings of another, whatever its name, labels or wall time."""
+    first: dict[str, _Opened] = {}
+    kept = []
+    for one, found in pairs:
+        twin = one if found.features is None else first.setdefault(found.readings, one)
+        if twin is one:
+            kept.append((one, found))
+            continue
+        text = f"holds the same readings as {twin.name} (a replay, or a simulation run twice)"
+        text += ", counted once"
+        if (one.job.vehicle, one.job.method) != (twin.job.vehicle, twin.job.method):
+            text += f"; their labels differ, that of {twin.name} counts"
+        notes.append(Note(one.name, text, used=False))
+    return kept
 
 
 def _commonest(opened: Sequence[_Opened]) -> Band:
