@@ -56,7 +56,8 @@ def main() -> None:
 def make(folder: Path, number: int) -> None:
     """Write one invented recording, without the synchronising that a live one needs."""
     method = list(METHODS)[number % len(METHODS)]
-    warm = Warm(METHODS[method] * (1.0 + 0.001 * (number % 37)), 0.02, 40.0, 15.0 + number % 13)
+    rate = METHODS[method] * (1.0 + 0.001 * (number % 37)) + 1e-5 * number  # no two are the same
+    warm = Warm(rate, 0.02, 40.0, 15.0 + number % 13)
     utc_s = START_UTC_S + 4000.0 * number
     job = Job(Band(80.0, 90.0), vehicle=f"invented {number % 7}", method=method)
     path = folder / f"{number:05}_{method}.csv"

@@ -125,6 +125,8 @@ def test_links_that_lead_nowhere_or_away_are_told(tmp_path: Path) -> None:
     assert told["gone.csv"] == "is a link to a file that is not there"
     assert told["away"].startswith("is a link to a folder")
     assert told["pipe.csv"] == "is no file"
+    with pytest.raises(UsageError, match=r"gone\.csv leads to a file that is not there"):
+        load_runs([folder / "gone.csv"])
 
 
 def test_a_folder_that_cannot_be_opened_is_told(

@@ -38,7 +38,8 @@ def find_recordings(paths: Iterable[Path]) -> tuple[dict[Path, str], list[Note]]
     notes = []
     for path in paths:
         if not path.exists():
-            raise UsageError(f"There is no {path}: check the name.")
+            why = "leads to a file that is not there" if path.is_symlink() else ""
+            raise UsageError(f"{path} {why}." if why else f"There is no {path}: check the name.")
         files, unseen = _files_of(path)
         notes += unseen
         for file in files:
