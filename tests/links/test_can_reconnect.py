@@ -283,3 +283,16 @@ def test_a_unit_that_is_locked_and_then_not_is_read_again(far_end: FarEnd, tmp_p
     finally:
         link.close()
     assert "asked again every 30 s" in run.texts
+
+
+def test_a_unit_that_keeps_working_on_it_is_told(far_end: FarEnd, tmp_path: Path) -> None:
+    """78 without end is no silent wait: who is asked for what is told within 5 s."""
+    far_end.plug(853)
+    link = open_link(parse_address(slcan(far_end, tmp_path)))
+    try:
+        run = follow(link, lambda run: len(run.fluid) >= 2)
+        far_end.fault("pending")
+        run = follow(link, lambda run: "still working" in run.texts, longest_s=5.0, run=run)
+    finally:
+        link.close()
+    assert "7E9 is asked for 22 1234" in run.texts

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.links.can_runs import signal_file
 from tests.links.test_can_reconnect import ROOT, FarEnd
 from tests.vehicle.warming import FLUID_BYTE, FLUID_IDENTIFIER, Warming
 
@@ -85,3 +86,26 @@ def test_the_steps_come_as_they_are_taken(tmp_path: Path) -> None:
     far_end.unplug()
     assert last.startswith("failed  units that answer")
     assert time.monotonic() - first_s > 2.0
+
+
+@pytest.mark.parametrize(
+    ("fault", "options", "words"),
+    [
+        ("none", "bitrate=250000", "check the bitrate"),
+        ("noise", "bitrate=500000", "tty_baudrate="),
+        ("locked", "bitrate=500000&signals=vehicle.toml", "check the identifier and the unit"),
+    ],
+)
+def test_a_failed_step_says_what_to_try_for_what_is_wrong(
+    tmp_path: Path, fault: str, options: str, words: str
+) -> None:
+    """A wrong bitrate, an adapter's port at a wrong speed, and an identifier that is refused."""
+    signal_file(tmp_path, target="0x7E1")
+    far_end = FarEnd(tmp_path / "port")
+    far_end.plug(853)
+    far_end.fault(fault)
+    address = f"can:{far_end.path}?interface=slcan&sleep_after_open=0&answer=0.1&{options}"
+    code, out, _ = warmwatch(tmp_path, "link", address, "--json")
+    far_end.unplug()
+    assert code == 1
+    assert any(words in step["advice"] for step in json.loads(out)["steps"])

@@ -27,6 +27,9 @@ from tests.vehicle.player import Player
 from tests.vehicle.units import TestUnit
 from tests.vehicle.warming import vehicle
 
+SPEED = "S6"
+"""The vehicle's bitrate as the adapter is told it: 500 kbit/s."""
+
 
 class TextFrames:
     """Frames as lines: `t` or `T`, identifier, length, bytes, carriage return."""
@@ -39,6 +42,7 @@ class TextFrames:
         self._heard = [fd, sys.stdin.fileno()]
         self.fault = "none"
         self.open = False
+        self._speed = SPEED
 
     def recv(self, timeout: float | None = None) -> can.Message | None:
         while b"\r" not in self._text:
@@ -62,17 +66,20 @@ class TextFrames:
     def _obey(self, line: str) -> can.Message | None:
         if line[:1] not in ("t", "T"):
             self.open = {"O": True, "L": True, "C": False}.get(line[:1], self.open)
+            self._speed = line if line[:1] == "S" else self._speed
             os.write(self._fd, b"\r")
             return None
         digits = 3 if line[0] == "t" else 8
         data = bytes.fromhex(line[2 + digits :])
         assert int(line[1 + digits]) == len(data)
         os.write(self._fd, b"z\r" if line[0] == "t" else b"Z\r")
+        if self._speed != SPEED:
+            return None  # at another speed no frame gets across
         arbitration_id = int(line[1 : 1 + digits], 16)
         return can.Message(arbitration_id=arbitration_id, data=data, is_extended_id=digits == 8)
 
     def send(self, msg: can.Message) -> None:
-        if not self.open:
+        if not self.open or self._speed != SPEED:
             return
         head = f"T{msg.arbitration_id:08X}" if msg.is_extended_id else f"t{msg.arbitration_id:03X}"
         text = f"{head}{len(msg.data)}{bytes(msg.data).hex().upper()}\r"

@@ -106,6 +106,11 @@ class Exchange:
         if self._pending[unit] <= MAX_PENDING:
             self._pending_deadline_s = now_s + self._pending_wait_s
 
+    @property
+    def waiting_for(self) -> list[Unit]:
+        """The units that said they are still working on it."""
+        return sorted(self._pending)
+
     def finished(self, now_s: float) -> bool:
         """True when no more is to be waited for."""
         if self._pending:

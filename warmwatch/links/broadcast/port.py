@@ -94,7 +94,9 @@ class BroadcastPort:
         channel = self._settings.channel
         if now_s - self._last_frame_s > SILENT_S:
             errors = self._listened.bus_errors
-            why = "it reports errors: is the bitrate right" if errors else "is the ignition on"
+            why = "is the ignition on, and the bitrate right"
+            if errors:
+                why = "it reports errors: is the bitrate right"
             raise LinkLost(f"{channel} is silent; {why}?")
         if not self._listened.fluid_heard and now_s - self._opened_s > NO_FLUID_S:
             return self._once(

@@ -18,6 +18,7 @@ _ADVICE = (
     "switch the ignition on (engine running only outdoors: exhaust gas), seat the plug, and check "
     "the bitrate"
 )
+_TEXT_ADVICE = "check the cable, and give the speed of the adapter's port (tty_baudrate=)"
 _SET_BY_SYSTEM = "socketcan"
 
 
@@ -92,14 +93,15 @@ class CanAsker:
             seen = f"{self._silence()} to the standard's requests; {target:X} is asked all the same"
             yield Step(name, StepState.UNKNOWN, seen)
             return
-        yield Step(name, StepState.FAILED, self._silence(), _ADVICE)
+        advice = _TEXT_ADVICE if self._transport.no_text else _ADVICE
+        yield Step(name, StepState.FAILED, self._silence(), advice)
         raise LinkLost(
-            f"No unit answers on {self._settings.channel} ({self._silence()}): {_ADVICE}."
+            f"No unit answers on {self._settings.channel} ({self._silence()}): {advice}."
         )
 
     def _silence(self) -> str:
         if self._transport.no_text:
-            return "the adapter sends what is no text of its protocol: its port's speed?"
+            return "the adapter sends what is no text of its protocol"
         if self._transport.frames:
             return "the bus carries frames, but no unit answers"
         return "bus errors, nothing readable" if self._transport.bus_errors else "silence"

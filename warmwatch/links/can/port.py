@@ -30,6 +30,8 @@ OWN_OPTIONS = frozenset(
 )
 SILENT_CYCLES, SILENT_S = 3, 2.5
 """After so many polls and seconds without any answer the port is given up and opened anew."""
+SLOW_S = 2.0
+"""A unit that is still working after this time is told."""
 LONG_CYCLE_S = 0.5
 """What was answered is handed over after this time even if the poll is not done."""
 
@@ -62,6 +64,8 @@ class CanPort:
         self._polling = self._polls()
         self._plan: Plan | None = None
         self._cycle_began_s: float | None = None
+        self._asked_s = 0.0
+        self._told: set[str] = set()
 
     def poll(self) -> list[Polled]:
         """Do up to WAIT_S of work and return what came."""
@@ -123,13 +127,26 @@ class CanPort:
             time.sleep(min(request.delay_s, WAIT_S))
         self._transport.receive(0)  # what is late by now belongs to no request
         self._transport.send(request.payload, request.unit)
-        exchange = Exchange(request, time.monotonic(), self._settings.answer_s)
+        self._asked_s = time.monotonic()
+        exchange = Exchange(request, self._asked_s, self._settings.answer_s)
         while True:
             for unit, payload in self._transport.receive(0.02):
                 exchange.receive(unit, payload, time.monotonic())
             if exchange.finished(time.monotonic()) and not self._transport.receiving:
                 return exchange.outcome
-            yield self._early()
+            yield [*self._early(), *self._slowness(exchange, request)]
+
+    def _slowness(self, exchange: Exchange, request: Request) -> list[Polled]:
+        """Tell once that a unit is still working: it may be so for a minute."""
+        if not exchange.waiting_for or time.monotonic() - self._asked_s < SLOW_S:
+            return []
+        unit = exchange.waiting_for[0].label
+        asked = f"{request.service:02X} {request.identifiers[0]:0{2 * request.width}X}"
+        text = f"{unit} is asked for {asked} and says that it is still working; it is waited for."
+        if text in self._told:
+            return []
+        self._told.add(text)
+        return [Notice(text, alarm=True)]
 
     def _early(self) -> list[Polled]:
         began_s = self._cycle_began_s

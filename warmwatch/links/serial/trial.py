@@ -9,7 +9,7 @@ from warmwatch.links.byte_port import PortOpener
 from warmwatch.links.live import Values
 from warmwatch.links.serial.port import TextPort, open_text_port, settings_of
 from warmwatch.links.serial.serve import OFFER
-from warmwatch.links.trying.steps import Heard, Step, StepState, reading_steps
+from warmwatch.links.trying.steps import Heard, Step, StepState, names_fluid, reading_steps
 
 TRY_POLLS_S = 5.0
 
@@ -25,12 +25,12 @@ def try_address(address: Address) -> Iterator[Step]:
         return
     yield Step("port opened", StepState.OK, settings.name)
     try:
-        yield from _tried(port)
+        yield from _tried(port, names_fluid(address))
     finally:
         port.close()
 
 
-def _tried(port: TextPort) -> Iterator[Step]:
+def _tried(port: TextPort, named: bool) -> Iterator[Step]:
     readings: list[Heard] = []
     began_s: float | None = None
     told = False
@@ -47,4 +47,4 @@ def _tried(port: TextPort) -> Iterator[Step]:
         if began_s is not None or not told:
             yield Step("link", StepState.FAILED, str(error))
         return
-    yield from reading_steps(readings)
+    yield from reading_steps(readings, named=named)

@@ -11,6 +11,13 @@ SHORTEST_S = 0.3
 """A rate is told over no less time than this."""
 
 
+_NOT_NAMED = "name the vehicle's own identifier with signals=FILE.toml, or use --find-temperature"
+_NAMED = (
+    "check the identifier and the unit (target) in the file; some units answer only with the "
+    "engine running (outdoors: exhaust gas)"
+)
+
+
 class StepState(StrEnum):
     """How a step went; unknown: it could not be found out, and things may work all the same."""
 
@@ -45,20 +52,27 @@ class Heard:
     doubts: Mapping[str, str]
 
 
-def reading_steps(readings: Sequence[Heard]) -> list[Step]:
-    """Return what the readings of a trial show: the fluid now, the rest now, and the rate."""
-    return [_fluid_step(readings), _others_step(readings), _rate_step(readings)]
+def reading_steps(readings: Sequence[Heard], *, named: bool) -> list[Step]:
+    """Return what the readings of a trial show: the fluid now, the rest now, and the rate.
+
+    `named`: the address says where the fluid is found, in a signal or database file.
+    """
+    return [_fluid_step(readings, named), _others_step(readings), _rate_step(readings)]
 
 
-def _fluid_step(readings: Sequence[Heard]) -> Step:
+def names_fluid(address: Address) -> bool:
+    """True when the address names a file that should say where the fluid is found."""
+    return "signals" in address.options or "database" in address.options
+
+
+def _fluid_step(readings: Sequence[Heard], named: bool) -> Step:
     name = "fluid temperature now"
     for reading in reversed(readings):
         if doubt := reading.doubts.get("fluid_c"):
             return Step(name, StepState.FAILED, f"not believed: {doubt}", "check the signal file")
         if "fluid_c" in reading.values:
             return Step(name, StepState.OK, f"{reading.values['fluid_c']:.1f} °C")
-    advice = "name the vehicle's own identifier with signals=FILE.toml, or use --find-temperature"
-    return Step(name, StepState.FAILED, "none came", advice)
+    return Step(name, StepState.FAILED, "none came", _NAMED if named else _NOT_NAMED)
 
 
 def _others_step(readings: Sequence[Heard]) -> Step:

@@ -8,10 +8,25 @@ from warmwatch.core.reading import Reading
 from warmwatch.errors import LinkError
 from warmwatch.links.address import Address
 from warmwatch.links.base import Notice, open_link
-from warmwatch.links.trying.steps import Heard, Step, StepState, TryAddress, reading_steps
+from warmwatch.links.trying.steps import (
+    Heard,
+    Step,
+    StepState,
+    TryAddress,
+    names_fluid,
+    reading_steps,
+)
 
 LISTEN_S = 8.0
 _OWN = ("serial", "can")
+_VEHICLE = "ignition on (engine only outdoors: exhaust gas)? plug seated? the vehicle's bitrate?"
+_ADVICE = {
+    "can": f"{_VEHICLE} does another program ask at the same time?",
+    "broadcast": f"{_VEHICLE} a bus behind a gateway says nothing by itself: can: asks",
+    "lines": "is the program or the thermometer printing? another speed of the port (baud=)?",
+    "csv": "is it a table with a column of times and one of temperatures?",
+    "demo": "try again",
+}
 
 
 def try_link(address: Address, seconds: float = LISTEN_S) -> Iterator[Step]:
@@ -46,6 +61,11 @@ def listen(address: Address, seconds: float) -> Iterator[Step]:
     finally:
         link.close()
     if not readings:
-        yield Step("readings", StepState.FAILED, f"none came in {seconds:.0f} seconds")
+        yield Step(
+            "readings",
+            StepState.FAILED,
+            f"none came in {seconds:.0f} seconds",
+            _ADVICE[address.kind],
+        )
         return
-    yield from reading_steps(readings)
+    yield from reading_steps(readings, named=names_fluid(address))
