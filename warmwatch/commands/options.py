@@ -14,6 +14,8 @@ from warmwatch.links.address import Address
 from warmwatch.recording.reader import is_recording
 from warmwatch.recording.sidecar import read_sidecar, sidecar_job
 
+DEMO_BAND = "80:90"
+"""Where the invented vehicle has its band; for a real one there is no such thing as a usual one."""
 COLD_BAND_C = 35.0
 """A band in degF that ends below this was meant in degC (common practice, no source)."""
 
@@ -67,7 +69,7 @@ def make_job(
     mapping = read_job_file(job_file) if job_file is not None else {}
     file_band = mapping.pop("band", None)
     unit = unit or str(mapping.pop("unit", "C"))
-    base = _job_of_recording(address, banded=band is not None or file_band is not None)
+    base = _job_of_link(address, banded=band is not None or file_band is not None)
     chosen = _chosen_band(band, file_band, unit, base)
     if isinstance(mapping.get("drain_band"), str):
         drain = parse_band(mapping["drain_band"], unit, "drain_band")
@@ -103,7 +105,11 @@ def with_check(job: Job, drain_band: str | None, **told: Any) -> Job:
     return replace(job, drain_band=parse_band(drain_band, job.unit, "--drain-band"))
 
 
-def _job_of_recording(address: Address, *, banded: bool) -> Job | None:
+def _job_of_link(address: Address, *, banded: bool) -> Job | None:
+    """Return the job that a link brings along: a recording its own, the invented vehicle one."""
+    if address.kind == "demo" and not banded:
+        band = parse_band(address.options.get("band", DEMO_BAND), option="demo: band")
+        return Job(band, band_source="invented for the demo")
     path = Path(address.rest)
     if address.kind != "csv" or not is_recording(path):
         return None
