@@ -273,6 +273,18 @@ def test_sentences_from_other_threads_are_listed(shown: Callable[[Terminal], Scr
     until(lambda: "The sound player has gone." in terminal.text())
 
 
+def test_what_is_said_after_the_end_is_not_lost(
+    shown: Callable[[Terminal], Screen], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A hook that hangs is told when its time is up, though the screen has gone by then."""
+    terminal, played = Terminal(), Played().take(STEADY)
+    screen = shown(terminal)
+    screen.show(played.view())
+    screen.close(Summary(played.view(), "end of input"))
+    screen.tell("The hook took too long.")
+    assert "The hook took too long." in capsys.readouterr().err
+
+
 def test_where_a_screen_is_shown(monkeypatch: pytest.MonkeyPatch) -> None:
     """A screen needs a terminal that is not a dumb one."""
     assert can_show(Terminal())

@@ -121,6 +121,15 @@ def test_the_figure_grows_with_the_window() -> None:
     assert heights[-1] >= 25
 
 
+@pytest.mark.parametrize("size", [(60, 6), (40, 8), (30, 6), (30, 9)])
+def test_a_tiny_window_keeps_state_figure_and_link(size: tuple[int, int]) -> None:
+    """However few the rows: the state, the figure and the age of the last reading stay."""
+    drawn = text(render(shown("inside"), frame(size)))
+    assert shown("inside").word in drawn
+    assert shown("inside").figure in drawn
+    assert "Last reading" in drawn
+
+
 def test_blind_leaves_no_figure() -> None:
     """When blind neither the last temperature nor a mark on the gauge is on the screen."""
     blind, seeing = shown("blind"), shown("inside")
@@ -164,7 +173,7 @@ def test_the_panel_replaces_the_figure_but_not_the_state() -> None:
     """With the page's address on the screen, state, temperature and link health stay there."""
     panel: tuple[Line, ...] = ((("http://127.0.0.1/open/x", Style.PLAIN),),)
     drawn = text(render(shown("inside"), frame((60, 20), panel=panel)))
-    assert "IN THE BAND" in drawn
+    assert shown("inside").word in drawn
     assert "84.1 °C" in drawn
     assert "Last reading" in drawn
     assert "http://127.0.0.1/open/x" in drawn

@@ -19,6 +19,7 @@ from warmwatch.outputs.screen.wrapping import wrap
 
 BIG_WORD_ROWS = 4
 NO_SOUND = "NO SOUND"
+_ROWS_FOR_KEYS = 10
 _ROWS_FOR_BIG_WORD = 30
 _ROWS_FOR_TALL_BANNER = 26
 _FIGURE_ROWS = 7
@@ -77,7 +78,7 @@ class Frame:
 def render(board: Board, frame: Frame) -> list[Line]:
     """Return exactly `height` lines of at most `width` cells."""
     banner = _banner(board, frame)
-    keys = _keys(frame)
+    keys = _keys(frame) if frame.prompt or frame.height >= _ROWS_FOR_KEYS else []
     if frame.panel:
         body = _panel(board, frame, frame.height - len(banner))
         keys = keys if len(banner) + len(body) + len(keys) <= frame.height else []
@@ -111,6 +112,9 @@ def _banner(board: Board, frame: Frame) -> list[Line]:
 def _body(board: Board, frame: Frame, rows: int) -> list[Line]:
     must = [*_gauge(board, frame), _rates(board, frame), *_link(board, frame)]
     time = _time(board, frame)
+    if rows < len(must) + len(time) + 1:
+        lines = [*_figure(board, frame, 1), *_link(board, frame), *time, _rates(board, frame)]
+        return lines[:rows]
     left = rows - len(must) - len(time)
     figure: list[Line] = []
     for kept in range(5, -1, -1):

@@ -74,7 +74,7 @@ class Screen:
         self._failure = ""
         self.audible: Callable[[], bool] = lambda: True
         """Asked at each drawing; as long as it is not so the screen says NO SOUND."""
-        self._paused = False
+        self._paused = self._closed = False
         self._lock = threading.RLock()
 
     def take(self, entry: Entry) -> None:
@@ -83,9 +83,9 @@ class Screen:
     def tell(self, text: str) -> None:
         """Put a sentence among what happened; for any thread.
 
-        Once the screen has failed, the sentence goes to standard error instead.
+        Once the screen has failed or is closed, the sentence goes to standard error instead.
         """
-        if self._failure:
+        if self._failure or self._closed:
             with suppress(OSError, ValueError):  # the terminal may have gone
                 print(f"warmwatch: {text}", file=sys.stderr, flush=True)
         else:
@@ -104,6 +104,7 @@ class Screen:
 
     def close(self, summary: Summary) -> None:
         self.stop()
+        self._closed = True  # what others say from here on, at their own end, has no list
         while not self._told.empty():
             self._stream.write(self._told.get_nowait() + "\n")
         for line in summary_lines(summary):
