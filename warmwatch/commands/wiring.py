@@ -186,8 +186,13 @@ def _guarded(shown: Output, errors: Sink) -> tuple[Guarded | Apart, Callable[[st
     """Return the first output so that it stops nobody, and how to tell something beside it."""
     if isinstance(shown, Screen):  # it draws on a thread of its own
         return Guarded(shown, shown.tell), shown.tell
-    apart = Apart(Guarded(shown, lambda text: say_first([f"warmwatch: {text}"], errors)))
-    return apart, apart.say
+
+    def tell_apart(text: str) -> None:
+        say_first([f"warmwatch: {text}"], errors)
+
+    apart = Apart(Guarded(shown, tell_apart))
+    # A hook or a tone may fail when the lines have ended already.
+    return apart, lambda text: tell_apart(text) if apart.ended else apart.say(text)
 
 
 def _others(wishes: Wishes, say: Callable[[str], None], page: "Page | None") -> list[Output]:

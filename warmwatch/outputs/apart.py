@@ -59,6 +59,11 @@ class Apart:
         """Return what is to be told to all, each once."""
         return [self._told.popleft() for _ in range(len(self._told))]
 
+    @property
+    def ended(self) -> bool:
+        """Whether the watch has ended: what is said now comes too late for this output."""
+        return self._summary is not None
+
     def say(self, text: str) -> None:
         """Put a sentence among the entries; for any thread."""
         self.take(Notice(text))

@@ -92,3 +92,21 @@ def test_a_hook_gets_what_json_gives(tmp_path: Path) -> None:
     entered = [line for line in ran.stdout.splitlines() if '"entered"' in line]
     assert len(entered) == 1
     assert (tmp_path / "got it").read_text(encoding="utf-8").splitlines() == entered
+
+
+@pytest.mark.skipif(os.name != "posix", reason="sh")
+@pytest.mark.parametrize("form", ["--plain", "--json"])
+def test_a_hook_that_fails_after_the_end_is_told(tmp_path: Path, form: str) -> None:
+    """A hook still runs when the last line is out; that it failed is told all the same."""
+    rows = "\n".join(f"{i},85" for i in range(10))
+    (tmp_path / "r.csv").write_text(f"t,c\n{rows}\n", encoding="utf-8")
+    ran = subprocess.run(
+        [
+            *(sys.executable, "-m", "warmwatch", "watch", "r.csv", "--band", "80:90", form),
+            *("--column", "elapsed_s=t", "--column", "fluid_c=c", "--no-record"),
+            *("--hook", "sh -c 'sleep 1; exit 3'", "--hook-on", "entered"),
+        ],
+        cwd=tmp_path, capture_output=True, text=True, timeout=60, check=False,
+    )  # fmt: skip
+    assert ran.returncode == 0
+    assert "The hook sh: it ended with 3" in ran.stderr
