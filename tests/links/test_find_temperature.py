@@ -11,6 +11,7 @@ import pytest
 
 from tests.links.can_runs import signal_file
 from tests.links.test_can_reconnect import ROOT, FarEnd
+from tests.standins.process import StandIn
 from tests.vehicle.warming import FLUID_BYTE, FLUID_IDENTIFIER, Warming
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
@@ -109,3 +110,30 @@ def test_a_failed_step_says_what_to_try_for_what_is_wrong(
     far_end.unplug()
     assert code == 1
     assert any(words in step["advice"] for step in json.loads(out)["steps"])
+
+
+def test_a_text_adapter_searches_a_vehicle_without_standard_answers(tmp_path: Path) -> None:
+    """The adapter cannot find the bus by itself; the named unit's address says which is usual."""
+    with StandIn("text_adapter.py", "--pty") as adapter:
+        adapter.fault("bare")
+        _, out, err = warmwatch(
+            tmp_path, "link", f"serial:{adapter.address}", "--find-temperature", "1230:1237",
+            "--unit-address", "7E1", "--rate", "10", "--minutes", "0.02", "--yes", "--json",
+        )  # fmt: skip
+        unnamed = warmwatch(
+            tmp_path, "link", f"serial:{adapter.address}", "--find-temperature", "--yes"
+        )
+    assert "7E1 is asked all the same on 11bit-500k" in err
+    assert json.loads(out)["answered"] == ["1234", "1235", "1236", "1237"]
+    assert unnamed[0] == 1
+    assert "--unit-address" in unnamed[2]
+
+
+def test_a_refusal_is_told_by_the_trial_of_a_text_adapter(tmp_path: Path) -> None:
+    """Why the fluid is not read stands between the steps: it is locked."""
+    signal_file(tmp_path, target="0x7E1")
+    with StandIn("text_adapter.py", "--pty") as adapter:
+        adapter.fault("locked")
+        _, out, _ = warmwatch(tmp_path, "link", f"serial:{adapter.address}?signals=vehicle.toml")
+    assert "failed  link says               7E9 gives no fluid_c (22 1234)" in out
+    assert "code 33" in out

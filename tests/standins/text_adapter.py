@@ -22,7 +22,7 @@ BANNER = "INVENTED TEXT ADAPTER 1.0"
 START_C, HALF_CYCLE_S = 20.0, 1500.0
 FAULTS = (
     "none nodata silent noprompt searching buserror bufferfull stopped unknown garbage drip merged "
-    "cut corrupt reset pending busy refuse locked foreign late off unable nul"
+    "cut corrupt reset pending busy refuse locked foreign late off unable nul bare"
 )
 
 
@@ -179,6 +179,8 @@ class Adapter:
             payload = bytes.fromhex(command)
         except ValueError:
             return ["?"]
+        if fault == "bare" and payload[:1] == b"\x01":  # a vehicle that knows service 22 only
+            return ["NO DATA"]
         answers = self._refused(payload, fault) or self.vehicle.answers(self._target(), payload)
         lines = [line for number, data in answers for line in self._frames(number, data)]
         if fault == "searching" and lines:

@@ -17,7 +17,7 @@ from warmwatch.core.units import parse_temperature
 from warmwatch.errors import LinkError, LinkLost, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.asking.units import Unit
-from warmwatch.links.trying.asker import Asker, open_again, open_asker
+from warmwatch.links.trying.asker import Asker, VehicleSilent, open_again, open_asker
 from warmwatch.links.trying.search import Found, Search, SearchStopped, unit_to_search
 
 USUAL_RANGE = "1000:12FF"
@@ -38,6 +38,10 @@ then watches those that answer for {watch:g} min while the vehicle warms up.
 """
 
 # 7E1 and 18: common practice, no source.
+SILENT = (
+    "Where all that is well, the vehicle may know service 22 only: name the gearbox unit with "
+    "--unit-address, often 7E1 (11 bits) or 18 (29 bits)."
+)
 NONE = (
     "{count} identifiers answered and changed, and none behaved like the fluid's temperature: try "
     "another range or unit, from a colder start, for longer."
@@ -103,7 +107,7 @@ def find_temperature(
     """Search, watch, rank and print; return the exit code."""
     if out is not None and Path(out).exists():
         raise UsageError(f"{out} is there already: name another file with --out.")
-    asker = open_asker(address, lambda step: click.echo(step_line(step), err=True), plan.target)
+    asker = _opened(address, plan.target)
     search: Search | None = None
     try:
         unit = unit_to_search(asker, plan.target)
@@ -135,6 +139,13 @@ def find_temperature(
             f"Written to {out}. Try it: warmwatch link '{_with_signals(address, out)}'", err=True
         )
     return 0 if text and not stopped else 1
+
+
+def _opened(address: Address, target: int | None) -> Asker:
+    try:
+        return open_asker(address, lambda step: click.echo(step_line(step), err=True), target)
+    except VehicleSilent as error:
+        raise LinkError(f"{error} {SILENT}") from error
 
 
 def _agreed(plan: Plan, unit: Unit, ask_first: bool) -> bool:

@@ -66,6 +66,11 @@ class Addressing:
         return Unit(answer_id, answer_id - _ANSWER_OFFSET) if legislated else None
 
 
+def is_wide(target: int) -> bool:
+    """True when a unit's address is of 29 bits: a node, or an identifier that needs them."""
+    return target <= LAST_NODE or target > LAST_NARROW
+
+
 NORMAL = Addressing("normal", 0x7DF)
 FIXED = Addressing("fixed", 0x18DB33F1)
 

@@ -3,14 +3,14 @@
 import time
 from collections.abc import Callable, Generator, Iterator, Mapping
 
-from warmwatch.errors import LinkLost
 from warmwatch.links.address import Address
 from warmwatch.links.asking.request import Exchange, Outcome, Request
 from warmwatch.links.asking.survey import Asking, Offer, Survey
-from warmwatch.links.asking.units import FIXED, LAST_NARROW, LAST_NODE, Addressing, Unit
+from warmwatch.links.asking.units import FIXED, Addressing, Unit, is_wide
 from warmwatch.links.can.bus import BusOpener, lost
 from warmwatch.links.can.port import CanSettings, own_requests, settings_of
 from warmwatch.links.can.transport import Transport
+from warmwatch.links.trying.asker import VehicleSilent
 from warmwatch.links.trying.steps import Step, StepState
 
 _RECEIVE_S = 0.02
@@ -77,7 +77,7 @@ class CanAsker:
     def survey(self, target: int | None = None) -> Iterator[Step]:
         """Find out who is there, by each way of addressing; yields what is found.
 
-        Raises LinkLost when nobody is, unless a unit's address is given as `target`.
+        Raises VehicleSilent when nobody is, unless a unit's address is given as `target`.
         """
         name = "units that answer"
         for addressing in self._settings.addressings:
@@ -95,7 +95,7 @@ class CanAsker:
             return
         advice = _TEXT_ADVICE if self._transport.no_text else _ADVICE
         yield Step(name, StepState.FAILED, self._silence(), advice)
-        raise LinkLost(
+        raise VehicleSilent(
             f"No unit answers on {self._settings.channel} ({self._silence()}): {advice}."
         )
 
@@ -108,8 +108,7 @@ class CanAsker:
 
     def _addressing_of(self, target: int) -> Addressing:
         """Return the way to reach `target`: an 11-bit identifier, or a node or identifier of 29."""
-        wide = target <= LAST_NODE or target > LAST_NARROW
-        named = [one for one in self._settings.addressings if (one is FIXED) == wide]
+        named = [one for one in self._settings.addressings if (one is FIXED) == is_wide(target)]
         return (named or list(self._settings.addressings))[0]
 
     def ask(self, request: Request) -> Outcome:

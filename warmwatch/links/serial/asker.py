@@ -2,17 +2,19 @@
 
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from warmwatch.links.address import Address
 from warmwatch.links.asking.request import Outcome, Request
 from warmwatch.links.asking.survey import Offer
-from warmwatch.links.asking.units import FIXED, NORMAL, Unit
+from warmwatch.links.asking.units import FIXED, NORMAL, Unit, is_wide
 from warmwatch.links.byte_port import PortOpener
 from warmwatch.links.serial.port import TextPort, settings_of
 from warmwatch.links.serial.serve import Arrival, Talking, Wanted, arrive
-from warmwatch.links.serial.talk import Pause
+from warmwatch.links.serial.talk import Bus, Pause
 from warmwatch.links.tally import Tally
-from warmwatch.links.trying.steps import Step
+from warmwatch.links.trying.asker import VehicleSilent
+from warmwatch.links.trying.steps import Step, StepState
 
 _IDLE_S = 0.02
 
@@ -20,13 +22,25 @@ _IDLE_S = 0.02
 def open_asker(address: Address, told: Callable[[Step], None], target: int | None) -> "SerialAsker":
     """Open the adapter and survey the vehicle. Raises LinkError or UsageError.
 
-    `target` makes no difference: a silent survey is no end here, where the bus is named.
+    An adapter finds the bus by the standard's requests. With `target`, a unit's address, silence to
+    these is no reason to give up: the usual bus for such an address is taken.
     """
     settings = settings_of(address)
-    port = PortOpener(settings.name, settings.baud, settings.usb_serial).open()
-    return SerialAsker(
-        port_talk=lambda talk: TextPort(port, talk), wanted=settings.wanted, told=told
-    )
+    opener = PortOpener(settings.name, settings.baud, settings.usb_serial)
+    try:
+        return _opened(opener, settings.wanted, told)
+    except VehicleSilent:
+        if target is None or settings.wanted.bus is not Bus.AUTO:
+            raise
+    bus = Bus.BITS_29_500K if is_wide(target) else Bus.BITS_11_500K
+    seen = f"nobody answers the standard's requests; {target:X} is asked all the same on {bus}"
+    told(Step("bus", StepState.UNKNOWN, seen, "?bus= names another"))
+    return _opened(opener, replace(settings.wanted, bus=bus), told)
+
+
+def _opened(opener: PortOpener, wanted: Wanted, told: Callable[[Step], None]) -> "SerialAsker":
+    port = opener.open()
+    return SerialAsker(port_talk=lambda talk: TextPort(port, talk), wanted=wanted, told=told)
 
 
 class SerialAsker:

@@ -14,6 +14,7 @@ from enum import StrEnum
 from warmwatch.errors import LinkLost
 from warmwatch.links.live import Polled
 from warmwatch.links.serial.adapter import Headers, Word, headers_in, read_answer
+from warmwatch.links.trying.asker import VehicleSilent
 from warmwatch.links.trying.steps import Step, StepState
 
 
@@ -189,7 +190,7 @@ def _silent(bus: Bus, text: str) -> Generator[Wish, str | None, None]:
         return
     advice = f"{IGNITION}, or name the bus (?bus={Bus.BITS_11_500K} or another)"
     yield Step("vehicle answers", StepState.FAILED, seen, advice)
-    raise LinkLost(f"The adapter works, but the vehicle does not answer ({seen}): {advice}.")
+    raise VehicleSilent(f"The adapter works, but the vehicle does not answer ({seen}): {advice}.")
 
 
 def _bus_digit() -> Generator[Wish, str | None, str | None]:

@@ -5,11 +5,20 @@ from collections.abc import Iterator
 
 from warmwatch.errors import LinkError
 from warmwatch.links.address import Address
+from warmwatch.links.asking.plan import NO_FLUID
+from warmwatch.links.base import Notice
 from warmwatch.links.byte_port import PortOpener
 from warmwatch.links.live import Values
 from warmwatch.links.serial.port import TextPort, open_text_port, settings_of
 from warmwatch.links.serial.serve import OFFER
-from warmwatch.links.trying.steps import Heard, Step, StepState, names_fluid, reading_steps
+from warmwatch.links.trying.steps import (
+    Heard,
+    Step,
+    StepState,
+    names_fluid,
+    notice_state,
+    reading_steps,
+)
 
 TRY_POLLS_S = 5.0
 
@@ -41,6 +50,8 @@ def _tried(port: TextPort, named: bool) -> Iterator[Step]:
                     yield item
                     told = item.state is StepState.FAILED
                     began_s = time.monotonic() if item.name == OFFER else None
+                elif isinstance(item, Notice) and began_s is not None and item.text != NO_FLUID:
+                    yield Step("link says", notice_state(item), item.text)
                 elif isinstance(item, Values):
                     readings.append(Heard(time.monotonic(), item.values, item.doubts))
     except LinkError as error:

@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping
 from importlib import import_module
 from typing import Protocol
 
-from warmwatch.errors import LinkError, UsageError
+from warmwatch.errors import LinkError, LinkLost, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.asking.request import Outcome, Request
 from warmwatch.links.asking.survey import Offer
@@ -14,6 +14,10 @@ from warmwatch.links.trying.steps import Step
 
 KINDS = ("serial", "can")
 AGAIN_S, AGAIN_PAUSE_S = 60.0, 1.0
+
+
+class VehicleSilent(LinkLost):
+    """The link works, but nobody answers the standard's requests."""
 
 
 class Asker(Protocol):

@@ -6,6 +6,7 @@ from enum import StrEnum
 from typing import Protocol
 
 from warmwatch.links.address import Address
+from warmwatch.links.base import Notice
 
 SHORTEST_S = 0.3
 """A rate is told over no less time than this."""
@@ -58,6 +59,11 @@ def reading_steps(readings: Sequence[Heard], *, named: bool) -> list[Step]:
     `named`: the address says where the fluid is found, in a signal or database file.
     """
     return [_fluid_step(readings, named), _others_step(readings), _rate_step(readings)]
+
+
+def notice_state(notice: Notice) -> StepState:
+    """Return how the step of a notice went."""
+    return StepState.FAILED if notice.lost or notice.alarm else StepState.OK
 
 
 def names_fluid(address: Address) -> bool:

@@ -14,6 +14,7 @@ from warmwatch.links.trying.steps import (
     StepState,
     TryAddress,
     names_fluid,
+    notice_state,
     reading_steps,
 )
 
@@ -47,8 +48,7 @@ def listen(address: Address, seconds: float) -> Iterator[Step]:
     try:
         for item in link.items():
             if isinstance(item, Notice):
-                state = StepState.FAILED if item.lost or item.alarm else StepState.OK
-                yield Step("link says", state, item.text)
+                yield Step("link says", notice_state(item), item.text)
             elif isinstance(item, Reading):
                 if not readings:
                     yield Step("link opened", StepState.OK, str(address))
