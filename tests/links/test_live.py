@@ -7,6 +7,7 @@ from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.watch import Watch
+from warmwatch.links.base import Notice
 from warmwatch.links.live import LiveLink, MarkLine, Polled, Values
 
 TICK_S = 1.0 / 64.0  # the step of the system clock on one desktop system; from memory
@@ -55,3 +56,47 @@ def test_lines_that_arrive_together_keep_their_order_in_time() -> None:
     watch = Watch(Job(Band(80.0, 90.0)))
     results = [result for item in got for result in watch.step(item)]
     assert not [r for r in results if isinstance(r, Event) and r.kind is EventKind.DOUBTFUL]
+
+
+class Stopped:
+    """A source whose lines pile up while the program is stopped for a minute, in its third poll."""
+
+    def __init__(self) -> None:
+        self.now_s, self._polls = 0.0, 0
+
+    def elapsed_s(self) -> float:
+        return self.now_s
+
+    def utc_s(self) -> float:
+        return 1_780_000_000.0 + self.now_s
+
+    def wait(self, seconds: float) -> None:
+        """Not needed here."""
+
+    def poll(self) -> list[Polled]:
+        self._polls += 1
+        self.now_s += 60.0 if self._polls == 3 else 0.2
+        match self._polls:
+            case 3:
+                piled: list[Polled] = [Values({"fluid_c": 60.0 + i}) for i in range(20)]
+                return [*piled, MarkLine(MarkName.PLUG_OUT)]
+            case 5:
+                raise EOFError
+            case _:
+                return [Values({"fluid_c": 50.0})]
+
+    def close(self) -> None:
+        """Nothing to free."""
+
+
+def test_what_piled_up_while_stopped_is_never_a_new_reading() -> None:
+    """Old lines read in a burst after a stop are left out and that is told; marks are kept."""
+    source = Stopped()
+    link = LiveLink(lambda: source, source, {})
+    got = [item for item in link.items() if item is not None]
+    link.close()
+    assert [item.values["fluid_c"] for item in got if isinstance(item, Reading)] == [50.0] * 3
+    assert [item.name for item in got if isinstance(item, Mark)] == [MarkName.PLUG_OUT]
+    told = [item.text for item in got if isinstance(item, Notice)]
+    assert len(told) == 1
+    assert "stood still for 60 s" in told[0]

@@ -18,6 +18,8 @@ from warmwatch.links.clock import Clock
 
 STEP_S = 1e-6
 """The least between two stamps: a coarse clock (1/64 s is common) gives many the same time."""
+STOOD_STILL_S = 3.0
+"""After so long between two polls (stopped, asleep) what has piled up is old, and no reading."""
 BACKOFF_S = (0.5, 1.0, 2.0, 5.0)
 _QUEUE_LENGTH = 1000
 
@@ -128,9 +130,12 @@ class LiveLink:
 
     def _poll_one_port(self) -> None:
         port = self._open_port()
+        last_s = self._clock.elapsed_s()
         try:
             while not self._stop.is_set():
-                for polled in port.poll():
+                found = port.poll()
+                before_s, last_s = last_s, self._clock.elapsed_s()
+                for polled in _fresh(found, last_s - before_s):
                     self._put(self._stamped(polled))
         finally:
             port.close()
@@ -152,3 +157,14 @@ class LiveLink:
             except queue.Full:
                 continue
             return
+
+
+def _fresh(found: list[Polled], after_s: float) -> list[Polled]:
+    """Return what may be stamped as new after a poll that ended `after_s` behind the last one."""
+    if after_s <= STOOD_STILL_S or not any(isinstance(item, Values) for item in found):
+        return found
+    text = (
+        f"The program stood still for {after_s:.0f} s (stopped, or the computer slept): "
+        "what had piled up meanwhile is old and was thrown away."
+    )
+    return [Notice(text), *(item for item in found if not isinstance(item, Values))]
