@@ -137,3 +137,16 @@ def test_a_refusal_is_told_by_the_trial_of_a_text_adapter(tmp_path: Path) -> Non
         _, out, _ = warmwatch(tmp_path, "link", f"serial:{adapter.address}?signals=vehicle.toml")
     assert "failed  link says               7E9 gives no fluid_c (22 1234)" in out
     assert "code 33" in out
+
+
+def test_a_code_for_an_error_is_no_fault_of_a_file(tmp_path: Path) -> None:
+    """A J1939 sender that says `error` is a case for the engine or the service information."""
+    far_end = FarEnd(tmp_path / "port")
+    far_end.plug("talk", "0.2")
+    far_end.fault("error")
+    address = f"broadcast:{far_end.path}?interface=slcan&sleep_after_open=0"
+    code, out, _ = warmwatch(tmp_path, "link", address)
+    far_end.unplug()
+    assert code == 1
+    assert "not believed: the control unit sends the code for 'error'" in out
+    assert "next: the sender may need the running engine" in out

@@ -15,7 +15,7 @@ from warmwatch.errors import UsageError
 from warmwatch.signals.signal import SERVICE_CURRENT_DATA, Signal
 
 _INTEGERS = {
-    "service": (0x01, 0x22),
+    "service": (0, 0xFF),
     "identifier": (0, 0xFFFF),
     "first_byte": (0, 499),
     "length": (1, 4),

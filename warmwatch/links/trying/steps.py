@@ -17,6 +17,11 @@ _NAMED = (
     "check the identifier and the unit (target) in the file; some units answer only with the "
     "engine running (outdoors: exhaust gas)"
 )
+_DOUBTED_NAMED = "check the scale and the range in the file"
+_DOUBTED = (
+    "the sender may need the running engine (outdoors: exhaust gas); else its sensor is a case for "
+    "the service information"
+)
 
 
 class StepState(StrEnum):
@@ -75,7 +80,8 @@ def _fluid_step(readings: Sequence[Heard], named: bool) -> Step:
     name = "fluid temperature now"
     for reading in reversed(readings):
         if doubt := reading.doubts.get("fluid_c"):
-            return Step(name, StepState.FAILED, f"not believed: {doubt}", "check the signal file")
+            advice = _DOUBTED_NAMED if named else _DOUBTED
+            return Step(name, StepState.FAILED, f"not believed: {doubt}", advice)
         if "fluid_c" in reading.values:
             return Step(name, StepState.OK, f"{reading.values['fluid_c']:.1f} °C")
     return Step(name, StepState.FAILED, "none came", _NAMED if named else _NOT_NAMED)
