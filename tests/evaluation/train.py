@@ -214,7 +214,7 @@ def main() -> None:
     parser.add_argument("--blocks", type=int, default=15, help=f"lessons, {RUNS} runs a block")
     parser.add_argument("--epochs", type=int, default=28)
     parser.add_argument("--hidden", type=int, nargs="+", default=[24, 16])
-    parser.add_argument("--nets", type=int, default=2)
+    parser.add_argument("--seeds", type=int, nargs="+", default=[2, 4], help="one net for each")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--out", type=Path, default=TARGET)
     options = parser.parse_args()
@@ -223,7 +223,7 @@ def main() -> None:
         names = ("inputs", "ratio", "reached", "gain", "style")
         lessons = Lessons(*(np.concatenate([getattr(b, n) for b in blocks]) for n in names))
         hidden = tuple(options.hidden)
-        jobs = [(lessons, hidden, options.epochs, 1 + n) for n in range(options.nets)]
+        jobs = [(lessons, hidden, options.epochs, seed) for seed in options.seeds]
         nets = list(pool.map(_trained, jobs))
     options.out.write_text(text(nets), encoding="utf-8")
     print("seen:", report(nets, _wide(lessons)))
