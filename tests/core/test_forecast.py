@@ -159,6 +159,27 @@ def test_slow_knowledge_survives_a_gap() -> None:
     assert forecaster.to_edge(1019.0, 70.0, "low").q50_s == pytest.approx(truth, rel=0.3)
 
 
+def test_a_catch_up_after_a_hole_promises_nothing_early() -> None:
+    """A hole of 300 s and three rows of the old value: then much the same as without a hole."""
+    forecaster, whole_run = straight(900), straight(1200)
+    forecaster.restart()
+    for t in range(1200, 1400):
+        if t == 1203:
+            forecaster.restart()  # the jump is believed only when it has stayed
+        value = 50.0 if t < 1203 else whole(20.0 + t / 30.0)
+        forecaster.update(float(t), value, phase=Phase.IDLE, engine_rpm=700.0, speed_kmh=0.0)
+        forecast = forecaster.to_edge(float(t), 80.0, "low")
+        seen = whole(20.0 + t / 30.0)
+        whole_run.update(float(t), seen, phase=Phase.IDLE, engine_rpm=700.0, speed_kmh=0.0)
+        if t < 1213:
+            assert forecast.q50_s is None
+            assert forecast.chance == 0.5
+        else:
+            unbroken = whole_run.to_edge(float(t), 80.0, "low")
+            assert forecast.q50_s == pytest.approx(unbroken.q50_s, rel=0.25)
+            assert forecast.rate_c_per_min < 4.0
+
+
 def test_a_plateau_below_the_band_is_said() -> None:
     """Fluid that levels off near 78 is given little chance for 85, and the level is named."""
     forecaster = Forecaster()

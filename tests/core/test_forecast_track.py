@@ -56,6 +56,32 @@ def test_a_jump_starts_a_new_stretch() -> None:
     assert track.level() == pytest.approx(46.5, abs=0.5)
 
 
+@pytest.mark.parametrize("repeated_s", [3, 30])
+def test_a_catch_up_after_a_hole_is_no_climb(repeated_s: int) -> None:
+    """Rows that repeat the old value after a hole leave the climb in the hole, spread over it."""
+    track = fed([(float(t), float(30 + t // 60)) for t in range(600)])
+    track.restart()
+    for t in range(900, 900 + repeated_s):
+        track.add(float(t), 39.0)
+    track.restart()  # the jump is not believed at first
+    now = 903.0 + repeated_s
+    track.add(now, 45.0)
+    assert track.at(now - 10.0, track.level()) > 44.0
+    (passed_s,) = track.last_below([42.0], track.level())
+    assert passed_s is not None
+    assert passed_s < 900.0
+
+
+def test_a_jump_of_the_sensor_takes_the_past_along() -> None:
+    """A jump out of no hole is no heat: rates over it stay those of before, and going back too."""
+    track = fed([(float(t), float(30 + t // 60)) for t in range(600)])
+    before = track.levels[:]
+    track.add(600.0, 51.0)
+    assert track.at(540.0, track.level()) == pytest.approx(50.0, abs=1.5)
+    track.add(601.0, 39.0)
+    assert track.levels[: len(before)] == pytest.approx(before, abs=1.5)
+
+
 def test_restart_keeps_the_past_and_breaks_the_path() -> None:
     """After a blind gap the old path stays, but the last steps are not joined to the new ones."""
     track = fed([(float(t), float(30 + t // 60)) for t in range(600)])

@@ -18,6 +18,8 @@ WITHIN_S = 3600.0
 """`chance` is that of reaching the edge within so many seconds."""
 LEAST_SEEN_S = 20.0
 """Before so much was seen nothing is said."""
+_SETTLE_S = 10.0
+"""After a break in the path nothing is said for so long: the first rows may repeat an old value."""
 _RATE_WINDOW_S = 120.0
 _OFF_CHANCE = 0.02  # an engine that does not run does not heat
 _EASE_S, _EASE_SHARE = 20.0, 0.06  # memory of the figures: so long, and that share of what is left
@@ -107,7 +109,8 @@ class Forecaster:
         """Return the forecast for `target_c`: reached ("low") or passed ("high")."""
         track = self._track
         seen_s = track.now_s - track.start_s
-        if track.value is None or seen_s < LEAST_SEEN_S:
+        broken = 0.0 <= track.now_s - track.broken_s < _SETTLE_S
+        if track.value is None or seen_s < LEAST_SEEN_S or broken:
             return Forecast(elapsed_s, edge, None, None, None, 0.5, None, 0.0)
         level = track.level()
         target = track.target_level(target_c, edge == "high")

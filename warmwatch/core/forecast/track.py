@@ -6,7 +6,7 @@ levels here are levels of *readings*: "first reading at or above 70" is exactly 
 whether the sensor cuts or rounds. A finely resolved signal is averaged over short bins instead.
 """
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 
 _FINE_C = 0.2  # steps smaller than this are treated as a continuous, noisy signal
@@ -17,6 +17,9 @@ _JUMP_C = 2.5
 _JUMP_C_PER_S = 0.5
 _MOST_POINTS = 480
 _BRIDGE_S = 600.0  # a longer hole is never bridged
+_STALE_S = 60.0  # so long the first rows after a hole may repeat the old value
+_HOLE_S = 5.0  # no reading for so long is a hole
+_SENSOR_JUMP_C = 5.0  # a larger jump out of no hole is the sensor's, not a coarse step
 _DIFFERENCES = 24
 _THIN_SHARE = 0.02  # of its age may lie between a point and the one before it
 
@@ -25,7 +28,8 @@ class Track:
     """Times and levels of the fluid's path; memory is bounded by thinning the older part."""
 
     __slots__ = (
-        "_at_start", "_bin_n", "_bin_sum", "_bin_t", "_bin_t0", "_differences", "_last_s", "_value",
+        "_after_hole", "_at_start", "_bin_n", "_bin_sum", "_bin_t", "_bin_t0", "_differences",
+        "_last_s", "_value",
         "broken_s", "levels", "noise_c", "now_s", "quantum_c", "start_level", "start_s", "times",
     )  # fmt: skip
 
@@ -42,6 +46,7 @@ class Track:
         self._last_s = 0.0
         self._differences: list[float] = []
         self._at_start = True
+        self._after_hole = False
         self._bin_n = 0
         self._bin_sum = self._bin_t = self._bin_t0 = 0.0
 
@@ -80,8 +85,7 @@ class Track:
             return
         step = value - previous
         size = abs(step)
-        fast = size > _JUMP_C + _JUMP_C_PER_S * (now_s - self._last_s)
-        if fast and size > _JUMP_STEPS * self.quantum_c:
+        if size > self._most_step(now_s) and size > _JUMP_STEPS * self.quantum_c:
             self._begin(now_s, value)
             return
         self._learn_quantum(size)
@@ -101,10 +105,36 @@ class Track:
         level = value if self.fine else value + 0.5 * self.quantum_c
         if not self.times:
             self.start_s, self.start_level = now_s, level
+        elif abs(level - self.levels[-1]) > self._most_step(now_s):
+            self._take_out(level - self.levels[-1])
+        self._after_hole = now_s - self._last_s >= _HOLE_S
         self._append(now_s, level)
         self._at_start = True
         self.broken_s = now_s
         self._bin_n = 0
+
+    def _most_step(self, now_s: float) -> float:
+        """Return how much the fluid can change since the last reading, K."""
+        return _JUMP_C + _JUMP_C_PER_S * (now_s - self._last_s)
+
+    def _take_out(self, jump: float) -> None:
+        """Take a jump that no heating makes out of the past, so that it is not counted as climb.
+
+        Rows that repeated the old value after a hole go: the climb was made in the hole. Otherwise
+        the sensor jumped, and the past goes along with it.
+        """
+        first = bisect_left(self.times, self.broken_s)
+        if self._after_hole and 0 < first < len(self.times) and self._repeats(first):
+            del self.times[first:], self.levels[first:]
+        elif abs(jump) > _SENSOR_JUMP_C:
+            self.levels = [level + jump for level in self.levels]
+            self.start_level += jump
+
+    def _repeats(self, first: int) -> bool:
+        """Whether the path since point `first` only says again what was known before the hole."""
+        since = self.levels[first - 1 :]
+        brief = self._last_s - self.broken_s <= _STALE_S
+        return brief and max(since) - min(since) <= 1.1 * max(self.quantum_c, 0.5)
 
     def _learn_quantum(self, size: float) -> None:
         differences = self._differences
