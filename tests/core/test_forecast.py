@@ -1,5 +1,6 @@
 """The forecast: closed forms, and what no input may do to it."""
 
+import itertools
 import math
 import random
 from collections.abc import Callable
@@ -252,6 +253,38 @@ def test_cooling_is_no_warm_up() -> None:
     assert forecast.rate_c_per_min < 0.0
     assert forecast.chance < 0.5
     assert forecast.q50_s is None
+
+
+@pytest.mark.parametrize("phase", [Phase.OFF, Phase.UNKNOWN])
+def test_a_cooling_fluid_levels_off_nowhere(phase: Phase) -> None:
+    """Fluid that cools out of the band from its top is never said to level off near the band."""
+    forecaster = Forecaster()
+    for t in range(1800):
+        forecaster.update(float(t), whole(90.0 - t / 100.0), phase=phase)
+        if t > 300:
+            assert t < 1000 or forecaster.to_edge(float(t), 80.0, "low").level_c is None
+            assert forecaster.to_edge(float(t), 90.0, "high").level_c is None
+
+
+def test_a_slow_climb_is_not_now_promised_and_now_refused() -> None:
+    """Between the steps of a slow climb (one in 50 s) times do not come and go on a screen."""
+    forecaster, given = Forecaster(), []
+    for t in range(1800):
+        value = whole(20.0 + 1.2 * t / 60.0)
+        forecaster.update(float(t), value, phase=Phase.IDLE, engine_rpm=700.0, speed_kmh=0.0)
+        given.append(forecaster.to_edge(float(t), 80.0, "low").q50_s is not None)
+    assert given[-1]
+    assert sum(a != b for a, b in itertools.pairwise(given)) <= 3
+
+
+def test_the_chance_of_one_question_alone_is_the_bare_one() -> None:
+    """Asked rarely the chance does not hang on what was said minutes before."""
+    asked, fresh = straight(900), straight(1500)
+    asked.to_edge(900.0, 95.0, "low")
+    for t in range(901, 1501):
+        value = whole(20.0 + t / 30.0)
+        asked.update(float(t), value, phase=Phase.IDLE, engine_rpm=700.0, speed_kmh=0.0)
+    assert asked.to_edge(1500.0, 95.0, "low").chance == fresh.to_edge(1500.0, 95.0, "low").chance
 
 
 def test_the_top_is_passed_one_step_later_than_reached() -> None:

@@ -1,7 +1,7 @@
 """Time until an edge of the band is reached, with quantiles."""
 
 from dataclasses import dataclass, replace
-from math import exp, log
+from math import exp, inf, log
 
 from warmwatch.core.forecast.context import Context
 from warmwatch.core.forecast.features import features
@@ -27,9 +27,11 @@ _EASE_S, _EASE_SHARE = 20.0, 0.06  # memory of the figures: so long, and that sh
 _HOLDS_EASE_S, _HOLDS_EASE_SHARE = 60.0, 0.12
 _MOST_QUESTIONS = 8  # edges remembered for easing
 _EASE_GAP_S = 5.0  # asked more rarely than this, every forecast stands alone
+_CHANCE_EASE_S = 45.0  # between two steps of a slow climb the bare chance falls, to leap at a step
 _REACHED_CHANCE, _KEPT_CHANCE = 0.5, 0.4  # from here times are given, and below this no more
 _LEVELS_CHANCE = 0.5  # above this nothing is said about levelling off
 _LEVELS_SEEN_S = 120.0  # nor before so much was seen
+_COOLING_K_PER_S = 0.2 / 60.0  # a fluid that falls faster does not level off
 _MOST_AHEAD = 0.5  # of the climb so far: with more than that ahead the end is a guess
 _DEVIATE = 1.2815515655446004  # normal 90 % point
 
@@ -72,6 +74,7 @@ class Forecaster:
         self._context = Context()
         self._given: set[tuple[str, float]] = set()
         self._last: dict[tuple[str, float], tuple[float, _Logs]] = {}
+        self._chances: dict[tuple[str, float], tuple[float, Phase, float]] = {}
 
     def update(
         self,
@@ -103,6 +106,7 @@ class Forecaster:
         self._track.restart()
         self._last.clear()
         self._given.clear()
+        self._chances.clear()
         self._context.restart()
 
     def to_edge(self, elapsed_s: float, target_c: float, edge: str) -> Forecast:
@@ -111,23 +115,37 @@ class Forecaster:
         seen_s = track.now_s - track.start_s
         broken = 0.0 <= track.now_s - track.broken_s < _SETTLE_S
         if track.value is None or seen_s < LEAST_SEEN_S or broken:
+            self._eased_chance((edge, target_c), 0.5)
             return Forecast(elapsed_s, edge, None, None, None, 0.5, None, 0.0)
         level = track.level()
         target = track.target_level(target_c, edge == "high")
         span = max(min(_RATE_WINDOW_S, track.now_s - track.broken_s), 10.0)
         rate = (level - track.at(track.now_s - span, level)) / span
         line_s, found = features(track, self._context, target, level)
-        guess = answer(found)
+        guess, logs = self._with_prior(answer(found), log(line_s), level, target)
+        chance = self._eased_chance((edge, target_c), guess.chance)
         if self._context.phase is Phase.OFF:
-            guess = replace(guess, chance=min(guess.chance, _OFF_CHANCE))
-        guess, logs = self._with_prior(guess, log(line_s), level, target)
+            chance = min(chance, _OFF_CHANCE)
+        guess = replace(guess, chance=chance)
         logs = self._eased((edge, target_c), logs)
         waited = elapsed_s - track.now_s
         times = [round(max(exp(x) - waited, 0.0), 1) for x in logs]
         q10, q50, q90 = times if self._likely((edge, target_c), guess.chance) else (None,) * 3
-        level_c = self._levelling(guess, level, target)
+        level_c = None if rate < -_COOLING_K_PER_S else self._levelling(guess, level, target)
         chance = round(guess.chance, 3)
         return Forecast(elapsed_s, edge, q10, q50, q90, chance, level_c, round(rate * 60.0, 2))
+
+    def _eased_chance(self, question: tuple[str, float], chance: float) -> float:
+        """Return the chance led on from the last one; a change of phase shows at once."""
+        now_s, phase = self._track.now_s, self._context.phase
+        before_s, before_phase, was = self._chances.get(question, (-inf, phase, chance))
+        dt = now_s - before_s
+        if 0.0 <= dt <= _EASE_GAP_S and phase is before_phase:
+            chance += (was - chance) * _CHANCE_EASE_S / (_CHANCE_EASE_S + dt)
+        if len(self._chances) >= _MOST_QUESTIONS and question not in self._chances:
+            self._chances.clear()
+        self._chances[question] = (now_s, phase, chance)
+        return chance
 
     def _likely(self, question: tuple[str, float], chance: float) -> bool:
         """Whether to give times; once given they stay a little longer, so as not to flicker."""
@@ -194,7 +212,9 @@ class Forecaster:
     def _levelling(self, guess: Answer, level: float, target: float) -> float | None:
         """Return where the climb ends short of the target, once most of the climb was seen."""
         track = self._track
-        if guess.chance > _LEVELS_CHANCE or track.now_s - track.broken_s < _LEVELS_SEEN_S:
+        if guess.chance > _LEVELS_CHANCE or self._context.phase is Phase.OFF:
+            return None
+        if track.now_s - track.broken_s < _LEVELS_SEEN_S:
             return None
         gain = max(exp(guess.gain) * (max(target - level, 0.0) + 1.0) - 1.0, 0.0)
         climb = level - min(track.levels)
