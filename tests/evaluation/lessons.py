@@ -46,15 +46,6 @@ def first_at(seen: Seen, target: float, start: int = 0) -> float | None:
     return None
 
 
-def _stays(seen: Seen, target: float, hit_s: float) -> bool:
-    """Whether the readings stay at the target for 10 s, as the scored cases do."""
-    return all(
-        v >= target
-        for t, v in zip(seen.times, seen.values, strict=True)
-        if hit_s <= t <= hit_s + 10.0
-    )
-
-
 def moments(rng: np.random.Generator, world: World, row: int, seen: Seen) -> list[Moment]:
     """Return the questions for one run, some by horizon and some at unchosen moments."""
     start, top = seen.values[0], max(seen.values)
@@ -79,9 +70,9 @@ def moments(rng: np.random.Generator, world: World, row: int, seen: Seen) -> lis
         for when in rng.uniform(10, stop, 2):
             soon = hit if hit is not None and hit - when < FAR_S and hit < trip_end else None
             found.append(Moment(float(when), target, soon, True))
-        if hit is None or not _stays(seen, target, hit):
+        if hit is None:
             continue
-        for horizon in np.exp(rng.uniform(log(20), log(1200), 4)):
+        for horizon in np.exp(rng.uniform(log(15), log(1500), 3)):
             if 10 < hit - horizon < end:
                 found.append(Moment(hit - float(horizon), target, hit, False))
     return sorted(found, key=lambda m: m.when_s)

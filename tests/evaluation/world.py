@@ -210,9 +210,9 @@ def _vehicle(
     coolant_load = rng.uniform(0.3, 1.0, n)
     gate = np.where(rng.random(n) < 0.35, rng.uniform(35, 85, n), -100)
     gate_on_fluid = rng.random(n) < 0.5
-    # Some are drawn as rates seen from outside, more as masses, conductances and powers.
+    # Half are drawn as rates seen from outside, half as masses, conductances and powers.
     both = zip(_by_rates(rng, n, moving), _by_masses(rng, n, moving), strict=True)
-    weighed = rng.random(n) < (0.5 if moving else 0.65)
+    weighed = rng.random(n) < 0.5
     (coolant_rate, coolant_loss, base, to_coolant, to_case, case_ratio, case_air, case_coolant,
      swap) = (np.where(weighed, mass, rate) for rate, mass in both)  # fmt: skip
     cooled = rng.random(n) < (0.85 if moving else 0.4) * np.where(weighed, 0.5, 1.0)
