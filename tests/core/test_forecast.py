@@ -177,7 +177,7 @@ def test_a_catch_up_after_a_hole_promises_nothing_early() -> None:
             assert forecast.chance == 0.5
         else:
             unbroken = whole_run.to_edge(float(t), 80.0, "low")
-            assert forecast.q50_s == pytest.approx(unbroken.q50_s, rel=0.25)
+            assert forecast.q50_s == pytest.approx(unbroken.q50_s, rel=0.4)
             assert forecast.rate_c_per_min < 4.0
 
 
@@ -264,6 +264,23 @@ def test_a_cooling_fluid_levels_off_nowhere(phase: Phase) -> None:
         if t > 300:
             assert t < 1000 or forecaster.to_edge(float(t), 80.0, "low").level_c is None
             assert forecaster.to_edge(float(t), 90.0, "high").level_c is None
+
+
+def test_an_engine_started_again_is_no_plateau() -> None:
+    """After an hour of cooling a rise of 1.5 K/min is a warm-up: no level, and soon a time."""
+    forecaster, value = Forecaster(), 95.0
+    for t in range(4000):
+        off = t < 3600
+        value += -40.0 / 3600.0 if off else 1.5 / 60.0
+        phase, rpm = (Phase.OFF, 0.0) if off else (Phase.IDLE, 700.0)
+        forecaster.update(float(t), whole(value), phase=phase, engine_rpm=rpm, speed_kmh=0.0)
+        forecast = forecaster.to_edge(float(t), 80.0, "low")
+        if not off:
+            assert forecast.level_c is None
+    truth = (80.0 - value) / 1.5 * 60.0
+    assert forecast.q10_s is not None
+    assert forecast.q90_s is not None
+    assert forecast.q10_s < truth < forecast.q90_s
 
 
 def test_a_slow_climb_is_not_now_promised_and_now_refused() -> None:

@@ -104,6 +104,16 @@ def test_target_is_the_first_reading_that_counts(
     assert track.target_level(target, above) == expected
 
 
+def test_after_a_real_fall_the_next_rise_is_another_warm_up() -> None:
+    """Up, down by 20, up again: the past begins at the trough; a dip of a few degrees is none."""
+    path = [(float(t), floor(60.0 + abs(t - 1200) / 60.0) * 1.0) for t in range(1800)]
+    track = fed(path)
+    assert track.start_s == pytest.approx(1200.0, abs=70.0)
+    assert min(track.levels) == track.start_level == pytest.approx(61.0)
+    dip = fed([(float(t), floor(60.0 + abs(t - 300) / 60.0) * 1.0) for t in range(900)])
+    assert dip.start_s == 0.0
+
+
 def test_memory_is_bounded_and_old_rates_survive() -> None:
     """A day of readings keeps a bounded path whose mean rate is still right."""
     rng = random.Random(2)

@@ -32,6 +32,7 @@ _REACHED_CHANCE, _KEPT_CHANCE = 0.5, 0.4  # from here times are given, and below
 _LEVELS_CHANCE = 0.5  # above this nothing is said about levelling off
 _LEVELS_SEEN_S = 120.0  # nor before so much was seen
 _COOLING_K_PER_S = 0.2 / 60.0  # a fluid that falls faster does not level off
+_FELL_C = 2.0
 _MOST_AHEAD = 0.5  # of the climb so far: with more than that ahead the end is a guess
 _DEVIATE = 1.2815515655446004  # normal 90 % point
 
@@ -214,10 +215,16 @@ class Forecaster:
         track = self._track
         if guess.chance > _LEVELS_CHANCE or self._context.phase is Phase.OFF:
             return None
-        if track.now_s - track.broken_s < _LEVELS_SEEN_S:
+        if track.now_s - max(track.broken_s, track.start_s) < _LEVELS_SEEN_S or self._fell():
             return None
         gain = max(exp(guess.gain) * (max(target - level, 0.0) + 1.0) - 1.0, 0.0)
         climb = level - min(track.levels)
         if level + gain > target - 0.5 * track.quantum_c or gain > max(_MOST_AHEAD * climb, 3.0):
             return None
         return round(level + gain, 1)
+
+    def _fell(self) -> bool:
+        """Whether the fluid cooled until a moment ago, so that a climb has only begun, if any."""
+        track, level = self._track, self._track.level()
+        before, lately = (track.at(track.now_s - ago_s, level) for ago_s in (600.0, 120.0))
+        return lately < before - _FELL_C

@@ -16,6 +16,7 @@ _JUMP_STEPS = 2.5
 _JUMP_C = 2.5
 _JUMP_C_PER_S = 0.5
 _MOST_POINTS = 480
+_COOLED_C, _AGAIN_C = 8.0, 2.0  # after such a fall so much of a rise is another warm-up
 _BRIDGE_S = 600.0  # a longer hole is never bridged
 _STALE_S = 60.0  # so long the first rows after a hole may repeat the old value
 _HOLE_S = 5.0  # no reading for so long is a hole
@@ -172,6 +173,20 @@ class Track:
         self.levels.append(level)
         if len(self.times) > _MOST_POINTS:
             self._thin()
+        trough = self._trough()
+        if trough:
+            del self.times[:trough], self.levels[:trough]
+            self.start_s, self.start_level = self.times[0], self.levels[0]
+
+    def _trough(self) -> int:
+        """Return the point from which another warm-up runs after a real fall; 0 for none."""
+        levels = self.levels
+        lowest = i = len(levels) - 1
+        while i and levels[i] < levels[lowest] + _COOLED_C:
+            i -= 1
+            lowest = i if levels[i] < levels[lowest] else lowest
+        fell = levels[i] >= levels[lowest] + _COOLED_C
+        return lowest if fell and levels[-1] >= levels[lowest] + _AGAIN_C else 0
 
     def _thin(self) -> None:
         """Keep points the closer the younger they are, so that an old rate is still a rate."""
