@@ -1,5 +1,6 @@
 """The fold: blind and seeing, doubts, windows across gaps, determinism."""
 
+import re
 from collections.abc import Iterable
 from itertools import pairwise
 
@@ -13,6 +14,7 @@ from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Result, Watch
+from warmwatch.outputs.words import event_text
 
 JOB = Job(Band(80.0, 90.0))
 
@@ -122,9 +124,17 @@ def test_the_same_doubt_is_told_rarely() -> None:
 
 
 def test_levelling_off_below_the_band_is_said() -> None:
-    """A fluid that stands still at 70 will not reach 80 that way."""
+    """A fluid that stands still at 70 will not reach 80 that way; how far short is said, too."""
     items = [*rise(40, 2.0, 900), *(reading(900 + t, 70) for t in range(900))]
-    assert "levelling-off" in kinds(fold(Watch(JOB), items))
+    results = fold(Watch(JOB), items)
+    assert "levelling-off" in kinds(results)
+    said = [r for r in results if isinstance(r, Event) and r.kind is EventKind.LEVELLING_OFF]
+    text = event_text(said[0], JOB.band, "C")
+    assert re.fullmatch(
+        r"Levelling off near 7\d °C, \d °C below the band \(70 °C now\): "
+        r"not reached at the present way of heating\.",
+        text,
+    )
 
 
 def test_too_hot_is_told_once_until_it_has_cooled() -> None:

@@ -52,6 +52,16 @@ def test_no_time_where_it_is_not_reached() -> None:
     assert forecast_text(forecast(None, None, None, 0.5)) == ""
 
 
+def test_a_refusal_is_as_sure_as_the_chance() -> None:
+    """Between yes and no it is said so; a fluid that cools is told as one that cools."""
+    assert forecast_text(forecast(None, None, None, 0.45)) == ""
+    assert forecast_text(forecast(None, None, None, 0.3)) == (
+        "perhaps not reached at the present way of heating"
+    )
+    cools = Forecast(0.0, "low", None, None, None, 0.02, None, -0.7)
+    assert forecast_text(cools) == "not reached while the fluid cools"
+
+
 @pytest.mark.parametrize(
     ("unit", "expected"),
     [
@@ -69,6 +79,35 @@ def test_levelling_off_is_silent_when_it_cannot_be_said() -> None:
     """No level, or one inside the band, gives no words."""
     assert levelling_text(forecast(None, None, None), 80.0) == ""
     assert levelling_text(forecast(None, None, None, level_c=81.0), 80.0) == ""
+    assert levelling_text(forecast(None, None, None, 0.4, level_c=78.0), 80.0) == ""
+
+
+def test_level_and_missing_degrees_agree() -> None:
+    """79.6 is not said to be 80, one below 80."""
+    dull = forecast(None, None, None, 0.1, level_c=79.6)
+    assert levelling_text(dull, 80.0) == "levelling off near 79 °C, 1 °C below the band"
+
+
+def test_what_is_shown_is_never_far_from_the_forecast() -> None:
+    """A wide spread is no reason to hold an old figure back: 2 min shown for 4 min is wrong."""
+    shown: Shown | None = None
+    for now in range(600):
+        left = 150.0 + now / 2.0  # the load went, and the time grows again
+        made = forecast(left / 3.0, left, 2.5 * left, now=float(now))
+        shown = steady(shown, made)
+        assert shown is not None
+        assert shown.middle_s - now == pytest.approx(left, rel=0.15, abs=8.0)
+        assert shown.early_s - now == pytest.approx(left / 3.0, rel=0.2, abs=8.0)
+        assert shown.late_s is not None
+        assert shown.late_s - now == pytest.approx(2.5 * left, rel=0.2)
+
+
+def test_a_wide_spread_leaves_the_middle_its_size() -> None:
+    """However wide the spread, the middle is rounded by no more than a quarter."""
+    assert time_text(30.0, 170.0, 500.0).startswith("about 3 min")
+    for middle in range(100, 3000, 7):
+        said = float(time_text(middle / 4.0, float(middle), 4.0 * middle).split()[1])
+        assert 60.0 * said == pytest.approx(middle, rel=0.25)
 
 
 def test_a_jittering_forecast_counts_down_evenly() -> None:

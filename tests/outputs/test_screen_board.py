@@ -14,9 +14,11 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import MarkName, Reading
 from warmwatch.links.base import Notice
 from warmwatch.outputs.base import View
+from warmwatch.outputs.plain import status_line
 from warmwatch.outputs.screen.board import board, stalled
 from warmwatch.outputs.screen.state import State, state_of
 from warmwatch.outputs.screen.story import Story, Tale
+from warmwatch.outputs.sound.speech import sentence
 
 STEADY = [Reading(float(i), {"fluid_c": 85.0, "engine_rpm": 780.0}) for i in range(5)]
 
@@ -133,6 +135,20 @@ def test_no_time_is_made_up() -> None:
     assert seen.soon == ""
     assert seen.time == "the top of the band: not reached at the present way of heating"
     assert board(with_forecast(played, forecast(None, 0.9)), Tale()).time.endswith("not known")
+
+
+def test_where_it_levels_off_is_on_the_board_and_in_the_plain_lines() -> None:
+    """The level and what is missing are said wherever the time would stand."""
+    played = Played().take(ramp(60.0, 62.0))
+    made = Forecast(4.0, "low", None, None, None, 0.1, 77.8, 0.3)
+    view = with_forecast(played, made)
+    words = "levelling off near 78 °C, 2 °C below the band"
+    assert board(view, Tale(approach=EventKind.LEVELLING_OFF)).time == words
+    assert board(view, Tale()).time == words
+    assert status_line(view).endswith(f"; {words}")
+    assert sentence(EventKind.LEVELLING_OFF, view) == (
+        "Levelling off near seventy-seven, below the band."
+    )
 
 
 def test_levelling_off_only_while_it_is_true() -> None:

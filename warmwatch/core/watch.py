@@ -21,6 +21,7 @@ from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.trust import BACKWARDS, Trust, Verdict
 from warmwatch.core.units import plausible
+from warmwatch.core.wording import levelling_text
 
 Result = Event | Forecast
 
@@ -268,10 +269,9 @@ class Watch:
         return [self._forecast, Event(now_s, kind, fluid_c, reason=self._why(kind))]
 
     def _why(self, kind: EventKind) -> str:
-        forecast = self._forecast
-        if kind is not EventKind.LEVELLING_OFF or forecast is None or forecast.level_c is None:
+        if kind is not EventKind.LEVELLING_OFF or self._forecast is None:
             return ""
-        return f"levelling off near {forecast.level_c:.0f} °C"
+        return levelling_text(self._forecast, self.job.band.low_c, self.job.unit)
 
     def _remember_slow(self, reading: Reading) -> None:
         for name in ("coolant_c", "ambient_c"):

@@ -6,10 +6,17 @@ from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.units import from_c
 
 _GRIDS_S = (10.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0)
+_FINE_ENOUGH = 0.8  # of a figure: the spread that `grid_s` rounds it to a third for
 _SECONDS_BELOW_S = 100.0
 _HOLD_SHARE = 0.35  # of half the spread: a smaller move of the forecast is not shown
+_HOLD_LEFT = 0.12  # of the time left: nor is one under that, but never is a larger one held back
+_HOLD_LEAST_S = 5.0
 _FOLLOW = 0.25  # a larger move is followed by this share at each new forecast
 _LEAP = 2.5  # of half the spread: so far off, the old figure is simply wrong
+_LEAP_LEFT, _LEAP_LEAST_S = 0.4, 15.0  # and so it is when it misses this share of the time left
+_UNKNOWN_CHANCE = 0.4  # from here nothing can be said either way
+_HARDLY_CHANCE = 0.25  # up to here the edge is said not to be reached
+_COOLING_C_PER_MIN = -0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,18 +42,23 @@ def steady(previous: Shown | None, forecast: Forecast) -> Shown | None:
     fresh = Shown(forecast.edge, early, middle, late)
     if previous is None or previous.edge != forecast.edge:
         return fresh
+    now_s = forecast.elapsed_s
     half = max(((late if late is not None else 2 * middle - early) - early) / 2.0, 5.0)
-    move = middle - previous.middle_s
-    if abs(move) > _LEAP * half or previous.middle_s <= forecast.elapsed_s:
+    leap_s = min(_LEAP * half, max(_LEAP_LEFT * (middle - now_s), _LEAP_LEAST_S))
+    if abs(middle - previous.middle_s) > leap_s or previous.middle_s <= now_s:
         return fresh
-    shift = 0.0 if abs(move) <= _HOLD_SHARE * half else move * _FOLLOW
-    return Shown(
-        forecast.edge,
-        previous.early_s + shift + _FOLLOW * (early - previous.early_s - move),
-        previous.middle_s + shift,
-        late if previous.late_s is None or late is None
-        else previous.late_s + shift + _FOLLOW * (late - previous.late_s - move),
-    )  # fmt: skip
+    mid = _followed(previous.middle_s, middle, half, now_s)
+    low = min(_followed(previous.early_s, early, half, now_s), mid)
+    if previous.late_s is None or late is None:
+        return Shown(forecast.edge, low, mid, late)
+    return Shown(forecast.edge, low, mid, max(_followed(previous.late_s, late, half, now_s), mid))
+
+
+def _followed(shown_s: float, fresh_s: float, half_s: float, now_s: float) -> float:
+    """Return the time to show: the old one while the new one is near it, else a part of the way."""
+    hold_s = min(_HOLD_SHARE * half_s, max(_HOLD_LEFT * (fresh_s - now_s), _HOLD_LEAST_S))
+    move_s = fresh_s - shown_s
+    return shown_s if abs(move_s) <= hold_s else shown_s + _FOLLOW * move_s
 
 
 def grid_s(spread_s: float) -> float:
@@ -63,12 +75,22 @@ def forecast_text(forecast: Forecast, shown: Shown | None = None) -> str:
     """
     times = shown if shown is not None else steady(None, forecast)
     if forecast.q50_s is None or times is None:
-        return "not reached at the present way of heating" if forecast.chance < 0.5 else ""
+        return _refusal(forecast)
     now = forecast.elapsed_s
     early, middle = max(times.early_s - now, 0.0), max(times.middle_s - now, 0.0)
     if times.late_s is None:
         return f"about {_amount(middle, grid_s(middle))} or longer"
     return time_text(early, middle, max(times.late_s - now, 0.0))
+
+
+def _refusal(forecast: Forecast) -> str:
+    """Return why no time is said; empty where that is not known."""
+    if forecast.chance >= _UNKNOWN_CHANCE:
+        return ""
+    if forecast.rate_c_per_min <= _COOLING_C_PER_MIN:
+        return "not reached while the fluid cools"
+    perhaps = "" if forecast.chance <= _HARDLY_CHANCE else "perhaps "
+    return f"{perhaps}not reached at the present way of heating"
 
 
 def time_text(early_s: float, middle_s: float, late_s: float) -> str:
@@ -82,7 +104,9 @@ def time_text(early_s: float, middle_s: float, late_s: float) -> str:
         return text if low == high else f"{text}, {low:.0f} to {high:.0f}"
     grid = max(grid, 30.0 if late_s < 300.0 else 60.0)
     low = _round(early_s, min(grid, max(grid_s(1.25 * early_s), 30.0))) / 60.0
-    mid = max(_round(middle_s, grid) / 60.0, low, 0.5)
+    # A wide spread makes the figures coarse, but never so coarse that the middle is another one.
+    mid_grid = min(grid, max(grid_s(_FINE_ENOUGH * middle_s), 30.0))
+    mid = max(_round(middle_s, mid_grid) / 60.0, low, 0.5)
     high = max(_round(late_s, grid) / 60.0, mid)
     if low == high:
         return f"about {mid:g} min"
@@ -105,10 +129,11 @@ def levelling_text(forecast: Forecast, target_c: float, unit: str = "C") -> str:
     `target_c` is the edge the forecast is for; `unit` is "C" or "F".
     """
     level_c = forecast.level_c
-    if level_c is None or level_c >= target_c:
+    if level_c is None or level_c >= target_c or forecast.chance > _HARDLY_CHANCE:
         return ""
-    level = from_c(level_c, unit)
-    missing = from_c(target_c, unit) - level
+    target = from_c(target_c, unit)
+    missing = target - from_c(level_c, unit)
     place = "below the band" if forecast.edge == "low" else "below the top of the band"
     short = max(round(missing), 1)
+    level = min(target - missing, target - short)  # 79.6 is not said to be 80, 1 below 80
     return f"levelling off near {level:.0f} °{unit}, {short} °{unit} {place}"

@@ -5,7 +5,7 @@ import time
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName
-from warmwatch.core.wording import forecast_text
+from warmwatch.core.wording import forecast_text, levelling_text
 from warmwatch.errors import printable
 from warmwatch.links.base import Notice
 from warmwatch.outputs.base import Entry, Summary, View
@@ -81,7 +81,12 @@ def status_line(view: View) -> str:
     shown = f"{head}, {temperature(snapshot.fluid_c, unit)}"
     if snapshot.forecast is None:
         return shown
-    goal = "to the band" if snapshot.forecast.edge == "low" else "to the top of the band"
+    low = snapshot.forecast.edge == "low"
+    band = view.job.band
+    level = levelling_text(snapshot.forecast, band.low_c if low else band.high_c, unit)
+    if level:
+        return f"{shown}; {level}"
+    goal = "to the band" if low else "to the top of the band"
     text = forecast_text(snapshot.forecast) or "not known"
     return f"{shown}; {goal}: {text}"
 

@@ -63,6 +63,12 @@ def _entered(event: Event, band: Band, unit: str) -> str:
     )
 
 
+def _levelling(event: Event, band: Band, unit: str) -> str:
+    where = event.reason or "levelling off below the band"
+    now = "" if event.fluid_c is None else f" ({temperature(event.fluid_c, unit)} now)"
+    return f"{where[:1].upper()}{where[1:]}{now}: not reached at the present way of heating."
+
+
 _SENTENCES: dict[EventKind, Callable[[Event, Band, str], str]] = {
     EventKind.NEARING: lambda e, b, u: f"The band {band_text(b, u)} is near{_at(e, u)}.",
     EventKind.ENTERED: _entered,
@@ -71,9 +77,7 @@ _SENTENCES: dict[EventKind, Callable[[Event, Band, str], str]] = {
     ),
     EventKind.LEFT_HIGH: _left_high,
     EventKind.LEFT_LOW: _left_low,
-    EventKind.LEVELLING_OFF: lambda e, b, u: (
-        f"Levelling off below the band{_at(e, u)}: not reached at the present way of heating."
-    ),
+    EventKind.LEVELLING_OFF: _levelling,
     EventKind.BLIND: lambda e, b, u: f"SIGNAL LOST{_because(e)}. The temperature is not known now.",
     EventKind.SEEING: lambda e, b, u: f"Signal is back{_at(e, u)}.",
     EventKind.DOUBTFUL: lambda e, b, u: f"A reading is not believed{_because(e)}.",

@@ -7,7 +7,7 @@ from warmwatch.core.level.conditions import State as Standing
 from warmwatch.core.phase import Phase
 from warmwatch.core.reading import Mark
 from warmwatch.core.units import from_c
-from warmwatch.core.wording import forecast_text
+from warmwatch.core.wording import forecast_text, levelling_text
 from warmwatch.outputs.base import View
 from warmwatch.outputs.level_words import drain_text, plug_texts
 from warmwatch.outputs.screen.state import WORDS, State, age_s, state_of
@@ -141,9 +141,13 @@ def _place(view: View) -> float | None:
 def _ahead(view: View, tale: Tale, state: State) -> tuple[str, str]:
     """Return the middle of the forecast alone and the whole sentence, both empty without one."""
     forecast = view.snapshot.forecast
-    if forecast is None or state in (State.ABOVE, State.TOO_HOT, State.LEVELLING):
+    if forecast is None or state in (State.ABOVE, State.TOO_HOT):
         return "", ""
     low = forecast.edge == "low"
+    band = view.job.band
+    level = levelling_text(forecast, band.low_c if low else band.high_c, view.job.unit)
+    if level or state is State.LEVELLING:
+        return "", level
     goal, edge = ("to the band", "the band") if low else ("to the top", "the top of the band")
     text = forecast_text(forecast, tale.expected)
     if forecast.q50_s is None or not text:

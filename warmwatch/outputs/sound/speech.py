@@ -94,6 +94,17 @@ def _outside(place: Place, words: str) -> Callable[[View | None], str]:
     return speak
 
 
+def _levelling(view: View | None) -> str:
+    if not _is(view, Place.BELOW):
+        return ""
+    forecast = None if view is None else view.snapshot.forecast
+    if view is None or forecast is None or forecast.level_c is None:
+        return f"Levelling off below the band{_degrees(view) if view else ''}."
+    # Rounded down: 79.6 is not to be spoken as the lower edge.
+    level = number_words(math.floor(from_c(forecast.level_c, view.job.unit)))
+    return f"Levelling off near {level}, below the band."
+
+
 def _always(words: str) -> Callable[[View | None], str]:
     return lambda view: words
 
@@ -114,7 +125,7 @@ _SENTENCES: dict[str, Callable[[View | None], str]] = {
     EventKind.TOP_NEARING: _top_nearing,
     EventKind.LEFT_HIGH: _outside(Place.ABOVE, "Above the band"),
     EventKind.LEFT_LOW: _outside(Place.BELOW, "Below the band"),
-    EventKind.LEVELLING_OFF: _outside(Place.BELOW, "Levelling off below the band"),
+    EventKind.LEVELLING_OFF: _levelling,
     EventKind.BLIND: _blind,
     EventKind.SEEING: _seeing,
     EventKind.HOLD_LIMIT: _always("End the hold."),
