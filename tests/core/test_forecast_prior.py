@@ -105,6 +105,30 @@ def test_a_prior_sharpens_the_early_forecast() -> None:
     assert abs(middle - truth) < 0.15 * truth
 
 
+@pytest.mark.parametrize("faster", [1.0, 2.0])
+def test_records_do_not_hide_that_this_run_levels_off(faster: float) -> None:
+    """All records arrived; this run ends at 75.5: it is said no later than 10 K below the band."""
+    prior = learn([warm_up(3.0 * faster), warm_up(2.7 * faster), warm_up(3.3 * faster)])
+    forecaster = Forecaster(prior)
+    said: list[float] = []
+    for t, value, phase in warm_up(3.0, top=75.5):
+        forecaster.update(t, value, phase=phase, engine_rpm=700.0, speed_kmh=0.0)
+        forecast = forecaster.to_edge(t, 80.0, "low")
+        if forecast.q50_s is None and t > 60.0 and not said:
+            said.append(value)
+    assert said
+    assert said[0] <= 71.0
+    assert forecast.chance < 0.1
+    assert forecast.level_c == pytest.approx(75.5, abs=1.0)
+
+
+def test_nothing_is_learned_of_what_no_run_reached() -> None:
+    """Runs that ended at 75 tell nothing of the way to 80; the next two degrees are borrowed."""
+    prior = learn([warm_up(top=75.5)])
+    assert prior.seconds(60.0, 80.0) is None
+    assert prior.seconds(60.0, 74.0) is not None
+
+
 def test_records_of_another_way_of_heating_count_less() -> None:
     """Recorded while driving, asked while idling: the forecast moves less toward the records."""
     fast = [warm_up(6.0, phase=Phase.DRIVING) for _ in range(4)]

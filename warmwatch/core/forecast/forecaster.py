@@ -29,6 +29,7 @@ _MOST_QUESTIONS = 8  # edges remembered for easing
 _EASE_GAP_S = 5.0  # asked more rarely than this, every forecast stands alone
 _CHANCE_EASE_S = 45.0  # between two steps of a slow climb the bare chance falls, to leap at a step
 _REACHED_CHANCE, _KEPT_CHANCE = 0.5, 0.4  # from here times are given, and below this no more
+_BENDING = 2.0  # below one part in so many the bare chance takes weight from the records
 _LEVELS_CHANCE = 0.5  # above this nothing is said about levelling off
 _LEVELS_SEEN_S = 120.0  # nor before so much was seen
 _COOLING_K_PER_S = 0.2 / 60.0  # a fluid that falls faster does not level off
@@ -191,7 +192,9 @@ class Forecaster:
         # The two are not independent (both saw this run): half the gain in spread is believed.
         narrow = 0.5 * (1.0 + (1.0 - share) ** 0.5)
         soon = (log(WITHIN_S) - usual[0]) / usual[1]
-        chance = (1.0 - share) * guess.chance + share * 0.5 * (1.0 + soon / (1.0 + abs(soon)))
+        # That it usually arrived is worth little once this run is seen to bend off.
+        worth = share * min(1.0, _BENDING * guess.chance)
+        chance = guess.chance + worth * (0.5 * (1.0 + soon / (1.0 + abs(soon))) - guess.chance)
         middle += shift
         down, up = (low + shift - middle) * narrow, (high + shift - middle) * narrow
         return replace(guess, chance=chance), (middle + down, middle, middle + up)

@@ -18,7 +18,10 @@ FORMAT = "warmwatch forecast prior"
 _FROM_C, _STEP_C, _CELLS = -20.0, 2.0, 80
 _BETWEEN, _WITHIN, _DEFAULT_RUNS = 0.35, 0.45, 2.0
 _REACH_CELLS = 3  # an unseen cell borrows from one so near
+_REACH_UP_CELLS = 1  # but above all that was seen only the next: the fluid may have ended there
 _OWN_C = 16.0  # so much of the present climb is compared with the profile
+_LATE_C = 3.0  # and so much tells whether the profile still holds
+_SURPRISE = 1.5  # standard deviations off its pace are no surprise
 _SHARED = (Phase.IDLE, Phase.LOADED, Phase.DRIVING, Phase.OFF)
 
 Point = tuple[float, float, Phase]
@@ -76,6 +79,9 @@ class Prior:
     def seconds(self, low_c: float, high_c: float) -> float | None:
         """Return the usual time from one level to a higher one, None where nothing is known."""
         total, now = 0.0, low_c
+        seen = (i for i in range(_CELLS - 1, -1, -1) if self.log_pace[i] is not None)
+        if high_c > _FROM_C + (next(seen, -_CELLS) + 1 + _REACH_UP_CELLS) * _STEP_C:
+            return None
         while now < high_c:
             cell = int((now - _FROM_C) // _STEP_C)
             pace = self._pace(cell)
@@ -191,7 +197,9 @@ def expectation(
     """Return mean and standard deviation of the logarithm of the time to `target_c`, s.
 
     `own` are (level, seconds ago) of the present run, longest stretch last; they tell how much
-    slower or faster than usual this run is. None where the profile has a hole.
+    slower or faster than usual this run is. None where the profile has a hole. Where the shortest
+    stretch went quite another way than the rest (the fluid levels off), the profile holds no
+    longer: the standard deviation grows.
     """
     usual = prior.seconds(level_c, target_c)
     if usual is None or usual <= 0.0:
@@ -205,10 +213,26 @@ def expectation(
             noise = prior.within**2 / n + 0.02
             share = prior.between**2 / (prior.between**2 + noise)
             offset, variance = share * log(ago_s / before), prior.between**2 * (1.0 - share)
-    return log(usual) + offset, sqrt(variance + prior.within**2 / ahead + 0.005)
+    spread = sqrt(variance + prior.within**2 / ahead + 0.005)
+    return log(usual) + offset, spread * _doubt(prior, level_c, own, offset)
+
+
+def _doubt(
+    prior: Prior, level_c: float, own: Sequence[tuple[float, float]], offset: float
+) -> float:
+    """Return 1 while the shortest own stretch kept the pace, and more the farther it is off."""
+    if not own:
+        return 1.0
+    own_level, ago_s = own[0]
+    before = prior.seconds(own_level, level_c)
+    if not before or ago_s <= 0:
+        return 1.0
+    noise = prior.within**2 / max((level_c - own_level) / _STEP_C, 0.5) + 0.02
+    surprise = abs(log(ago_s / before) - offset) / sqrt(noise) - _SURPRISE
+    return 1.0 + max(surprise, 0.0) ** 2
 
 
 def own_levels(level_c: float, start_c: float) -> list[float]:
-    """Return the level down to which the present climb is compared with the profile, if any."""
+    """Return the levels down to which the present climb is compared with the profile, if any."""
     low = max(level_c - _OWN_C, start_c)
-    return [low] if level_c - low >= 3.0 else []
+    return [level_c - _LATE_C, low] if level_c - low >= _LATE_C else []
