@@ -123,6 +123,32 @@ def test_a_jittering_forecast_counts_down_evenly() -> None:
     assert all(a > b for a, b in itertools.pairwise(figures))
 
 
+def test_words_do_not_flicker_between_two_roundings() -> None:
+    """A forecast that wavers about a rounding edge changes the words at most every 20 s."""
+    shown: Shown | None = None
+    said: list[tuple[int, str]] = []
+    for now in range(400):
+        left = 690.0 + 50.0 * (now % 3 - 1)
+        made = forecast(left * 0.75, left, left * 1.4, now=float(now))
+        shown = steady(shown, made)
+        text = forecast_text(made, shown)
+        if not said or said[-1][1] != text:
+            said.append((now, text))
+    assert all(b - a >= 20 for (a, _), (b, _) in itertools.pairwise(said))
+
+
+def test_the_last_minute_is_counted_down() -> None:
+    """Near the edge the words keep up: never more than 15 s behind the forecast."""
+    shown: Shown | None = None
+    for now in range(90):
+        left = 90.0 - now
+        made = forecast(left * 0.8, left, left * 1.3, now=float(now))
+        shown = steady(shown, made)
+        text = forecast_text(made, shown)
+        said = 0.0 if text == "any moment" else float(text.split()[1])
+        assert "min" in text or abs(said - left) <= 15.0
+
+
 def test_a_leap_is_followed_at_once() -> None:
     """When the load changes the old figure is wrong and goes at once."""
     shown = steady(None, forecast(500.0, 600.0, 720.0))

@@ -1,6 +1,7 @@
 """A forecast in words for people: rounded to what its spread supports, and steady on a screen."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from math import inf
 
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.units import from_c
@@ -14,6 +15,8 @@ _HOLD_LEAST_S = 5.0
 _FOLLOW = 0.25  # a larger move is followed by this share at each new forecast
 _LEAP = 2.5  # of half the spread: so far off, the old figure is simply wrong
 _LEAP_LEFT, _LEAP_LEAST_S = 0.4, 15.0  # and so it is when it misses this share of the time left
+_WORDS_S, _WORDS_LEFT, _WORDS_LEAST_S = 20.0, 0.08, 3.0
+"""Words stay as they are for so long, or that share of the time left, but never shorter."""
 _UNKNOWN_CHANCE = 0.4  # from here nothing can be said either way
 _HARDLY_CHANCE = 0.25  # up to here the edge is said not to be reached
 _COOLING_C_PER_MIN = -0.2
@@ -21,12 +24,17 @@ _COOLING_C_PER_MIN = -0.2
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """What a screen shows: the times (s, on the clock of `elapsed_s`) when the edge is reached."""
+    """What a screen shows: the times (s, on the clock of `elapsed_s`) when the edge is reached.
+
+    `words` say it since `since_s`; they stay a while, so as not to flicker between two roundings.
+    """
 
     edge: str
     early_s: float
     middle_s: float
     late_s: float | None
+    words: str = field(default="", compare=False)
+    since_s: float = field(default=-inf, compare=False)
 
 
 def steady(previous: Shown | None, forecast: Forecast) -> Shown | None:
@@ -40,18 +48,31 @@ def steady(previous: Shown | None, forecast: Forecast) -> Shown | None:
     early, middle = forecast.elapsed_s + forecast.q10_s, forecast.elapsed_s + forecast.q50_s
     late = None if forecast.q90_s is None else forecast.elapsed_s + forecast.q90_s
     fresh = Shown(forecast.edge, early, middle, late)
-    if previous is None or previous.edge != forecast.edge:
-        return fresh
     now_s = forecast.elapsed_s
     half = max(((late if late is not None else 2 * middle - early) - early) / 2.0, 5.0)
     leap_s = min(_LEAP * half, max(_LEAP_LEFT * (middle - now_s), _LEAP_LEAST_S))
-    if abs(middle - previous.middle_s) > leap_s or previous.middle_s <= now_s:
-        return fresh
-    mid = _followed(previous.middle_s, middle, half, now_s)
-    low = min(_followed(previous.early_s, early, half, now_s), mid)
-    if previous.late_s is None or late is None:
-        return Shown(forecast.edge, low, mid, late)
-    return Shown(forecast.edge, low, mid, max(_followed(previous.late_s, late, half, now_s), mid))
+    if (
+        previous is None
+        or previous.edge != forecast.edge
+        or abs(middle - previous.middle_s) > leap_s
+        or previous.middle_s <= now_s
+    ):
+        return replace(fresh, words=_words(fresh, now_s), since_s=now_s)
+    shown = _led_on(previous, fresh, half, now_s)
+    words = _words(shown, now_s)
+    stay_s = max(min(_WORDS_S, _WORDS_LEFT * (shown.middle_s - now_s)), _WORDS_LEAST_S)
+    if words == previous.words or now_s - previous.since_s < stay_s:
+        return replace(shown, words=previous.words or words, since_s=previous.since_s)
+    return replace(shown, words=words, since_s=now_s)
+
+
+def _led_on(previous: Shown, fresh: Shown, half_s: float, now_s: float) -> Shown:
+    mid = _followed(previous.middle_s, fresh.middle_s, half_s, now_s)
+    low = min(_followed(previous.early_s, fresh.early_s, half_s, now_s), mid)
+    if previous.late_s is None or fresh.late_s is None:
+        return Shown(fresh.edge, low, mid, fresh.late_s)
+    late = max(_followed(previous.late_s, fresh.late_s, half_s, now_s), mid)
+    return Shown(fresh.edge, low, mid, late)
 
 
 def _followed(shown_s: float, fresh_s: float, half_s: float, now_s: float) -> float:
@@ -76,11 +97,14 @@ def forecast_text(forecast: Forecast, shown: Shown | None = None) -> str:
     times = shown if shown is not None else steady(None, forecast)
     if forecast.q50_s is None or times is None:
         return _refusal(forecast)
-    now = forecast.elapsed_s
-    early, middle = max(times.early_s - now, 0.0), max(times.middle_s - now, 0.0)
+    return times.words or _words(times, forecast.elapsed_s)
+
+
+def _words(times: Shown, now_s: float) -> str:
+    early, middle = max(times.early_s - now_s, 0.0), max(times.middle_s - now_s, 0.0)
     if times.late_s is None:
         return f"about {_amount(middle, grid_s(middle))} or longer"
-    return time_text(early, middle, max(times.late_s - now, 0.0))
+    return time_text(early, middle, max(times.late_s - now_s, 0.0))
 
 
 def _refusal(forecast: Forecast) -> str:
