@@ -26,7 +26,7 @@ _EASE_S, _EASE_SHARE = 20.0, 0.06  # memory of the figures: so long, and that sh
 # In a series of holds each hold and each rest would swing the figure; measured on simulated holds.
 _HOLDS_EASE_S, _HOLDS_EASE_SHARE = 60.0, 0.12
 _MOST_QUESTIONS = 8  # edges remembered for easing
-_EASE_GAP_S = 5.0  # asked more rarely than this, every forecast stands alone
+_EASE_GAP_S = 12.0  # asked more rarely than twice the slowest poll, every forecast stands alone
 _CHANCE_EASE_S = 45.0  # between two steps of a slow climb the bare chance falls, to leap at a step
 _REACHED_CHANCE, _KEPT_CHANCE = 0.5, 0.4  # from here times are given, and below this no more
 _BENDING = 2.0  # below one part in so many the bare chance takes weight from the records
