@@ -1,5 +1,6 @@
 """The fold: blind and seeing, doubts, windows across gaps, determinism."""
 
+import math
 import re
 from collections.abc import Iterable
 from itertools import pairwise
@@ -134,6 +135,25 @@ def test_levelling_off_below_the_band_is_said() -> None:
         r"Levelling off near 7\d °C, \d °C below the band \(70 °C now\): "
         r"not reached at the present way of heating\.",
         text,
+    )
+
+
+def test_levelling_off_far_lower_than_was_said_is_said_again() -> None:
+    """The mechanic who heard "1 below the band" hears it when it becomes 5, and not at each tenth.
+
+    A first-order climb that ends at 75.5, 4.5 below the band; whole degrees.
+    """
+    items = [reading(t, int(75.5 - 55.5 * math.exp(-t / 500.0))) for t in range(4000)]
+    said = [
+        r.reason
+        for r in fold(Watch(JOB), items)
+        if isinstance(r, Event) and r.kind is EventKind.LEVELLING_OFF
+    ]
+    assert 1 <= len(said) <= 3
+    assert said[-1] in (
+        "levelling off near 75 °C, 5 °C below the band",
+        "levelling off near 76 °C, 4 °C below the band",
+        "levelling off near 77 °C, 3 °C below the band",
     )
 
 

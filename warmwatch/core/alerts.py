@@ -1,4 +1,9 @@
-"""When a forecast or a temperature is worth saying aloud: each alert once an approach."""
+"""When a forecast or a temperature is worth saying aloud: each alert once an approach.
+
+Levelling off alone is said again when the fluid is seen to end well below what was said.
+"""
+
+import math
 
 from warmwatch.core.band import Band, Place
 from warmwatch.core.events import EventKind
@@ -15,6 +20,8 @@ DULL_CHANCE = 0.25
 """Below this chance for DULL_S the fluid is said to level off; above BRIGHT_CHANCE all is well."""
 DULL_S = 60.0
 BRIGHT_CHANCE = 0.6
+LOWER_C = 2.0
+"""Levelling off so much below the level that was said is worth saying again."""
 FAR_LEADS = 2.0
 """A `nearing` that proved early is forgotten when the band is so many leads away for FAR_S."""
 FAR_S = 60.0
@@ -54,6 +61,7 @@ class Alerts:
         self._far = _Held(FAR_S)
         self._top_soon = _Held(TOP_STEADY_S)
         self._dull = _Held(DULL_S)
+        self._level_said_c = math.inf
 
     def step(
         self, elapsed_s: float, place: Place, fluid_c: float, forecast: Forecast
@@ -71,10 +79,19 @@ class Alerts:
             self._said.discard(EventKind.NEARING)
         if forecast.chance >= BRIGHT_CHANCE:
             self._said.discard(EventKind.LEVELLING_OFF)
+        return self._levelling(elapsed_s, forecast)
+
+    def _levelling(self, elapsed_s: float, forecast: Forecast) -> EventKind | None:
         # A low chance alone may only mean "far"; a level says that the climb really ends.
-        ends = forecast.level_c is not None and forecast.chance <= DULL_CHANCE
-        dull = self._dull.step(elapsed_s, ends)
-        return self._once(EventKind.LEVELLING_OFF, dull)
+        level_c = forecast.level_c
+        ends = level_c is not None and forecast.chance <= DULL_CHANCE
+        if not self._dull.step(elapsed_s, ends) or level_c is None:
+            return None
+        if level_c <= self._level_said_c - LOWER_C:
+            self._said.discard(EventKind.LEVELLING_OFF)
+        kind = self._once(EventKind.LEVELLING_OFF, True)
+        self._level_said_c = level_c if kind else self._level_said_c
+        return kind
 
     def cooling(self, elapsed_s: float, fluid_c: float, rate_c_per_min: float | None) -> bool:
         """Return whether a fluid above the band, cooling in a straight line, is near it."""
