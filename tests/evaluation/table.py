@@ -2,6 +2,7 @@
 
 import itertools
 from collections.abc import Iterable
+from math import inf
 
 import numpy as np
 
@@ -65,7 +66,8 @@ def _cells(here: list[Case], rules: list[str]) -> Iterable[str]:
     yield f"{(errors <= 0.25).mean():.0%}"
     yield f"{inside / n:.0%} ({low:.0%}-{high:.0%})"
     yield from (f"{m:.1%}" for m in medians)
-    yield f"{np.median(errors) / min(medians):.2f}"
+    best = min(medians)
+    yield f"{np.median(errors) / best:.2f}" if best < inf else "none gives a time"
 
 
 def chance_page(chances: list[Chance], title: str) -> str:
