@@ -10,7 +10,6 @@ import click
 from warmwatch.core.job import Job
 from warmwatch.errors import printable
 from warmwatch.links import Address
-from warmwatch.links.keyboard.terminal import HELP
 from warmwatch.outputs.screen.glyphs import glyphs_for
 from warmwatch.outputs.stream import Sink
 from warmwatch.outputs.words import band_text
@@ -34,13 +33,15 @@ def say_first(lines: Sequence[str], sink: Sink) -> None:
         sink.flush()
 
 
-def greeting(job: Job, address: Address, recorder: Recorder | None, *, keys: bool) -> list[str]:
-    """Return what begins, where it is recorded, the cautions and the keys."""
+def greeting(
+    job: Job, address: Address, recorder: Recorder | None, *, keys: Sequence[str]
+) -> list[str]:
+    """Return what begins, where it is recorded, the cautions and what each key means."""
     return [
         printable(f"Watching {address} for {band_text(job.band, job.unit)}."),
         "Not recorded." if recorder is None else printable(f"Recording to {recorder.path}"),
         CAUTIONS,
-        *([HELP[0].upper() + HELP[1:] + "."] if keys else []),
+        *([f"Keys: {', '.join(keys)}."] if keys else []),
     ]
 
 

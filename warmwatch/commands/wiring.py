@@ -178,8 +178,11 @@ def _shown(
         return JsonLines(out, lambda text: say_first([f"warmwatch: {text}"], errors))
     if wishes.plain or not can_show(sys.stdout):
         return PlainLines(out, errors, job)
-    keys = () if keyboard is None else key_words(keyboard.keys, page=page is not None)
-    return Screen(sys.stdout, job.unit, keys=keys, panel=page)
+    return Screen(sys.stdout, job.unit, keys=_key_words(keyboard, page), panel=page)
+
+
+def _key_words(keyboard: Keyboard | None, page: "Page | None") -> tuple[str, ...]:
+    return () if keyboard is None else key_words(keyboard.keys, page=page is not None)
 
 
 def _guarded(shown: Output, errors: Sink) -> tuple[Guarded | Apart, Callable[[str], None]]:
@@ -217,4 +220,4 @@ def _greet(
         lines = page_greeting(page, err=wishes.as_json, with_code=with_code)
         say_first(lines, errors if wishes.as_json else out)
     if not wishes.as_json:
-        say_first(greeting(job, address, recorder, keys=keyboard is not None), out)
+        say_first(greeting(job, address, recorder, keys=_key_words(keyboard, None)), out)

@@ -34,10 +34,6 @@ KEYS: Mapping[str, MarkName] = {
 NOTE_KEY = "n"
 QUIT_KEY = "q"
 PAGE_KEY = "p"
-HELP = (
-    "keys: o plug out, s stream, d drip, x no drip, i plug in, t topped up, l level set, n note, "
-    "space heard, q end"
-)
 _WORDS: Mapping[MarkName, str] = {
     MarkName.PLUG_OUT: "plug out",
     MarkName.PLUG_IN: "plug in",
