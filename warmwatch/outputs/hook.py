@@ -9,7 +9,6 @@ import os
 import queue
 import shlex
 import shutil
-import signal
 import subprocess
 import threading
 import time
@@ -21,6 +20,7 @@ from warmwatch.core.events import Event, EventKind
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.errors import UsageError
 from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.outputs.ending import end_group
 from warmwatch.outputs.jsonlines import entry_object
 
 LIMIT_S = 10.0
@@ -171,12 +171,7 @@ def _name(entry: Entry) -> str:
 
 def _end(child: "subprocess.Popen[bytes]") -> None:
     """End a child whose time is up, with all that it started; nothing to do for one that ended."""
-    if child.poll() is None:
-        if os.name == "posix":
-            os.killpg(child.pid, signal.SIGKILL)  # not reaped yet, so the number is still its own
-        else:
-            child.kill()
-    child.wait()
+    end_group(child)
     for stream in (child.stdin, child.stderr):
         if stream is not None:
             with suppress(OSError):

@@ -1,11 +1,12 @@
 """Run another program for a bounded time, so that its crash or hang stays its own."""
 
 import os
-import signal
 import subprocess
 import time
 from collections.abc import Callable, Mapping, Sequence
 from enum import Enum, auto
+
+from warmwatch.outputs.ending import end_group
 
 Wait = Callable[[float], bool]
 """Waits up to so many seconds; True as soon as the program is to be cut short."""
@@ -46,7 +47,7 @@ def run_child(
     try:
         return _follow(child, time.monotonic() + limit_s, wait)
     finally:
-        _end(child)
+        end_group(child)
 
 
 def _follow(child: subprocess.Popen[bytes], deadline_s: float, wait: Wait) -> Outcome:
@@ -56,12 +57,3 @@ def _follow(child: subprocess.Popen[bytes], deadline_s: float, wait: Wait) -> Ou
         if wait(_LOOK_S):
             return Outcome.CUT
     return Outcome.DONE if child.returncode == 0 else Outcome.FAILED
-
-
-def _end(child: subprocess.Popen[bytes]) -> None:
-    if child.poll() is None:
-        if os.name == "posix":
-            os.killpg(child.pid, signal.SIGKILL)  # not reaped yet, so the number is still its own
-        else:
-            child.kill()
-    child.wait()
