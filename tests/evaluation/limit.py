@@ -18,7 +18,7 @@ import numpy as np
 
 from tests.evaluation.curves import Curve, measured
 from tests.evaluation.lessons import Lessons
-from tests.evaluation.scores import HORIZONS_S, holds
+from tests.evaluation.scores import HORIZONS_S
 from tests.evaluation.stationary import KINDS, one
 from tests.evaluation.train import forward, quantiles, train
 from warmwatch.core.forecast.features import features
@@ -34,19 +34,17 @@ Row = tuple[list[float], float, float]
 def rows(curve: Curve, targets: Sequence[float], horizons: Sequence[float]) -> Iterator[Row]:
     """Yield features, straight-line time and true time for each question to one curve."""
     asked: dict[int, list[tuple[float, float]]] = {}
-    times = np.array([r.elapsed_s for r in curve.rows])
+    times = [r.elapsed_s for r in curve.rows]
     for target in targets:
-        hit = curve.first_at(target)
-        if target < curve.rows[0].fluid_c + 15.0 or hit is None or not holds(curve, hit, target):
+        if (hit := curve.case(target)) is None:
             continue
         for horizon in horizons:
-            index = int(np.searchsorted(times, times[hit] - horizon + 1e-6, side="right")) - 1
+            index = curve.before(hit, horizon)
             if index >= 20 and times[index] >= curve.from_s:
-                asked.setdefault(index, []).append((target, float(times[hit] - times[index])))
+                asked.setdefault(index, []).append((target, times[hit] - times[index]))
     forecaster = Forecaster()
     for i, row in enumerate(curve.rows[: max(asked, default=-1) + 1]):
-        extra = {k: v for k, v in row.values.items() if k != "fluid_c"}
-        forecaster.update(row.elapsed_s, row.fluid_c, phase=row.phase, **extra)
+        row.feed(forecaster)
         for target, truth_s in asked.get(i, []):
             track = forecaster._track
             edge, level = track.target_level(target, False), track.level()
@@ -89,8 +87,7 @@ def informed(curves: Sequence[Curve]) -> dict[float, float]:
         times = np.array([r.elapsed_s for r in curve.rows])
         values = np.array([r.fluid_c for r in curve.rows])
         for target in DRIVE_TARGETS:
-            hit = curve.first_at(target)
-            if target < values[0] + 15.0 or hit is None or not holds(curve, hit, target):
+            if (hit := curve.case(target)) is None:
                 continue
             for horizon in HORIZONS_S:
                 now = times[hit] - horizon

@@ -29,8 +29,7 @@ def follow(curve: Curve, target_c: float) -> tuple[list[Forecast], float]:
     assert hit is not None, curve.name
     forecaster, found = Forecaster(), []
     for i, row in enumerate(curve.rows[:hit]):
-        extra = {k: v for k, v in row.values.items() if k != "fluid_c"}
-        forecaster.update(row.elapsed_s, row.fluid_c, phase=row.phase, **extra)
+        row.feed(forecaster)
         if i % 5 == 0:
             found.append(forecaster.to_edge(row.elapsed_s, target_c, "low"))
     return found, curve.rows[hit].elapsed_s

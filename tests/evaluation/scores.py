@@ -47,13 +47,6 @@ class Chance:
     arrived: bool
 
 
-def holds(curve: Curve, hit: int, target_c: float) -> bool:
-    """Whether the curve stays at or above the target for 10 s after first reaching it."""
-    start = curve.rows[hit].elapsed_s
-    after = [r for r in curve.rows[hit:] if r.elapsed_s <= start + 10.0]
-    return all(r.fluid_c >= target_c for r in after) and curve.rows[-1].elapsed_s >= start + 10.0
-
-
 def score(
     curve: Curve, targets: Iterable[float], prior: Prior | None = None, *, rules: bool = True
 ) -> tuple[list[Case], list[Chance]]:
@@ -67,10 +60,10 @@ def score(
         hit = curve.first_at(target_c)
         last = len(times) - 1 if hit is None else hit - 1
         _ask_chances(asked, times, target_c, last, curve.from_s)
-        if hit is None or not holds(curve, hit, target_c):
+        if (hit := curve.case(target_c)) is None:
             continue
         for horizon in HORIZONS_S:
-            index = int(np.searchsorted(times, times[hit] - horizon + 1e-6, side="right")) - 1
+            index = curve.before(hit, horizon)
             if index >= 1 and times[index] >= curve.from_s:
                 _warm(asked, times, target_c, index)
                 asked.setdefault(index, []).append((target_c, times[hit] - times[index]))
@@ -120,8 +113,7 @@ def _run(
     for i, row in enumerate(curve.rows):
         if row.fresh:
             forecaster.restart()
-        extra = {k: v for k, v in row.values.items() if k != "fluid_c"}
-        forecaster.update(row.elapsed_s, row.fluid_c, phase=row.phase, **extra)
+        row.feed(forecaster)
         for target_c, truth in asked.get(i, []):
             forecast = forecaster.to_edge(row.elapsed_s, target_c, "low")
             if truth == inf:
