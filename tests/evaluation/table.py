@@ -72,17 +72,10 @@ def _cells(here: list[Case], rules: list[str]) -> Iterable[str]:
 
 def chance_page(chances: list[Chance], title: str) -> str:
     """Return the rows of the chance table of docs/forecast.md for one group."""
-    lines = []
-    for low, high in itertools.pairwise(_EDGES):
-        here = [c for c in chances if low <= c.chance < high]
-        if here:
-            came = sum(c.arrived for c in here)
-            a, b = wilson(came, len(here))
-            said = sum(c.chance for c in here) / len(here)
-            share = came / len(here)
-            cells = [title, f"{said:.2f}", f"{share:.2f}", f"{a:.2f}-{b:.2f}", str(len(here))]
-            lines.append(_row(cells))
-    return "\n".join(lines)
+    return "\n".join(
+        _row([title, f"{said:.2f}", f"{came:.2f}", f"{low:.2f}-{high:.2f}", str(n)])
+        for said, came, low, high, n in _bins(chances)
+    )
 
 
 def _row(cells: Iterable[str]) -> str:
@@ -92,12 +85,17 @@ def _row(cells: Iterable[str]) -> str:
 def chance_table(chances: list[Chance], title: str) -> str:
     """Return how often the target came, by the chance given."""
     lines = [f"{title}: chance given against arrived before the record ended"]
+    lines += [
+        f"  said {said:5.2f}  came {came:5.2f}  ({low:.2f}-{high:.2f})  n {n}"
+        for said, came, low, high, n in _bins(chances)
+    ]
+    return "\n".join(lines)
+
+
+def _bins(chances: list[Chance]) -> Iterable[tuple[float, float, float, float, int]]:
+    """Yield for each range of the chance: mean, share that came with its interval, count."""
     for low, high in itertools.pairwise(_EDGES):
         here = [c for c in chances if low <= c.chance < high]
         if here:
-            came = sum(c.arrived for c in here)
-            a, b = wilson(came, len(here))
-            mean = sum(c.chance for c in here) / len(here)
-            share = f"{came / len(here):5.2f}  ({a:.2f}-{b:.2f})"
-            lines.append(f"  said {mean:5.2f}  came {share}  n {len(here)}")
-    return "\n".join(lines)
+            n, came = len(here), sum(c.arrived for c in here)
+            yield sum(c.chance for c in here) / n, came / n, *wilson(came, n), n
