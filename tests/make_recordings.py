@@ -13,17 +13,17 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
 
+from warmwatch.app.session import Session
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job
 from warmwatch.core.units import c_to_f
 from warmwatch.core.watch import Watch
+from warmwatch.demo.car import Upset, UpsetKind
+from warmwatch.demo.link import DemoLink, settings_of
+from warmwatch.demo.scenario import make_scenario
+from warmwatch.demo.simulation import Vehicle, outline
 from warmwatch.links.address import parse_address
-from warmwatch.links.demo import DemoLink, settings_of
-from warmwatch.links.vehicle.car import Upset, UpsetKind
-from warmwatch.links.vehicle.scenario import make_scenario
-from warmwatch.links.vehicle.simulation import Vehicle, outline
 from warmwatch.recording.writer import create
-from warmwatch.session import Session
 
 FOLDER = Path(__file__).parents[1] / "recordings"
 PACE = 1e6

@@ -4,7 +4,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from warmwatch.recording.many.frames import read_recordings
+    from warmwatch.analysis.many.frames import read_recordings
     from warmwatch.recording.reader import read_recording
 
 __version__ = "0.1.0"
@@ -12,7 +12,7 @@ __all__ = ["__version__", "read_recording", "read_recordings"]
 
 _LAZY = {
     "read_recording": "warmwatch.recording.reader",
-    "read_recordings": "warmwatch.recording.many.frames",
+    "read_recordings": "warmwatch.analysis.many.frames",
 }
 
 

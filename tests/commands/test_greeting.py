@@ -1,10 +1,10 @@
 """What is said before a watch begins."""
 
-from warmwatch.commands.greeting import greeting
+from warmwatch.app.greeting import greeting
+from warmwatch.app.keyboard.terminal import key_words, parse_keys
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job
 from warmwatch.links import Address
-from warmwatch.links.keyboard.terminal import key_words, parse_keys
 
 
 def test_the_greeting_names_the_keys_as_they_are() -> None:

@@ -8,10 +8,10 @@ import pytest
 
 from tests.commands.conftest import Run
 from tests.compare.made import BAND, START_UTC_S, Warm, warm_items, write
+from warmwatch.analysis.learned import learn_from, longest_piece, read_prior
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Item
-from warmwatch.recording.learned import learn_from, longest_piece, read_prior
 from warmwatch.recording.reader import read_recording
 from warmwatch.recording.seal.report import SealState
 from warmwatch.recording.seal.verify import verify_recording

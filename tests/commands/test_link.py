@@ -12,9 +12,9 @@ from tests.links.can_runs import signal_file as vehicle_file
 from tests.standins.process import StandIn
 from tests.vehicle.player import Player
 from tests.vehicle.units import TestUnit
+from warmwatch.analysis.finding.candidate import Candidate
+from warmwatch.analysis.finding.scales import SCALES, Scale
 from warmwatch.commands.find_temperature import signal_file
-from warmwatch.core.finding.candidate import Candidate
-from warmwatch.core.finding.scales import SCALES, Scale
 from warmwatch.links.asking.units import Unit
 from warmwatch.links.can import trial as can_trial
 from warmwatch.links.serial import trial as serial_trial

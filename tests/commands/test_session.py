@@ -2,13 +2,13 @@
 
 from collections.abc import Iterator, Mapping
 
+from warmwatch.app.session import MOST_NAMES, Session
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Reading
 from warmwatch.core.watch import Watch
 from warmwatch.links.base import LinkItem
 from warmwatch.outputs.base import Entry, Summary, View
-from warmwatch.session import MOST_NAMES, Session
 
 
 class Babbling:

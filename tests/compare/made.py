@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from warmwatch.analysis.methods.figures import Run
+from warmwatch.analysis.methods.trace import Trace
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job
-from warmwatch.core.methods.figures import Run
-from warmwatch.core.methods.trace import Trace
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.recording.writer import create
 

@@ -13,19 +13,19 @@ import pytest
 from click.testing import CliRunner
 
 from tests.compare.made import START_UTC_S, Warm, mark, values, warm_items, write
+from warmwatch.analysis.many.frames import Note
+from warmwatch.analysis.many.runs import Wanted, load_runs
+from warmwatch.analysis.methods.figures import label
 from warmwatch.commands.cautions import NOT_ADVISED
 from warmwatch.commands.compare import entry as module
 from warmwatch.commands.compare.export import FIGURES, HOLDS, TEXTS
 from warmwatch.commands.compare.report import report
-from warmwatch.commands.compare.told import in_unit
-from warmwatch.commands.compare.words import table
 from warmwatch.commands.main import run
 from warmwatch.core.band import Band
-from warmwatch.core.methods.figures import label
 from warmwatch.core.reading import Item, MarkName, Reading
 from warmwatch.outputs.picture.comparison import draw, picture
-from warmwatch.recording.many.frames import Note
-from warmwatch.recording.many.runs import Wanted, load_runs
+from warmwatch.words.compare import table
+from warmwatch.words.compare_advice import in_unit
 
 RATES = {"idle": (1.9, 2.0, 2.05, 1.95), "drive": (2.9, 3.1, 3.0)}
 
@@ -351,7 +351,7 @@ def test_the_table_fits_a_narrow_terminal(folder: Path, monkeypatch: pytest.Monk
 def test_the_figures_have_no_needless_digits(folder: Path) -> None:
     """Whole minutes from twenty on, tenths below; rates to hundredths."""
     from warmwatch.commands.compare.rows import MINUTES, RATE, TEMPERATURE
-    from warmwatch.commands.compare.words import shown_value
+    from warmwatch.words.compare import shown_value
 
     assert shown_value(31.44, MINUTES, "C") == "31"
     assert shown_value(9.96, MINUTES, "C") == "10.0"

@@ -9,10 +9,10 @@ import pytest
 import scipy.stats
 
 from tests.compare.made import BAND, Warm, run_of, warm_items
+from warmwatch.analysis.methods.comparison import BOTH, PHASE, Comparison, Difference, compare
+from warmwatch.analysis.methods.figures import NO_LABEL, Run, Span, label, rate_name
+from warmwatch.analysis.methods.span import choose_span
 from warmwatch.core.band import Band
-from warmwatch.core.methods.comparison import BOTH, PHASE, Comparison, Difference, compare
-from warmwatch.core.methods.figures import NO_LABEL, Run, Span, label, rate_name
-from warmwatch.core.methods.span import choose_span
 
 SPAN = Span(BAND, 50, 78, (60, 70))
 

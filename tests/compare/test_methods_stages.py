@@ -9,13 +9,13 @@ import pytest
 
 from tests.compare.made import BAND, RPM, START_UTC_S, Warm, run_of, values, warm_items
 from tests.evaluation.stages import IDLE_LOADED_IDLE, case
+from warmwatch.analysis.methods.run import Stage
+from warmwatch.analysis.methods.stages import StageModel, join, stage_model
 from warmwatch.core.job import Job
-from warmwatch.core.methods.run import Stage
-from warmwatch.core.methods.stages import StageModel, join, stage_model
 from warmwatch.core.reading import Item, Reading
-from warmwatch.links.vehicle.driver import HOLD_S, REST_S, Way
-from warmwatch.links.vehicle.driver import Stage as Planned
-from warmwatch.links.vehicle.plant import (
+from warmwatch.demo.driver import HOLD_S, REST_S, Way
+from warmwatch.demo.driver import Stage as Planned
+from warmwatch.demo.plant import (
     CASE,
     CONVERTER,
     SUMP,
@@ -24,9 +24,9 @@ from warmwatch.links.vehicle.plant import (
     Temperatures,
     fluid_mass,
 )
-from warmwatch.links.vehicle.scenario import Scenario
-from warmwatch.links.vehicle.simulation import Vehicle
-from warmwatch.links.vehicle.thermal import Network, loss_w
+from warmwatch.demo.scenario import Scenario
+from warmwatch.demo.simulation import Vehicle
+from warmwatch.demo.thermal import Network, loss_w
 
 LOSS = 0.025
 SHARED = Path(__file__).parents[2] / "shared"

@@ -10,9 +10,9 @@ import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
-from warmwatch.core.methods.distributions import t_cdf, t_quantile
-from warmwatch.core.methods.fit import least_squares
-from warmwatch.core.methods.interval import (
+from warmwatch.analysis.methods.distributions import t_cdf, t_quantile
+from warmwatch.analysis.methods.fit import least_squares
+from warmwatch.analysis.methods.interval import (
     BOOTSTRAP_FROM,
     BOOTSTRAP_TO,
     Interval,

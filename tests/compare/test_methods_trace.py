@@ -9,12 +9,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.compare.made import BAND, START_UTC_S, Warm, gap, mark, run_of, values, warm_items
+from warmwatch.analysis.methods.run import RunFeatures, features_from_mapping
+from warmwatch.analysis.methods.trace import Trace
 from warmwatch.core.band import Band
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecaster
 from warmwatch.core.job import Job
-from warmwatch.core.methods.run import RunFeatures, features_from_mapping
-from warmwatch.core.methods.trace import Trace
 from warmwatch.core.reading import Item, MarkName, Reading
 from warmwatch.core.watch import Watch
 

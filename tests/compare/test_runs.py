@@ -16,22 +16,22 @@ from hypothesis import strategies as st
 
 import warmwatch
 from tests.compare.made import START_UTC_S, Warm, warm_items, write
-from warmwatch.core.band import Band
-from warmwatch.core.job import Job
-from warmwatch.core.methods.figures import Run
-from warmwatch.core.reading import Reading
-from warmwatch.errors import RecordingError, UsageError, WarmwatchError
-from warmwatch.recording.many.cache import FeatureCache, cache_path
-from warmwatch.recording.many.features import (
+from warmwatch.analysis.many.cache import FeatureCache, cache_path
+from warmwatch.analysis.many.features import (
     extract,
     extract_from_text,
     extract_to_text,
     features_key,
     file_digest,
 )
-from warmwatch.recording.many.frames import find_recordings, read_recordings
-from warmwatch.recording.many.runs import Loaded, Wanted, load_runs, try_digest
-from warmwatch.recording.many.spread import WORTH_PROCESSES, Here, OnDask
+from warmwatch.analysis.many.frames import find_recordings, read_recordings
+from warmwatch.analysis.many.runs import Loaded, Wanted, load_runs, try_digest
+from warmwatch.analysis.many.spread import WORTH_PROCESSES, Here, OnDask
+from warmwatch.analysis.methods.figures import Run
+from warmwatch.core.band import Band
+from warmwatch.core.job import Job
+from warmwatch.core.reading import Reading
+from warmwatch.errors import RecordingError, UsageError, WarmwatchError
 from warmwatch.recording.sidecar import sidecar_path
 
 WARM = Warm(rate=2.5)
@@ -306,7 +306,7 @@ def test_another_core_works_the_features_out_anew(monkeypatch: pytest.MonkeyPatc
     """Kept windows of a core with other rules are never mixed with today's."""
     job = Job(Band(80.0, 90.0))
     before = features_key("d", job)
-    monkeypatch.setattr("warmwatch.recording.many.features.fold_digest", lambda: "another core")
+    monkeypatch.setattr("warmwatch.analysis.many.features.fold_digest", lambda: "another core")
     assert features_key("d", job) != before
 
 
@@ -414,14 +414,14 @@ def test_other_versions_on_the_workers_are_refused(
     cluster: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Workers with another version might give other figures: told, not used."""
-    monkeypatch.setattr("warmwatch.recording.many.spread.__version__", "9.9")
+    monkeypatch.setattr("warmwatch.analysis.many.spread.__version__", "9.9")
     with pytest.raises(WarmwatchError, match="install the same version everywhere"):
         OnDask(cluster)
 
 
 def test_a_cluster_that_is_not_there_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     """A scheduler that does not answer is one sentence within the time limit."""
-    monkeypatch.setattr("warmwatch.recording.many.spread.CONNECT_S", 0.5)
+    monkeypatch.setattr("warmwatch.analysis.many.spread.CONNECT_S", 0.5)
     with pytest.raises(UsageError, match="No Dask scheduler answers"):
         OnDask("tcp://127.0.0.1:9")
 

@@ -9,8 +9,8 @@ from functools import cache
 import pytest
 
 from tests.evaluation.stages import vehicle_of
-from warmwatch.links.vehicle.driver import Stage, Way
-from warmwatch.links.vehicle.plant import Temperatures
+from warmwatch.demo.driver import Stage, Way
+from warmwatch.demo.plant import Temperatures
 
 LOW_C, HIGH_C = 80.0, 90.0
 SEEDS = (1, 3)

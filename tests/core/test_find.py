@@ -13,10 +13,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from warmwatch.core.finding.beside import why_not_clear
-from warmwatch.core.finding.candidate import Candidate, Sample, Surroundings
-from warmwatch.core.finding.rank import rank
-from warmwatch.core.finding.scales import SCALES, Scale
+from warmwatch.analysis.finding.beside import why_not_clear
+from warmwatch.analysis.finding.candidate import Candidate, Sample, Surroundings
+from warmwatch.analysis.finding.rank import rank
+from warmwatch.analysis.finding.scales import SCALES, Scale
 
 MINUTES = 12
 STEP_S = 6.0

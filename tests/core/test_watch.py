@@ -15,7 +15,7 @@ from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Result, Watch
-from warmwatch.outputs.words import event_text
+from warmwatch.words.events import event_text
 
 JOB = Job(Band(80.0, 90.0))
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from warmwatch.core.forecast.forecaster import Forecast
-from warmwatch.core.wording import (
+from warmwatch.words.forecast import (
     Shown,
     forecast_text,
     levelling_text,

@@ -20,12 +20,12 @@ from random import Random
 from statistics import fmean
 
 from tests.compare.made import START_UTC_S, run_of
-from warmwatch.core.methods.stages import stage_model
+from warmwatch.analysis.methods.stages import stage_model
 from warmwatch.core.reading import Item, Reading
-from warmwatch.links.vehicle.driver import Stage, Way, demand
-from warmwatch.links.vehicle.plant import CASE, Plant, Temperatures
-from warmwatch.links.vehicle.scenario import Scenario
-from warmwatch.links.vehicle.simulation import Vehicle
+from warmwatch.demo.driver import Stage, Way, demand
+from warmwatch.demo.plant import CASE, Plant, Temperatures
+from warmwatch.demo.scenario import Scenario
+from warmwatch.demo.simulation import Vehicle
 
 Ways = tuple[Way, ...]
 IDLE_LOADED_IDLE: Ways = (Way.IDLE, Way.LOADED, Way.IDLE)

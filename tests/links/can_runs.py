@@ -5,9 +5,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Reading
 from warmwatch.links.address import parse_address
-from warmwatch.links.base import Link, Notice, open_link
+from warmwatch.links.base import Link, open_link
 
 FLUID_FILE = """
 [[signal]]

@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 
 from tests.links.can_runs import Run, follow, watch
 from tests.signals.rows import rows
+from warmwatch.core.notice import Notice
 from warmwatch.core.units import implausible
 from warmwatch.errors import LinkRefused, UsageError
 from warmwatch.links.address import parse_address
-from warmwatch.links.base import Notice, open_link
+from warmwatch.links.base import open_link
 from warmwatch.links.broadcast.listening import J1939Ear, Listened
 from warmwatch.links.broadcast.port import SILENT_S
 from warmwatch.links.can.bus import BusOpener

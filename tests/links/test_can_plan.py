@@ -11,12 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.vehicle.units import TestUnit
+from warmwatch.core.notice import Notice
 from warmwatch.links.asking.plan import FLUID_RETRY_S, RETRY_S, Plan
 from warmwatch.links.asking.question import questions
 from warmwatch.links.asking.request import MAX_PENDING, Exchange, Outcome, Request
 from warmwatch.links.asking.survey import Asking, Offer, Survey
 from warmwatch.links.asking.units import NORMAL, Unit
-from warmwatch.links.base import Notice
 from warmwatch.links.live import Values
 from warmwatch.signals import Signal
 from warmwatch.signals.answers import Conduct, parse_refusal

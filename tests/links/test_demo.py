@@ -7,13 +7,13 @@ from collections.abc import Iterator
 
 import pytest
 
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName, Reading
+from warmwatch.demo.car import Gate, invented_signals
+from warmwatch.demo.link import DEFAULT_PACE, DemoLink, settings_of
+from warmwatch.demo.simulation import Vehicle
 from warmwatch.errors import UsageError
 from warmwatch.links import open_link, parse_address
-from warmwatch.links.base import Notice
-from warmwatch.links.demo import DEFAULT_PACE, DemoLink, settings_of
-from warmwatch.links.vehicle.car import Gate, invented_signals
-from warmwatch.links.vehicle.simulation import Vehicle
 
 FAST = 1e6
 

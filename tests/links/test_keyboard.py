@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from warmwatch.app.keyboard.keys import Decoder, windows_key
+from warmwatch.app.keyboard.terminal import KEYS, KeyAct, Keyboard, KeyReader, parse_keys
 from warmwatch.core.reading import MarkName
 from warmwatch.errors import UsageError
-from warmwatch.links.keyboard.keys import Decoder, windows_key
-from warmwatch.links.keyboard.terminal import KEYS, KeyAct, Keyboard, KeyReader, parse_keys
 
 # Checked against the terminfo entries as `infocmp -1` prints them (ncurses 6.4): vt220 and linux
 # give kf13=\E[25~, kf20=\E[34~; xterm gives kf13=\E[1;2P, kf17=\E[15;2~, kf1=\EOP; linux

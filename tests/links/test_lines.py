@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 
 from tests.links.can_runs import Run, watch
 from tests.standins.process import StandIn
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.errors import UsageError
 from warmwatch.links.address import parse_address
-from warmwatch.links.base import Notice, open_link
+from warmwatch.links.base import open_link
 from warmwatch.links.line_text import LineFormat, LineSplitter, UnreadableLine, read_line
 from warmwatch.links.lines import DescriptorBytes, LinesPort, StreamBytes
 from warmwatch.links.live import MarkLine, Polled, Values

@@ -5,9 +5,9 @@ import itertools
 from warmwatch.core.band import Band
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.watch import Watch
-from warmwatch.links.base import Notice
 from warmwatch.links.live import LiveLink, MarkLine, Polled, Values
 
 TICK_S = 1.0 / 64.0  # the step of the system clock on one desktop system; from memory

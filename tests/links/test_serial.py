@@ -11,10 +11,11 @@ import pytest
 from tests.links.can_runs import FLUID_FILE, Run, signal_file, watch
 from tests.standins.process import StandIn
 from tests.standins.text_adapter import fluid_c
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Reading
 from warmwatch.errors import LinkRefused, UsageError
 from warmwatch.links.address import parse_address
-from warmwatch.links.base import Link, Notice, open_link
+from warmwatch.links.base import Link, open_link
 from warmwatch.links.byte_port import PortOpener, PortSeen
 from warmwatch.links.clock import SystemClock
 from warmwatch.links.live import LiveLink

@@ -15,8 +15,8 @@ from rich.text import Text
 from tests.outputs.page.browser import LANDSCAPE, PHONE, TABLET, chromium, opened, wait_state
 from tests.outputs.page.serving import Feeding, serve
 from tests.outputs.views import Played, ramp, silent
+from warmwatch.app.keyboard.terminal import KEYS, key_words
 from warmwatch.core.reading import MarkName, Reading
-from warmwatch.links.keyboard.terminal import KEYS, key_words
 from warmwatch.outputs.page.rights import Right
 from warmwatch.outputs.screen.board import board
 from warmwatch.outputs.screen.glyphs import FULL

@@ -11,15 +11,15 @@ from tests.outputs.views import BAND, Played, ramp
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName, Reading
-from warmwatch.core.wording import forecast_text
-from warmwatch.links.base import Notice
 from warmwatch.outputs import apart
 from warmwatch.outputs.apart import FULL, MOST, UNREAD, Apart
 from warmwatch.outputs.base import Entry, Missed, Output, Summary, View
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.jsonlines import JsonLines, entry_object
 from warmwatch.outputs.plain import PlainLines, status_line
+from warmwatch.words.forecast import forecast_text
 
 
 class Paused:

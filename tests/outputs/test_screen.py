@@ -15,9 +15,9 @@ import pytest
 
 from tests.outputs.test_sound import Ears
 from tests.outputs.views import Played, ramp, silent
-from warmwatch.commands.wiring import audible
+from warmwatch.app.keyboard.terminal import KEYS, key_words
+from warmwatch.app.wiring import audible
 from warmwatch.core.reading import Reading
-from warmwatch.links.keyboard.terminal import KEYS, key_words
 from warmwatch.outputs.base import Summary
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.screen.output import Screen, can_show

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 
 from tests.outputs.views import BAND, Played, ramp, silent
+from warmwatch.app.keyboard.terminal import KEYS, key_words
 from warmwatch.core.band import Band
 from warmwatch.core.reading import MarkName, Reading
-from warmwatch.links.keyboard.terminal import KEYS, key_words
 from warmwatch.outputs.screen.board import Board, board
 from warmwatch.outputs.screen.digits import _SIGNS, big
 from warmwatch.outputs.screen.gauge import gauge

@@ -8,9 +8,9 @@ import pytest
 from warmwatch.core.band import Band
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Watch
-from warmwatch.links.base import Notice
 from warmwatch.outputs.base import Summary, View
 from warmwatch.outputs.sound import output as sound
 from warmwatch.outputs.sound.output import Sound

@@ -10,17 +10,18 @@ from pathlib import Path
 import pytest
 
 from tests.recording.invented import ABOUT, JOB, UTC_S
+from warmwatch.app.session import STALLED, Session
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Item, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
-from warmwatch.links.base import LinkItem, Notice
+from warmwatch.links.base import LinkItem
 from warmwatch.outputs.base import Entry, Summary, View
 from warmwatch.outputs.proof.facts import read_items
 from warmwatch.recording import writer
 from warmwatch.recording.seal.report import SealState
 from warmwatch.recording.seal.verify import verify_recording
 from warmwatch.recording.writer import Recorder, create
-from warmwatch.session import STALLED, Session
 
 
 class Disk:

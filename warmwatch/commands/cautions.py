@@ -10,10 +10,12 @@ from collections.abc import Iterator, Mapping
 import click
 
 from warmwatch.core.job import Job
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Item, Mark, MarkName
 from warmwatch.errors import UsageError
-from warmwatch.links.base import Link, Notice
-from warmwatch.outputs.words import temperature
+from warmwatch.links.base import Link
+from warmwatch.links.kinds import Kind
+from warmwatch.words.events import temperature
 
 LOADING_WORDS = ("load", "stall", "brake", "hold", "torque")
 USUAL_HOLD_S, USUAL_REST_S = 5.0, 60.0
@@ -89,19 +91,19 @@ def loosened_limits(job: Job) -> list[str]:
     return told
 
 
-def acknowledge_loading(job: Job, kind: str, *, given: bool) -> str:
+def acknowledge_loading(job: Job, kind: Kind, *, given: bool) -> str:
     """Show the cautions where the job declares loading; return the note to record, or "".
 
-    The person types the word, or `given` says that an option did. A replay (`kind` "csv") warms
-    nothing and an invented vehicle ("demo") hurts nobody: there nothing has to be acknowledged.
+    The person types the word, or `given` says that an option did. A replay warms
+    nothing and an invented vehicle hurts nobody: there nothing has to be acknowledged.
     Raises UsageError when the cautions are not acknowledged.
     """
     for line in loosened_limits(job):
         click.echo(f"warmwatch: {line}", err=True)
-    if kind == "csv" or not declares_loading(job.method):
+    if kind.replay or not declares_loading(job.method):
         return ""
     click.echo(loading_text(job), err=True)
-    if kind == "demo":
+    if kind.invented:
         return ""
     if not given:
         _ask()

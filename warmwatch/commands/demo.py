@@ -8,25 +8,25 @@ from typing import TYPE_CHECKING
 
 import click
 
-from warmwatch.commands.greeting import CAUTIONS
+from warmwatch.app.greeting import CAUTIONS
+from warmwatch.app.session import Session
+from warmwatch.app.wiring import exit_code, open_sound, tell
 from warmwatch.commands.options import parse_band
 from warmwatch.commands.plot import draw_recording
 from warmwatch.commands.watch import parse_pace
-from warmwatch.commands.wiring import exit_code, open_sound, tell
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark
 from warmwatch.core.watch import Watch
 from warmwatch.links.address import Address
-from warmwatch.links.base import Notice
 from warmwatch.outputs.base import Entry, Output, Summary, View
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.plain import PlainLines, status_line
 from warmwatch.recording.writer import create
-from warmwatch.session import Session
 
 if TYPE_CHECKING:
-    from warmwatch.links.demo import DemoLink
+    from warmwatch.demo.link import DemoLink
 
 FOLDER = Path("warmwatch-demo")
 BAND = "80:90"
@@ -43,7 +43,7 @@ def command(folder: Path, method: str, pace: str | None, quiet: bool) -> int:
     It answers real requests on a virtual bus, through the same code that reads a vehicle. Every
     number is invented. Leaves a recording and a picture in FOLDER.
     """
-    from warmwatch.links.demo import open_address
+    from warmwatch.demo.link import open_address
 
     address = Address("demo", "", {"method": method} if method else {})
     link = open_address(address, parse_pace(pace))

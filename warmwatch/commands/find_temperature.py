@@ -9,10 +9,10 @@ from pathlib import Path
 
 import click
 
+from warmwatch.analysis.finding.beside import why_not_clear
+from warmwatch.analysis.finding.candidate import Candidate
+from warmwatch.analysis.finding.rank import DOUBT, rank
 from warmwatch.commands.step_line import step_line
-from warmwatch.core.finding.beside import why_not_clear
-from warmwatch.core.finding.candidate import Candidate
-from warmwatch.core.finding.rank import DOUBT, rank
 from warmwatch.core.units import parse_temperature
 from warmwatch.errors import LinkError, LinkLost, UsageError
 from warmwatch.links.address import Address

@@ -19,8 +19,8 @@ from warmwatch.core.level.fluid import (
 from warmwatch.core.level.ledger import FluidData, at_15, balance, first_fill_l
 from warmwatch.core.units import parse_temperature
 from warmwatch.errors import UsageError
-from warmwatch.outputs.proof.words import ACTS, balance_text, litres
-from warmwatch.outputs.words import temperature
+from warmwatch.words.events import temperature
+from warmwatch.words.proof import ACTS, balance_text, litres
 
 _CAUTION = (
     "Reckoned, not measured: the level at the plug decides, and service information comes first. "

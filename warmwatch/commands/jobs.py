@@ -6,9 +6,9 @@ from pathlib import Path
 import click
 
 from warmwatch.core.band import Band
-from warmwatch.outputs.proof.words import outcome_word
-from warmwatch.outputs.words import band_text, clock
 from warmwatch.recording.jobs import Listed, list_recordings, listed_object
+from warmwatch.words.events import band_text, clock
+from warmwatch.words.proof import outcome_word
 
 NOT_VERIFIED = "Not verified: each line repeats what stands at the end of its recording."
 

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import click
 
+from warmwatch.analysis.learned import Learned, learn_from, prior_text
 from warmwatch.commands.compare.export import write_bytes
 from warmwatch.commands.compare.report import NOTES_SHOWN, gathered
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.units import from_c
 from warmwatch.errors import RecordingError
-from warmwatch.outputs.words import clock
-from warmwatch.recording.learned import Learned, learn_from, prior_text
+from warmwatch.words.events import clock
 
 BEGINS = b'{\n "format": "warmwatch forecast prior"'
 STEP_C = 10

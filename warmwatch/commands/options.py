@@ -107,11 +107,11 @@ def with_check(job: Job, drain_band: str | None, **told: Any) -> Job:
 
 def _job_of_link(address: Address, *, banded: bool) -> Job | None:
     """Return the job that a link brings along: a recording its own, the invented vehicle one."""
-    if address.kind == "demo" and not banded:
+    if address.about_kind.invented and not banded:
         band = parse_band(address.options.get("band", DEMO_BAND), option="demo: band")
         return Job(band, band_source="invented for the demo")
     path = Path(address.rest)
-    if address.kind != "csv" or not is_recording(path):
+    if not address.about_kind.replay or not is_recording(path):
         return None
     try:
         return sidecar_job(read_sidecar(path))
@@ -143,10 +143,14 @@ def with_columns(address: Address, columns: Iterable[str], unit: str | None) -> 
         name, equals, value = column.partition("=")
         if not equals or not value:
             raise UsageError(f"--column {column}: write it like --column fluid_c=NAME.")
-        if address.kind != "csv":
+        if not address.about_kind.replay:
             raise UsageError(f"--column is for CSV files; {address.kind}: names its values itself.")
         options[name] = value
-    foreign_csv = address.kind == "csv" and not is_recording(Path(address.rest))
-    if unit is not None and "unit" not in options and (foreign_csv or address.kind == "lines"):
+    foreign_csv = address.about_kind.replay and not is_recording(Path(address.rest))
+    if (
+        unit is not None
+        and "unit" not in options
+        and (foreign_csv or address.about_kind.foreign_units)
+    ):
         options["unit"] = unit
     return replace(address, options=options)

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from warmwatch import __version__
+from warmwatch._version import __version__
 from warmwatch.core.reading import Item
 from warmwatch.errors import RecordingError, UsageError, WarmwatchError
 from warmwatch.recording.reader import RowReader, require_recording

@@ -44,10 +44,10 @@ def command(
     # The libraries for drawing and for PDF take a second to load; only now are they needed.
     from warmwatch.outputs.proof.document import make_proof
     from warmwatch.outputs.proof.facts import gather
-    from warmwatch.outputs.proof.words import verdict
     from warmwatch.recording.reader import require_recording
     from warmwatch.recording.seal.key import sign_recording
     from warmwatch.recording.seal.report import SealState
+    from warmwatch.words.proof import verdict
 
     require_recording(recording)
     later = None if job_file is None else job_fluid(job_file)

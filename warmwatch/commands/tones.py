@@ -9,9 +9,9 @@ import click
 
 from warmwatch.errors import UsageError, WarmwatchError
 from warmwatch.outputs.sound.player import TonePlayer
-from warmwatch.outputs.sound.speech import sentence
 from warmwatch.outputs.sound.tones import TONES, Tone, picture, write_wav
 from warmwatch.outputs.sound.voice import Voice, find_voice
+from warmwatch.words.speech import sentence
 
 LONGEST_S = 45.0
 """No tone with its words takes longer, even when a player hangs and another has to help."""

@@ -6,9 +6,9 @@ from pathlib import Path
 import click
 
 from warmwatch.outputs.proof.reading import verify_file
-from warmwatch.outputs.proof.words import report_lines, report_object
 from warmwatch.recording.seal.key import public_fingerprint
 from warmwatch.recording.seal.report import require_key
+from warmwatch.words.proof import report_lines, report_object
 
 
 @click.command("verify")

@@ -5,17 +5,17 @@ from pathlib import Path
 
 import click
 
+from warmwatch.analysis.learned import load_prior
+from warmwatch.app.keyboard.terminal import parse_keys
+from warmwatch.app.session import Until
+from warmwatch.app.wiring import PageWish, Wishes, run_watch, tell
 from warmwatch.commands.cautions import Acknowledged, acknowledge_loading
 from warmwatch.commands.options import make_job, with_check, with_columns
-from warmwatch.commands.wiring import PageWish, Wishes, run_watch, tell
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.level.rules import AXES
 from warmwatch.errors import UsageError
 from warmwatch.links import open_link, parse_address
-from warmwatch.links.keyboard.terminal import parse_keys
 from warmwatch.outputs.hook import hooks
-from warmwatch.recording.learned import load_prior
-from warmwatch.session import Until
 
 RECORDINGS = Path("warmwatch-recordings")
 
@@ -95,10 +95,10 @@ def command(
     job = make_job(address, job_file, band, unit, lead_s=lead_s, **labels)
     job = with_check(job, drain_band, tilt_deg=tilt, tilt_axis=tilt_axis, in_park=in_park)
     ends = parse_until(until)
-    note = acknowledge_loading(job, address.kind, given=cautions_understood)
+    note = acknowledge_loading(job, address.about_kind, given=cautions_understood)
     pacing = parse_pace(pace)
     folder = None if no_record else record or RECORDINGS
-    heard = not quiet and (address.kind != "csv" or pace not in (None, "max"))
+    heard = not quiet and (not address.about_kind.replay or pace not in (None, "max"))
     wish = PageWish(page_host, page_port, page_marks)
     if not page and wish != PageWish():
         raise UsageError("--page-host, --page-port and --page-marks need --page.")

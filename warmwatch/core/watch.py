@@ -21,7 +21,7 @@ from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.trust import BACKWARDS, Trust, Verdict
 from warmwatch.core.units import plausible
-from warmwatch.core.wording import levelling_text
+from warmwatch.words.forecast import levelling_text
 
 Result = Event | Forecast
 

@@ -7,15 +7,7 @@ from dataclasses import dataclass, field
 from urllib.parse import parse_qsl
 
 from warmwatch.errors import UsageError
-
-KINDS = {
-    "csv": "a recording, or any CSV file",
-    "lines": "one number a line, or name=value pairs; `lines:-` is standard input",
-    "demo": "an invented vehicle on a virtual bus",
-    "can": "request and answer over ISO-TP on a CAN interface",
-    "broadcast": "listens only: J1939, or signals of a database file",
-    "serial": "an AT-command text adapter",
-}
+from warmwatch.links.kinds import KINDS, Kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +17,11 @@ class Address:
     kind: str
     rest: str
     options: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def about_kind(self) -> Kind:
+        """The record of its kind."""
+        return KINDS[self.kind]
 
     def __str__(self) -> str:
         tail = "&".join(f"{key}={value}" for key, value in self.options.items())
@@ -36,15 +33,18 @@ def parse_address(text: str) -> Address:
     path, tail = _split_options(text)
     kind, colon, rest = path.partition(":")
     if not (colon and kind in KINDS):
-        if not path.lower().endswith(".csv"):
-            if os.path.isfile(path):
-                raise UsageError(f"{text!r} is a file without the ending .csv: write csv:{text}.")
-            known = ", ".join(f"{name}:" for name in KINDS)
-            raise UsageError(
-                f"{text!r} is no link address: begin with one of {known} or name a .csv file."
-            )
-        kind, rest = "csv", path
+        kind, rest = _kind_of_file(text, path), path
     return Address(kind, rest, _options(text, tail))
+
+
+def _kind_of_file(text: str, path: str) -> str:
+    for kind in KINDS.values():
+        if path.lower().endswith(kind.endings or ("\0",)):
+            return kind.name
+    if os.path.isfile(path):
+        raise UsageError(f"{text!r} is a file without the ending .csv: write csv:{text}.")
+    known = ", ".join(f"{name}:" for name in KINDS)
+    raise UsageError(f"{text!r} is no link address: begin with one of {known} or name a .csv file.")
 
 
 def _split_options(text: str) -> tuple[str, str]:

@@ -1,27 +1,15 @@
 """What every link offers, and how one is opened by its address."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from importlib import import_module
 from typing import Protocol
 
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Item
 from warmwatch.links.address import Address
 
 WAIT_S = 0.2
 """The longest that a link may block: keys, Ctrl-C and the blind timer are served so often."""
-
-
-@dataclass(frozen=True, slots=True)
-class Notice:
-    """Something to be told in plain words.
-
-    `lost` says that no reading can come until it mends; `alarm` that it must be heard, too.
-    """
-
-    text: str
-    lost: bool = False
-    alarm: bool = False
 
 
 LinkItem = Item | Notice | None
@@ -59,6 +47,6 @@ def open_link(address: Address, *, pace: float | None = None) -> Link:
     for recorded readings, and is ignored by links to real vehicles. Raises LinkError, InputError or
     UsageError.
     """
-    module = import_module(f"warmwatch.links.{address.kind}")
+    module = import_module(address.about_kind.module)
     link: Link = module.open_address(address, pace)
     return link

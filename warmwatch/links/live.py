@@ -11,9 +11,10 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.errors import LinkError, LinkRefused
-from warmwatch.links.base import WAIT_S, LinkItem, Notice
+from warmwatch.links.base import WAIT_S, LinkItem
 from warmwatch.links.clock import Clock
 
 STEP_S = 1e-6

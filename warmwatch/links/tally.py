@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from warmwatch.links.base import Notice
+from warmwatch.core.notice import Notice
 
 TELL_EVERY_S = 30.0
 

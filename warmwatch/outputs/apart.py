@@ -9,8 +9,8 @@ import threading
 from collections import deque
 
 from warmwatch.core.forecast.forecaster import Forecast
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Reading
-from warmwatch.links.base import Notice
 from warmwatch.outputs.base import Entry, Missed, Output, Summary, View
 from warmwatch.outputs.guard import Guarded
 

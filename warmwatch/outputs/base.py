@@ -7,9 +7,9 @@ from typing import Protocol
 from warmwatch.core.events import Event
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, Reading
 from warmwatch.core.watch import Snapshot
-from warmwatch.links.base import Notice
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,9 +7,9 @@ from warmwatch.core.band import Window
 from warmwatch.core.events import Event
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.level.check import Check, outcome
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, Reading
 from warmwatch.errors import printable
-from warmwatch.links.base import Notice
 from warmwatch.outputs.base import Entry, Missed, Summary, View
 from warmwatch.outputs.stream import Sink
 from warmwatch.recording.rows import utc_text

@@ -4,14 +4,12 @@ import time
 
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName
-from warmwatch.core.wording import forecast_text, levelling_text
 from warmwatch.errors import printable
-from warmwatch.links.base import Notice
 from warmwatch.outputs.base import Entry, Summary, View
-from warmwatch.outputs.level_words import conditions_text, plug_texts
 from warmwatch.outputs.stream import Sink
-from warmwatch.outputs.words import (
+from warmwatch.words.events import (
     band_text,
     clock,
     event_text,
@@ -19,6 +17,8 @@ from warmwatch.outputs.words import (
     temperature,
     window_text,
 )
+from warmwatch.words.forecast import forecast_text, levelling_text
+from warmwatch.words.level import conditions_text, plug_texts
 
 STATUS_EVERY_S = 30.0
 _EXPLAINED = (MarkName.PLUG_OUT, MarkName.STREAM, MarkName.DRIP, MarkName.NO_DRIP)

@@ -14,7 +14,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
-from warmwatch import __version__
+from warmwatch._version import __version__
 from warmwatch.core.forecast.forecaster import Forecaster
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.job import Job, job_from_mapping, job_to_mapping

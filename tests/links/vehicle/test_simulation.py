@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from warmwatch.core.reading import MarkName
+from warmwatch.demo.driver import HOLD_S, REST_S, Way, demand
+from warmwatch.demo.plant import COOLANT, Demand, Plant, Temperatures
+from warmwatch.demo.scenario import METHODS, make_scenario
+from warmwatch.demo.simulation import STEP_S, State, Vehicle, VehicleClock, outline
 from warmwatch.errors import UsageError
-from warmwatch.links.vehicle.driver import HOLD_S, REST_S, Way, demand
-from warmwatch.links.vehicle.plant import COOLANT, Demand, Plant, Temperatures
-from warmwatch.links.vehicle.scenario import METHODS, make_scenario
-from warmwatch.links.vehicle.simulation import STEP_S, State, Vehicle, VehicleClock, outline
 
 
 def after(vehicle: Vehicle, minutes: float) -> State:

@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from warmwatch.links.vehicle.plant import fluid_mass
-from warmwatch.links.vehicle.thermal import AMBIENT, Mass, Network, loss_w
-from warmwatch.links.vehicle.thermal import Path as Flow
+from warmwatch.demo.plant import fluid_mass
+from warmwatch.demo.thermal import AMBIENT, Mass, Network, loss_w
+from warmwatch.demo.thermal import Path as Flow
 
 SHARED = Path(__file__).parents[3] / "shared"
 

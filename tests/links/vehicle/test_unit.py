@@ -15,10 +15,10 @@ from udsoncan.exceptions import NegativeResponseException, TimeoutException
 from udsoncan.Response import Response
 from udsoncan.typing import ClientConfig
 
-from warmwatch.links.vehicle.ecu import VehicleBus, open_virtual
-from warmwatch.links.vehicle.scenario import make_scenario
-from warmwatch.links.vehicle.simulation import State, Vehicle
-from warmwatch.links.vehicle.unit import (
+from warmwatch.demo.ecu import VehicleBus, open_virtual
+from warmwatch.demo.scenario import make_scenario
+from warmwatch.demo.simulation import State, Vehicle
+from warmwatch.demo.unit import (
     ENGINE_PARAMETERS,
     FLUID_IDENTIFIER,
     PARK_IDENTIFIER,

@@ -9,20 +9,20 @@ from pathlib import Path
 
 import click
 
+from warmwatch.analysis.many.cache import FeatureCache, cache_path
+from warmwatch.analysis.many.runs import Loaded, Wanted, load_runs
+from warmwatch.analysis.many.spread import Here, OnDask
+from warmwatch.analysis.methods.comparison import BOTH, METHOD, PHASE, compare
+from warmwatch.analysis.methods.figures import label
+from warmwatch.analysis.methods.span import choose_span
 from warmwatch.commands.cautions import CAUTIONS, NOT_ADVISED, declares_loading
 from warmwatch.commands.compare.export import as_object, write_bytes, write_csv, write_parquet
 from warmwatch.commands.compare.report import NOTES_SHOWN, Result, report
-from warmwatch.commands.compare.told import told_notes
-from warmwatch.commands.compare.words import sentences
 from warmwatch.commands.options import parse_band
-from warmwatch.core.methods.comparison import BOTH, METHOD, PHASE, compare
-from warmwatch.core.methods.figures import label
-from warmwatch.core.methods.span import choose_span
 from warmwatch.core.units import parse_temperature
 from warmwatch.errors import RecordingError, UsageError
-from warmwatch.recording.many.cache import FeatureCache, cache_path
-from warmwatch.recording.many.runs import Loaded, Wanted, load_runs
-from warmwatch.recording.many.spread import Here, OnDask
+from warmwatch.words.compare import sentences
+from warmwatch.words.compare_advice import told_notes
 
 WIDTH = 100
 MANY = 50

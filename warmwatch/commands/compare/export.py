@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from warmwatch.analysis.many.frames import Note
+from warmwatch.analysis.methods.comparison import Comparison, Difference, Group
+from warmwatch.analysis.methods.figures import Piece, Run, rate_name
 from warmwatch.commands.compare.within import interval_object, within, within_objects
-from warmwatch.core.methods.comparison import Comparison, Difference, Group
-from warmwatch.core.methods.figures import Piece, Run, rate_name
 from warmwatch.errors import UsageError, WarmwatchError
-from warmwatch.recording.many.frames import Note
 from warmwatch.recording.rows import guard
 
 FIGURES = (

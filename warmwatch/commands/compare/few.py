@@ -1,7 +1,7 @@
 """What a comparison cannot tell, in sentences: too few runs, stays not seen to their end."""
 
-from warmwatch.core.methods.comparison import Comparison
-from warmwatch.core.methods.interval import TOO_FEW
+from warmwatch.analysis.methods.comparison import Comparison
+from warmwatch.analysis.methods.interval import TOO_FEW
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _TOO_FEW = " too few to tell "

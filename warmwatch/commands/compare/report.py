@@ -5,14 +5,14 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from warmwatch.commands.compare.told import differences_table
+from warmwatch.analysis.many.frames import Note
+from warmwatch.analysis.many.runs import Loaded
+from warmwatch.analysis.methods.comparison import Comparison
 from warmwatch.commands.compare.within import within, within_sentences
-from warmwatch.commands.compare.words import runs_text, table
-from warmwatch.core.methods.comparison import Comparison
 from warmwatch.errors import printable
-from warmwatch.outputs.words import band_text, temperature
-from warmwatch.recording.many.frames import Note
-from warmwatch.recording.many.runs import Loaded
+from warmwatch.words.compare import runs_text, table
+from warmwatch.words.compare_advice import differences_table
+from warmwatch.words.events import band_text, temperature
 
 NOTES_SHOWN = 20
 NAMES_SHOWN = 3

@@ -1,7 +1,7 @@
 """The rows of a comparison's table: each figure's name, its words and its kind of unit."""
 
-from warmwatch.core.methods.figures import Span, rate_name
-from warmwatch.outputs.words import temperature
+from warmwatch.analysis.methods.figures import Span, rate_name
+from warmwatch.words.events import temperature
 
 TEMPERATURE, RATE, MINUTES, DIFFERENCE = "°{unit}", "°{unit}/min", "min", "{unit} degrees"
 

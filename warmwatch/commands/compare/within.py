@@ -4,15 +4,15 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from warmwatch.analysis.methods.figures import Run
+from warmwatch.analysis.methods.interval import Interval
+from warmwatch.analysis.methods.run import RunFeatures
+from warmwatch.analysis.methods.stages import SETTLE_S, StageModel, StageRate, stage_model
 from warmwatch.commands.compare.rows import DIFFERENCE, RATE
-from warmwatch.commands.compare.words import shown_value
 from warmwatch.core.band import Band
-from warmwatch.core.methods.figures import Run
-from warmwatch.core.methods.interval import Interval
-from warmwatch.core.methods.run import RunFeatures
-from warmwatch.core.methods.stages import SETTLE_S, StageModel, StageRate, stage_model
 from warmwatch.core.units import from_c
-from warmwatch.outputs.words import band_text, temperature
+from warmwatch.words.compare import shown_value
+from warmwatch.words.events import band_text, temperature
 
 SHOWN = 3
 """With more recordings than this each is left to itself, or to --json."""

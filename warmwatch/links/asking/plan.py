@@ -7,11 +7,11 @@ that is asked for one at a time from then on. A refusal is told once and heeded.
 from collections.abc import Generator, Iterator, Sequence
 from dataclasses import replace
 
+from warmwatch.core.notice import Notice
 from warmwatch.links.asking.question import Question
 from warmwatch.links.asking.request import Outcome, Request
 from warmwatch.links.asking.survey import Asking
 from warmwatch.links.asking.units import Unit
-from warmwatch.links.base import Notice
 from warmwatch.links.live import Polled, Values
 from warmwatch.signals import decode, obd, uds
 from warmwatch.signals.answers import Conduct, Refusal, split_records

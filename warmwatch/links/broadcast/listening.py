@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from typing import Protocol
 
-from warmwatch.links.base import Notice
+from warmwatch.core.notice import Notice
 from warmwatch.links.live import Polled, Values
 from warmwatch.signals import Decoded
 from warmwatch.signals.j1939 import LEVEL_STATUS, Parameter, decode_parameter, group_of, j1939_table

@@ -10,10 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from warmwatch.core.notice import Notice
 from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import LinkLost, UsageError
 from warmwatch.links.address import Address
-from warmwatch.links.base import WAIT_S, Notice
+from warmwatch.links.base import WAIT_S
 from warmwatch.links.broadcast.listening import Heard, J1939Ear, Listened
 from warmwatch.links.can.bus import (
     BusOpener,

@@ -10,6 +10,7 @@ import time
 from collections.abc import Generator, Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 
+from warmwatch.core.notice import Notice
 from warmwatch.errors import LinkLost
 from warmwatch.links.address import Address
 from warmwatch.links.asking.plan import Plan
@@ -17,7 +18,7 @@ from warmwatch.links.asking.question import questions
 from warmwatch.links.asking.request import Exchange, Outcome, Request
 from warmwatch.links.asking.survey import Asking, Survey
 from warmwatch.links.asking.units import FIXED, NORMAL, Addressing, addressings
-from warmwatch.links.base import WAIT_S, Notice
+from warmwatch.links.base import WAIT_S
 from warmwatch.links.can.bus import BusOpener, bus_options, lost, seconds_option
 from warmwatch.links.can.frames import NO_TEXT_WORDS
 from warmwatch.links.can.transport import Transport

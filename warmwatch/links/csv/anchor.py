@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from warmwatch.core.job import BLINDEST_S
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Reading
-from warmwatch.links.base import Notice
 
 BACK_S = 30.0
 """Times that run back by less are told and not used, until they have caught up."""

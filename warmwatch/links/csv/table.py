@@ -9,10 +9,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields
 from itertools import islice, pairwise
 
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Reading
 from warmwatch.core.units import implausible, to_c
 from warmwatch.errors import InputError, printable
-from warmwatch.links.base import Notice
 from warmwatch.links.csv.anchor import Anchor
 from warmwatch.links.csv.cells import (
     RowClock,

@@ -7,6 +7,7 @@ read its answer is different.
 from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import dataclass
 
+from warmwatch.core.notice import Notice
 from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import LinkLost
 from warmwatch.links.asking.plan import NO_FLUID, Plan
@@ -14,7 +15,6 @@ from warmwatch.links.asking.question import FLUID, Question, questions
 from warmwatch.links.asking.request import Request
 from warmwatch.links.asking.survey import Asking, Survey
 from warmwatch.links.asking.units import FIXED, NORMAL, Unit
-from warmwatch.links.base import Notice
 from warmwatch.links.serial.exchange import TextBus
 from warmwatch.links.serial.talk import (
     IGNITION,

@@ -3,10 +3,10 @@
 import time
 from collections.abc import Iterator
 
+from warmwatch.core.notice import Notice
 from warmwatch.errors import LinkError
 from warmwatch.links.address import Address
 from warmwatch.links.asking.plan import NO_FLUID
-from warmwatch.links.base import Notice
 from warmwatch.links.byte_port import PortOpener
 from warmwatch.links.live import Values
 from warmwatch.links.serial.port import TextPort, open_text_port, settings_of

@@ -12,7 +12,6 @@ from warmwatch.links.asking.survey import Offer
 from warmwatch.links.asking.units import Unit
 from warmwatch.links.trying.steps import Step
 
-KINDS = ("serial", "can")
 AGAIN_S, AGAIN_PAUSE_S = 60.0, 1.0
 
 
@@ -48,9 +47,9 @@ def open_asker(address: Address, told: Callable[[Step], None], target: int | Non
 
     Raises LinkError, and UsageError for a kind of link that asks nothing.
     """
-    if address.kind not in KINDS:
+    if not address.about_kind.asker:
         raise UsageError(f"{address.kind}: asks no questions: search on a serial: or can: link.")
-    module = import_module(f"warmwatch.links.{address.kind}.asker")
+    module = import_module(address.about_kind.asker)
     asker: Asker = module.open_asker(address, told, target)
     return asker
 

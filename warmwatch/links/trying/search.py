@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
-from warmwatch.core.finding.candidate import Sample, Surroundings
+from warmwatch.analysis.finding.candidate import Sample, Surroundings
 from warmwatch.errors import LinkLost, WarmwatchError
 from warmwatch.links.asking.request import Outcome, Request
 from warmwatch.links.asking.units import Unit

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
+from warmwatch.core.notice import Notice
 from warmwatch.links.address import Address
-from warmwatch.links.base import Notice
 
 SHORTEST_S = 0.3
 """A rate is told over no less time than this."""

@@ -4,10 +4,11 @@ import time
 from collections.abc import Iterator
 from importlib import import_module
 
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Reading
 from warmwatch.errors import LinkError
 from warmwatch.links.address import Address
-from warmwatch.links.base import Notice, open_link
+from warmwatch.links.base import open_link
 from warmwatch.links.trying.steps import (
     Heard,
     Step,
@@ -19,21 +20,12 @@ from warmwatch.links.trying.steps import (
 )
 
 LISTEN_S = 8.0
-_OWN = ("serial", "can")
-_VEHICLE = "ignition on (engine only outdoors: exhaust gas)? plug seated? the vehicle's bitrate?"
-_ADVICE = {
-    "can": f"{_VEHICLE} does another program ask at the same time?",
-    "broadcast": f"{_VEHICLE} a bus behind a gateway says nothing by itself: can: asks",
-    "lines": "is the program or the thermometer printing? another speed of the port (baud=)?",
-    "csv": "is it a table with a column of times and one of temperatures?",
-    "demo": "try again",
-}
 
 
 def try_link(address: Address, seconds: float = LISTEN_S) -> Iterator[Step]:
     """Yield steps as they are taken. Raises UsageError for an address that cannot be meant."""
-    if address.kind in _OWN:
-        module = import_module(f"warmwatch.links.{address.kind}.trial")
+    if address.about_kind.trial:
+        module = import_module(address.about_kind.trial)
         own: TryAddress = module.try_address
         yield from own(address)
     else:
@@ -65,7 +57,7 @@ def listen(address: Address, seconds: float) -> Iterator[Step]:
             "readings",
             StepState.FAILED,
             f"none came in {seconds:.0f} seconds",
-            _ADVICE[address.kind],
+            address.about_kind.advice,
         )
         return
     yield from reading_steps(readings, named=names_fluid(address))

@@ -9,7 +9,7 @@ from warmwatch.outputs.base import View
 from warmwatch.outputs.page.cues import tone_table
 from warmwatch.outputs.screen.board import CAUTIONS, Board, board, stalled
 from warmwatch.outputs.screen.story import Tale
-from warmwatch.outputs.words import clock
+from warmwatch.words.events import clock
 
 HAPPENED = 12
 

@@ -15,15 +15,15 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from warmwatch import __version__
+from warmwatch._version import __version__
+from warmwatch.analysis.methods.comparison import Comparison
+from warmwatch.analysis.methods.figures import RATE_HALF_C, Run, Span, label, rate_at
+from warmwatch.analysis.methods.interval import quantile
 from warmwatch.core.band import Band
-from warmwatch.core.methods.comparison import Comparison
-from warmwatch.core.methods.figures import RATE_HALF_C, Run, Span, label, rate_at
-from warmwatch.core.methods.interval import quantile
 from warmwatch.core.units import from_c
 from warmwatch.outputs.picture.style import BAND, BAND_EDGE, INK, SOFT_INK
 from warmwatch.outputs.picture.text import FONT, drawable
-from warmwatch.outputs.words import band_text, temperature
+from warmwatch.words.events import band_text, temperature
 
 SIZE_IN = (12.0, 7.2)
 DOTS_PER_INCH = 120

@@ -8,7 +8,7 @@ from warmwatch.core.band import Window
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.outputs.picture import style
 from warmwatch.outputs.picture.trace import Trace
-from warmwatch.outputs.words import clock
+from warmwatch.words.events import clock
 
 _APPROACH = (0.05, 0.3, 0.55, 0.8)
 _INSIDE = (0.15, 0.6)

@@ -10,14 +10,14 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from warmwatch import __version__
+from warmwatch._version import __version__
 from warmwatch.core.phase import Phase
 from warmwatch.outputs.picture import style
 from warmwatch.outputs.picture.curve import draw_curve
 from warmwatch.outputs.picture.forecasts import draw_forecasts, horizon_s, pick_forecasts
 from warmwatch.outputs.picture.text import FONT, drawable, time_ticks, windows_text
 from warmwatch.outputs.picture.trace import Trace
-from warmwatch.outputs.words import band_text
+from warmwatch.words.events import band_text
 
 LEAST_S = 10.0
 """The time axis is never shorter."""

@@ -9,7 +9,7 @@ from matplotlib.font_manager import FontProperties, findfont, get_font
 
 from warmwatch.core.band import Window
 from warmwatch.core.reading import Mark, MarkName
-from warmwatch.outputs.words import clock
+from warmwatch.words.events import clock
 
 FONT = "DejaVu Sans"
 """Comes with the drawing library, so that a picture looks the same everywhere."""

@@ -3,8 +3,8 @@
 from warmwatch.core.level.fluid import BASE_C, volume_at
 from warmwatch.core.level.ledger import Entry, at_15, balance, first_fill_l
 from warmwatch.outputs.proof.facts import Facts
-from warmwatch.outputs.proof.words import ACTS, balance_text, litres
-from warmwatch.outputs.words import clock, temperature
+from warmwatch.words.events import clock, temperature
+from warmwatch.words.proof import ACTS, balance_text, litres
 
 FILL_C = 20.0
 

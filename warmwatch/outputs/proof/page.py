@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
-from warmwatch import __version__
+from warmwatch._version import __version__
 from warmwatch.core.band import Window
 from warmwatch.core.events import EventKind
 from warmwatch.core.level.check import Check, Outcome
@@ -13,14 +13,14 @@ from warmwatch.core.level.drip import by_warming, overrun_ml
 from warmwatch.core.reading import MarkName
 from warmwatch.outputs.proof.amounts import balance_lines, ledger_heads, ledger_row
 from warmwatch.outputs.proof.facts import Facts, Told
-from warmwatch.outputs.proof.words import (
+from warmwatch.recording.seal.report import SealState
+from warmwatch.words.events import band_text, clock, event_text, window_text
+from warmwatch.words.proof import (
     PROVES,
     conditions_sentence,
     temperature_or_unknown,
     verdict,
 )
-from warmwatch.outputs.words import band_text, clock, event_text, window_text
-from warmwatch.recording.seal.report import SealState
 
 MOST_ROWS = 40
 MOST_WINDOWS = 12

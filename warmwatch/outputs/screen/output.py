@@ -12,8 +12,8 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from typing import Protocol, TextIO
 
-from warmwatch.links.base import Notice
-from warmwatch.links.keyboard.foreground import in_foreground
+from warmwatch.app.keyboard.foreground import in_foreground
+from warmwatch.core.notice import Notice
 from warmwatch.outputs.base import Entry, Summary, View
 from warmwatch.outputs.plain import summary_lines
 from warmwatch.outputs.screen.board import Board, board, stalled

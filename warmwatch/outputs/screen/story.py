@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecast
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.units import from_c
-from warmwatch.core.wording import Shown, steady
-from warmwatch.links.base import Notice
 from warmwatch.outputs.base import Entry
+from warmwatch.words.forecast import Shown, steady
 
 KEPT = 20
 _TENTHS_KEPT = 60

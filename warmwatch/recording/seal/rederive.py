@@ -4,7 +4,7 @@ from collections import deque
 from collections.abc import Mapping
 from typing import Any
 
-from warmwatch import __version__
+from warmwatch._version import __version__
 from warmwatch.core.events import Event
 from warmwatch.core.level.check import outcome
 from warmwatch.recording.rows import HEADER, cells_item, event_cells

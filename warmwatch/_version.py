@@ -1,0 +1,3 @@
+"""The version, on the ground floor so that every room may read it."""
+
+__version__ = "0.2.0"

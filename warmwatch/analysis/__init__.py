@@ -1,0 +1,1 @@
+"""Reads many recordings: compares methods, learns from them, finds a temperature."""

@@ -1,0 +1,166 @@
+"""What earlier recordings teach the forecast: read from recordings, kept in a small JSON file."""
+
+import hashlib
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from warmwatch.analysis.many.frames import Note, find_recordings
+from warmwatch.core.forecast.prior import Point, Prior, learn
+from warmwatch.core.job import Job
+from warmwatch.core.phase import PhaseTracker
+from warmwatch.core.reading import Reading
+from warmwatch.core.trust import Trust
+from warmwatch.core.units import plausible
+from warmwatch.errors import RecordingError, UsageError
+from warmwatch.recording.reader import RowReader
+from warmwatch.recording.rows import cells_item
+from warmwatch.recording.sidecar import read_sidecar, sidecar_job
+
+MOST_BYTES = 1 << 20
+"""No file of ours that holds what was learned comes near this."""
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """A prior, how many recordings were found and tried, and what is to be told of them.
+
+    `made_here` is false for a prior that was read from a file: nobody knows of which vehicle it is.
+    """
+
+    prior: Prior
+    found: int
+    notes: tuple[Note, ...] = ()
+    made_here: bool = True
+    vehicles: tuple[str, ...] = ()
+    methods: tuple[str, ...] = ()
+
+
+def learn_from(paths: Iterable[Path], *, vehicle: str = "", method: str = "") -> Learned:
+    """Learn from all recordings under `paths`, only those with the labels that are given.
+
+    A bad recording is told and left out. Raises UsageError for a path that is not there.
+    """
+    files, notes = find_recordings(paths)
+    notes = [note for note in notes if note.name.endswith(".csv")]
+    runs, vehicles, methods = [], dict[str, str](), dict[str, str]()
+    first: dict[str, str] = {}
+    for path, name in files.items():
+        try:
+            job = sidecar_job(read_sidecar(path))
+            why = _other(job, vehicle, method)
+            points = [] if why else longest_piece(path, job)
+        except (RecordingError, ValueError, TypeError, ArithmeticError, RecursionError) as error:
+            why, points = str(error), []
+        why = why or _no_lesson(points) or _twin_of(first.setdefault(_digest(points), name), name)
+        if why:
+            notes.append(Note(name, why, used=False))
+        else:
+            runs.append(points)
+            vehicles[_same(job.vehicle)] = job.vehicle
+            methods[_same(job.method)] = job.method
+    prior = _as_kept(learn(runs))
+    named = tuple(vehicles.values()), tuple(methods.values())
+    return Learned(prior, len(files), tuple(notes), True, *named)
+
+
+def _digest(points: Sequence[Point]) -> str:
+    return hashlib.sha256(repr(points).encode("utf-8")).hexdigest()
+
+
+def _twin_of(first: str, name: str) -> str:
+    """Return that a warm-up was learned from before: twice, it would seem twice as sure."""
+    return "" if first == name else f"holds the same warm-up as {first}, counted once"
+
+
+def _no_lesson(points: Sequence[Point]) -> str:
+    """Return why a run teaches nothing; empty text when it does."""
+    try:
+        found = _as_kept(learn([points]))
+    except ValueError:
+        return "the fluid takes hours for a degree in it"
+    return "" if found.runs else "the fluid rises too little in it to teach anything"
+
+
+def _as_kept(prior: Prior) -> Prior:
+    """Return a prior as a file or a sidecar keeps it, so that a replay has the same to the digit.
+
+    Raises ValueError when it could not be read back.
+    """
+    return Prior.from_mapping(prior.to_mapping())
+
+
+def _other(job: Job, vehicle: str, method: str) -> str:
+    """Return why a recording's labels are not those wanted; empty text when they are."""
+    if vehicle and _same(job.vehicle) != _same(vehicle):
+        return f"is of another vehicle ({job.vehicle or 'no label'})"
+    if method and _same(job.method) != _same(method):
+        return f"is of another method ({job.method or 'no label'})"
+    return ""
+
+
+def _same(label: str) -> str:
+    return " ".join(label.split()).casefold()
+
+
+def longest_piece(path: Path, job: Job) -> list[Point]:
+    """Return the good readings of the unbroken piece that rises most, as (s, degC, phase).
+
+    A level passed in a gap has no time, and what came before a gap says nothing after it.
+    """
+    pieces = list(_pieces(path, job.blind_limit_s))
+    return max(pieces, key=_rise_c, default=[])
+
+
+def _rise_c(points: Sequence[Point]) -> float:
+    return max(point[1] for point in points) - points[0][1]
+
+
+def _pieces(path: Path, blind_limit_s: float) -> Iterator[list[Point]]:
+    trust, phases = Trust(), PhaseTracker(max(5.0, blind_limit_s))
+    piece: list[Point] = []
+    for row in RowReader(path):
+        item = cells_item(row.cells)
+        if not isinstance(item, Reading):
+            continue
+        verdict = trust.judge(item)
+        phase = phases.step(item.elapsed_s, plausible(item.values))
+        if verdict is None or verdict.fluid_c is None:
+            continue
+        if piece and (verdict.fresh or item.elapsed_s - piece[-1][0] > blind_limit_s):
+            yield piece
+            piece = []
+        piece.append((item.elapsed_s, verdict.fluid_c, phase))
+    if piece:
+        yield piece
+
+
+def prior_text(prior: Prior) -> str:
+    """Return the file that keeps a prior."""
+    return json.dumps(prior.to_mapping(), indent=1) + "\n"
+
+
+def read_prior(path: Path) -> Prior:
+    """Return the prior that a file keeps; UsageError when it keeps none."""
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise ValueError("it is too long")
+        return Prior.from_mapping(json.loads(path.read_bytes().decode("utf-8")))
+    except OSError as error:
+        why = error.strerror or str(error)
+    except (ValueError, OverflowError, RecursionError) as error:
+        why = str(error)
+    raise UsageError(
+        f"{path} holds nothing that was learned ({why}): make it with warmwatch learn."
+    )
+
+
+def load_prior(path: Path, *, vehicle: str = "") -> Learned:
+    """Return what a file keeps, or what the recordings at `path` teach about `vehicle`."""
+    if path.is_dir() or path.suffix.lower() == ".csv":
+        return learn_from([path], vehicle=vehicle)
+    if not path.exists():
+        raise UsageError(f"There is no {path}: check the name.")
+    prior = read_prior(path)
+    return Learned(prior, prior.runs, made_here=False)

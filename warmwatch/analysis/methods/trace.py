@@ -1,0 +1,306 @@
+"""Folds a recording's readings and marks into the features of its warm-up.
+
+Good readings are averaged over POINT_S, so that fast and slow sampling are treated alike, and
+crossings are interpolated between neighbouring points of one unbroken piece, never across a gap.
+Windows, phases and holds come from the same parts that the watch itself uses.
+"""
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+from warmwatch.analysis.methods.run import Gap, Holds, PlugOut, RunFeatures, Stage, Stay
+from warmwatch.analysis.methods.stages import Point, blocks, join, slope
+from warmwatch.core.band import Window, WindowTracker
+from warmwatch.core.events import Event, EventKind
+from warmwatch.core.hold import HoldTimer
+from warmwatch.core.job import Job
+from warmwatch.core.phase import Phase, PhaseTracker
+from warmwatch.core.reading import Item, Mark, MarkName, Reading
+from warmwatch.core.trust import BACKWARDS, Trust
+from warmwatch.core.units import implausible, plausible
+from warmwatch.core.watch import MOST_BEHIND
+
+POINT_S = 5.0
+CURVE_S = 10.0
+CLOCKS_AGREE_S = 2.0
+PLUG_OUT_S = 120.0
+STILL_RISING_C = 0.5
+ABSURD_FLUID_C = 150.0
+ABSURD_AMBIENT_C = 55.0
+"""Hotter than any fluid or any air a vehicle stands in: degF were meant."""
+_SLOW = ("ambient_c", "coolant_c")
+
+
+@dataclass(slots=True)
+class _Tally:
+    """Running figures of a slow value."""
+
+    first: float | None = None
+    peak: float = -math.inf
+    total: float = 0.0
+    count: int = 0
+
+    def add(self, value: float) -> None:
+        self.first = value if self.first is None else self.first
+        self.peak = max(self.peak, value)
+        self.total += value
+        self.count += 1
+
+
+class Trace:
+    """Takes the items of one recording in order; `features` closes it."""
+
+    def __init__(self, job: Job) -> None:
+        self._job = job
+        self._trust = Trust()
+        self._phases = PhaseTracker(max(5.0, job.blind_limit_s))
+        self._tracker = WindowTracker(job.band, deadband_c=job.deadband_c, confirm_s=job.confirm_s)
+        self._timer = HoldTimer(job.hold_limit_s, job.rest_s)
+        self._slow = {name: _Tally() for name in _SLOW}
+        self._points: list[Point] = []
+        self._sums = [0.0, 0.0, 0.0]
+        self._bin: int | None = None
+        self._piece = 0
+        self._gaps: list[Gap] = []
+        self._gap_told = ""
+        self._behind, self._behind_since_s = 0, 0.0
+        self._last: tuple[float, float | None] | None = None
+        self._last_c = 0.0
+        self._step_c = math.inf
+        self._first_s: float | None = None
+        self._windows: list[Window] = []
+        self._stretches: list[Stage] = []
+        self._marks: list[Mark] = []
+        self._events: list[Event] = []
+        self._readings = self._good = self._doubtful = 0
+
+    def step(self, item: Item) -> None:
+        """Take the next item."""
+        if isinstance(item, Reading):
+            self._reading(item)
+        elif isinstance(item, Mark):
+            self._marks.append(item)
+        elif item.gap:
+            self._gap_told = item.gap
+
+    def _reading(self, reading: Reading) -> None:
+        self._readings += 1
+        verdict = self._trust.judge(reading)
+        if verdict is not None and verdict.reason == BACKWARDS:
+            self._doubtful += 1
+            self._lost_in_time(reading.elapsed_s)
+            return
+        phase = self._phases.step(reading.elapsed_s, plausible(reading.values))
+        self._stretch(reading.elapsed_s, phase)
+        for name in _SLOW:
+            value = reading.values.get(name)
+            if value is not None and name not in reading.doubts and not implausible(name, value):
+                self._slow[name].add(value)
+        if verdict is not None and verdict.fluid_c is None:
+            self._doubtful += 1
+        elif verdict is not None and verdict.fluid_c is not None:
+            self._good_reading(reading, verdict.fluid_c, jumped=verdict.fresh)
+        self._events += self._timer.step(reading.elapsed_s, phase, None)
+
+    def _lost_in_time(self, elapsed_s: float) -> None:
+        """Times that stay behind the clock break the piece, as they make the watch blind."""
+        self._behind += 1
+        if self._behind == 1:
+            self._behind_since_s = elapsed_s
+        long = elapsed_s - self._behind_since_s >= self._job.blind_limit_s
+        if long or self._behind >= MOST_BEHIND:
+            self._gap_told = "the readings' time ran behind"
+
+    def _good_reading(self, reading: Reading, fluid_c: float, *, jumped: bool) -> None:
+        now_s = reading.elapsed_s
+        self._good += 1
+        self._behind = 0
+        if self._first_s is None:
+            self._first_s = now_s
+        self._look_for_gap(reading, jumped)
+        if fluid_c != self._last_c and self._last is not None:
+            self._step_c = min(self._step_c, abs(fluid_c - self._last_c))
+        self._last, self._last_c, self._gap_told = (now_s, reading.utc_s), fluid_c, ""
+        crossing = self._tracker.step(now_s, fluid_c)
+        if crossing is not None and crossing.ended is not None:
+            self._windows.append(crossing.ended)
+        number = int(now_s // POINT_S)
+        if number != self._bin:
+            self._close_point()
+            self._bin = number
+        self._sums[0] += 1.0
+        self._sums[1] += now_s
+        self._sums[2] += fluid_c
+
+    def _look_for_gap(self, reading: Reading, jumped: bool) -> None:
+        if self._last is None:
+            return
+        last_s, last_utc_s = self._last
+        silent_s = reading.elapsed_s - last_s
+        if not (jumped or self._gap_told or silent_s > self._job.blind_limit_s):
+            return
+        self._close_point()
+        self._piece += 1
+        ended = self._tracker.lose(last_s, "jump" if jumped else "blind")
+        if ended is not None:
+            self._windows.append(ended)
+        utc_s = None
+        if last_utc_s is not None and reading.utc_s is not None:
+            utc_s = reading.utc_s - last_utc_s
+        agrees = utc_s is not None and abs(utc_s - silent_s) <= CLOCKS_AGREE_S
+        why = "the reading jumped" if jumped else self._gap_told or "no good reading"
+        self._gaps.append(Gap(last_s, reading.elapsed_s, why, agrees and not jumped))
+
+    def _close_point(self) -> None:
+        count, total_s, total_c = self._sums
+        if count:
+            self._points.append(Point(total_s / count, total_c / count, self._piece))
+        self._sums = [0.0, 0.0, 0.0]
+        self._bin = None
+
+    def _stretch(self, now_s: float, phase: Phase) -> None:
+        last = self._stretches[-1] if self._stretches else None
+        if last is None:
+            self._stretches.append(Stage(str(phase), now_s, now_s))
+            return
+        if now_s - last.to_s > self._job.blind_limit_s:
+            self._stretches += [Stage("unknown", last.to_s, now_s), Stage(str(phase), now_s, now_s)]
+        elif last.kind == phase:
+            self._stretches[-1] = Stage(last.kind, last.from_s, now_s)
+        else:
+            self._stretches[-1] = Stage(last.kind, last.from_s, now_s)
+            self._stretches.append(Stage(str(phase), now_s, now_s))
+
+    def features(self) -> RunFeatures | None:
+        """Return the features; None when there was no good reading of the fluid."""
+        self._close_point()
+        if not self._points or self._first_s is None or self._last is None:
+            return None
+        points = self._points
+        stages = join(self._stretches)
+        start_c, end_c = points[0].fluid_c, points[-1].fluid_c
+        done_s = self._done_s()
+        peak_c = max((p.fluid_c for p in points if p.at_s <= done_s), default=start_c)
+        ambient, coolant = self._slow["ambient_c"], self._slow["coolant_c"]
+        climb_from_c = math.ceil(start_c)
+        tops = range(climb_from_c, math.floor(max(p.fluid_c for p in points)) + 1)
+        return RunFeatures(
+            readings=self._readings,
+            good=self._good,
+            doubtful=self._doubtful,
+            step_c=round(self._step_c, 6) if math.isfinite(self._step_c) else 0.0,
+            first_s=self._first_s,
+            last_s=self._last[0],
+            start_c=round(start_c, 3),
+            end_c=round(end_c, 3),
+            peak_c=round(peak_c, 3),
+            still_rising=done_s >= points[-1].at_s and peak_c - end_c < STILL_RISING_C,
+            ambient_c=round(ambient.total / ambient.count, 3) if ambient.count else None,
+            coolant_start_c=coolant.first,
+            coolant_peak_c=coolant.peak if coolant.count else None,
+            climb_from_c=climb_from_c,
+            climb_s=_climb(points, [float(level) for level in tops]),
+            low_s=_climb(points, [self._job.band.low_c])[0],
+            window=self._longest_stay(self._last[0]),
+            plug_out=self._plug_out(),
+            holds=self._holds(),
+            gaps=tuple(self._gaps),
+            stages=stages,
+            blocks=blocks(points, stages),
+            curve=tuple((round(p.at_s, 1), round(p.fluid_c, 2)) for p in _thinned(points)),
+            doubt=_doubt(peak_c, start_c, ambient),
+        )
+
+    def _done_s(self) -> float:
+        """The end of the job: level set, or else the last plug-in; infinite without either."""
+        for name in (MarkName.LEVEL_SET, MarkName.PLUG_IN):
+            times = [mark.elapsed_s for mark in self._marks if mark.name is name]
+            if times:
+                return times[-1]
+        return math.inf
+
+    def _longest_stay(self, last_s: float) -> Stay | None:
+        open_window = self._tracker.window
+        windows = [*self._windows, *([] if open_window is None else [open_window])]
+        stays = [_stay(window, last_s) for window in windows]
+        return max(stays, key=lambda stay: stay.lasted_s, default=None)
+
+    def _plug_out(self) -> PlugOut | None:
+        out_s = next((m.elapsed_s for m in self._marks if m.name is MarkName.PLUG_OUT), None)
+        if out_s is None:
+            return None
+        before = [p for p in self._points if p.at_s <= out_s]
+        if not before or out_s - before[-1].at_s > self._job.blind_limit_s + POINT_S:
+            return None
+        into = (m.elapsed_s for m in self._marks if m.name is MarkName.PLUG_IN)
+        until_s = min(next((s for s in into if s > out_s), math.inf), out_s + PLUG_OUT_S)
+        piece = before[-1].piece
+        while_out = [
+            p for p in self._points if out_s - POINT_S <= p.at_s <= until_s and p.piece == piece
+        ]
+        temps = [p.fluid_c for p in while_out]
+        long_enough = len(temps) >= 4
+        return PlugOut(
+            out_s,
+            round(before[-1].fluid_c, 3),
+            round(slope(while_out) * 60.0, 4) if long_enough else None,
+            round(max(temps) - min(temps), 3) if long_enough else None,
+        )
+
+    def _holds(self) -> Holds:
+        kinds = [event.kind for event in self._events]
+        starts = [e for e in self._events if e.kind is EventKind.HOLD_START]
+        loaded = [s for s in self._stretches if s.kind == Phase.LOADED]
+        longest_s = max((s.to_s - s.from_s for s in loaded), default=0.0)
+        return Holds(
+            count=len(starts),
+            longest_s=longest_s if starts else 0.0,
+            over_limit=kinds.count(EventKind.HOLD_LIMIT),
+            rest_missing=sum("rest" in event.reason for event in starts),
+        )
+
+
+def _stay(window: Window, last_s: float) -> Stay:
+    until_s = last_s if window.left_crossed_s is None else window.left_crossed_s
+    at_an_edge = window.ended_by in (EventKind.LEFT_HIGH, EventKind.LEFT_LOW)
+    return Stay(
+        window.entered_crossed_s,
+        until_s if at_an_edge else None,
+        window.ended_by or "the recording ended",
+        round(until_s - window.entered_crossed_s, 3),
+    )
+
+
+def _climb(points: list[Point], levels: list[float]) -> tuple[float | None, ...]:
+    """Return when each of the rising levels was first reached; None where that was not seen."""
+    times: list[float | None] = [None] * len(levels)
+    number = 0
+    while number < len(levels) and points[0].fluid_c > levels[number]:
+        number += 1
+    if number < len(levels) and points[0].fluid_c == levels[number]:
+        times[number] = round(points[0].at_s, 3)
+        number += 1
+    for before, after in pairwise(points):
+        while number < len(levels) and after.fluid_c >= levels[number]:
+            if before.piece == after.piece:
+                share = (levels[number] - before.fluid_c) / (after.fluid_c - before.fluid_c)
+                times[number] = round(before.at_s + share * (after.at_s - before.at_s), 3)
+            number += 1
+    return tuple(times)
+
+
+def _thinned(points: list[Point]) -> list[Point]:
+    kept: list[Point] = []
+    for point in points:
+        if not kept or point.at_s - kept[-1].at_s >= CURVE_S - POINT_S / 2 or point is points[-1]:
+            kept.append(point)
+    return kept
+
+
+def _doubt(peak_c: float, start_c: float, ambient: _Tally) -> str:
+    if peak_c > ABSURD_FLUID_C or (
+        ambient.count and ambient.total / ambient.count > ABSURD_AMBIENT_C
+    ):
+        return f"its values ({start_c:.0f} to {peak_c:.0f} for the fluid) look like °F read as °C"
+    return ""

@@ -1,0 +1,1 @@
+"""Where time, threads and I/O meet: the session and what puts it together."""

@@ -1,0 +1,295 @@
+"""Runs a link through a Watch into the recording and the outputs.
+
+The only place where time, threads and I/O meet. The order for each item is fixed: written to the
+recording, folded, its events written, then shown. Nothing that shows can stop or slow the watch; a
+recording that fails is told loudly and the watch goes on.
+"""
+
+import signal
+import time
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import FrameType
+
+from warmwatch.app.keyboard.terminal import Keyboard, KeyReader
+from warmwatch.core.events import Event, EventKind
+from warmwatch.core.forecast.forecaster import Forecast
+from warmwatch.core.level.check import outcome
+from warmwatch.core.notice import Notice
+from warmwatch.core.reading import Item, Mark, Reading, Tick
+from warmwatch.core.units import QUANTITIES
+from warmwatch.core.watch import Watch
+from warmwatch.errors import RecordingError
+from warmwatch.links.base import Link
+from warmwatch.outputs.apart import Apart
+from warmwatch.outputs.base import Entry, Output, Summary, View
+from warmwatch.recording.bounds import bounded
+from warmwatch.recording.writer import Recorder
+
+SHOW_EVERY_S = 0.25
+SHOW_SOON_S = 0.1
+"""What is new is shown at once, but not more often than this."""
+READER_S = 0.01
+MOST_NAMES = 200
+STALLED = (
+    "The disk does not answer: the recording is kept in memory until it does. The watch goes on; "
+    "do not switch off before the recording has reached the disk."
+)
+ENDED = "The readings ended: the temperature is not known now."
+_ENDING = [
+    getattr(signal, name)
+    for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+    if hasattr(signal, name)
+]
+"""What ends a watch in order: Ctrl-C, being told to end, the terminal closing."""
+_LEFT = (EventKind.LEFT_HIGH, EventKind.LEFT_LOW)
+_TO_BE_HEARD = frozenset(
+    {EventKind.BLIND, EventKind.TOO_HOT, EventKind.HOLD_LIMIT, EventKind.TOP_NEARING}
+    | {EventKind.NOT_FIT, *_LEFT}
+)
+"""While one of these has not been answered by a mark, any key says that it was heard."""
+
+
+@dataclass(frozen=True, slots=True)
+class Until:
+    """When to end by itself: at an event ("left", "entered"), or after seconds, or never."""
+
+    event: str = ""
+    seconds: float | None = None
+
+
+class Session:
+    """One run. `run` returns the summary; the caller closes nothing."""
+
+    def __init__(
+        self,
+        link: Link,
+        watch: Watch,
+        outputs: Sequence[Output],
+        *,
+        address: str,
+        recorder: Recorder | None = None,
+        keyboard: Keyboard | None = None,
+        until: Until = Until(),
+        marks: Callable[[], Iterable[Mark]] = tuple,
+        panel: bool = False,
+        apart: Apart | None = None,
+    ) -> None:
+        self._link = link
+        self._watch = watch
+        self._outputs = outputs
+        self._address = address
+        self._recorder = recorder
+        self._recording = "" if recorder is None else str(recorder.path)
+        self._recording_trouble = ""
+        self._keyboard = keyboard
+        self._keys = KeyReader() if keyboard is None else KeyReader(keyboard.keys, panel=panel)
+        self._unheard = False
+        self._until = until
+        self._marks = marks
+        self._apart = apart
+        self._stopped_by = ""
+        self._link_trouble = ""
+        self._values: dict[str, float] = {}
+        self._value_s: dict[str, float] = {}
+        self._first_s: float | None = None
+        self._utc_s: float | None = None
+        self._had_window = False
+        self._shown_s = 0.0
+        self._news = False
+        self._news_s = 0.0
+
+    def run(self) -> Summary:
+        """Run until the link ends, `until` is met, the mechanic ends it, or Ctrl-C."""
+        before = {number: signal.signal(number, self._interrupt) for number in _ENDING}
+        try:
+            if self._keyboard is not None:
+                self._keyboard.open()
+            self._loop()
+        finally:
+            self._close_recording()  # first: nothing that fails after it can lose data
+            self._link.close()
+            if self._keyboard is not None:
+                self._keyboard.close()
+            for number, handler in before.items():
+                signal.signal(number, handler)
+        summary = Summary(self._view(), self._stopped_by or "end of input")
+        for output in self._outputs:
+            output.close(summary)
+        return summary
+
+    def _interrupt(self, number: int, frame: FrameType | None) -> None:
+        # Only a note is made here: closing in the middle of a write would break the digest chain.
+        self._stopped_by = "interrupt"
+
+    def _loop(self) -> None:
+        for item in self._link.items():
+            if isinstance(item, Notice):
+                self._tell(item)
+            elif item is not None:
+                self._fold(item)
+            # While readings wait they are folded in their own time; only then is it silence.
+            self._serve(silent=item is None or isinstance(item, Notice))
+            self._wait_for_reader()
+            if self._stopped_by:
+                return
+        if not self._link.replay:
+            self._tell(Notice(ENDED, lost=True, alarm=True))
+
+    def _serve(self, *, silent: bool) -> None:
+        """What has to happen often, whether or not a reading came."""
+        for mark in self._marks():
+            self._fold(mark)
+        self._serve_keys()
+        for notice in self._apart.notices() if self._apart else ():
+            self._tell(notice)
+        now_s = self._link.elapsed_s()
+        if silent and now_s >= self._watch.due_s:
+            self._fold(Tick(now_s, utc_s=self._wall_time()))
+        if silent and not self._link.replay:
+            self._stop_when_due(now_s)
+        self._record(lambda recorder: recorder.sync_if_due())
+        self._show_when_due(time.monotonic())
+
+    def _wait_for_reader(self) -> None:
+        """Let a replay be no faster than its output is read: nothing of it is left out."""
+        while self._link.replay and self._apart and self._apart.full and not self._stopped_by:
+            time.sleep(READER_S)
+            self._serve_keys()
+
+    def _show_when_due(self, real_s: float) -> None:
+        new = self._news and real_s - self._news_s >= SHOW_SOON_S
+        if new or real_s - self._shown_s >= SHOW_EVERY_S:
+            self._news_s = real_s if self._news else self._news_s
+            self._shown_s = real_s
+            self._news = False
+            self._show()
+
+    def _show(self) -> None:
+        view = self._view()
+        for output in self._outputs:
+            output.show(view)
+
+    def _serve_keys(self) -> None:
+        if self._keyboard is None:
+            return
+        for key in self._keyboard.drain():
+            self._news = True
+            plug_out = self._watch.snapshot().plug_out_s is not None
+            act = self._keys.feed(key, unheard=self._unheard, plug_out=plug_out)
+            if act is None:
+                continue
+            if act.quits:
+                self._stopped_by = "key"
+            elif act.mark is not None:
+                now_s = self._link.elapsed_s()
+                self._fold(Mark(now_s, act.mark, act.note, self._wall_time()))
+
+    def _wall_time(self) -> float | None:
+        return self._utc_s if self._link.replay else time.time()
+
+    def _fold(self, item: Item) -> None:
+        item = bounded(item)  # what is folded is what a row can hold
+        self._record(lambda recorder: recorder.item(item))
+        self._utc_s = item.utc_s
+        if self._first_s is None:
+            self._first_s = item.elapsed_s
+        if isinstance(item, Reading):
+            self._link_trouble = ""
+            self._remember(item)
+        self._news = True
+        if isinstance(item, Mark):
+            self._unheard = False
+        if not isinstance(item, Tick):
+            self._pass_on(item)
+        for result in self._watch.step(item):
+            self._result(result, item)
+        self._stop_when_due(item.elapsed_s)
+
+    def _remember(self, reading: Reading) -> None:
+        """Keep the latest values; of those that are no quantities only the newest MOST_NAMES."""
+        for name, value in reading.values.items():
+            self._values.pop(name, None)
+            self._values[name] = value
+            self._value_s[name] = reading.elapsed_s
+        others = [name for name in self._values if name not in QUANTITIES]
+        for name in others[:-MOST_NAMES]:
+            del self._values[name], self._value_s[name]
+
+    def _result(self, result: Event | Forecast, item: Item) -> None:
+        if isinstance(result, Event):
+            self._record(lambda recorder: recorder.event(result, item.utc_s))
+            self._unheard |= result.kind in _TO_BE_HEARD
+            self._stop_at(result)
+        self._pass_on(result)
+
+    def _stop_at(self, event: Event) -> None:
+        left = event.kind in _LEFT and self._had_window
+        self._had_window |= event.kind is EventKind.ENTERED
+        entered = event.kind is EventKind.ENTERED
+        if (self._until.event == "left" and left) or (self._until.event == "entered" and entered):
+            self._stopped_by = "until"
+
+    def _stop_when_due(self, now_s: float) -> None:
+        if self._until.seconds is None:
+            return
+        if now_s - (self._first_s or 0.0) >= self._until.seconds:
+            self._stopped_by = self._stopped_by or "until"
+
+    def _tell(self, notice: Notice) -> None:
+        if notice.lost:
+            self._link_trouble = notice.text
+        self._pass_on(notice)
+
+    def _pass_on(self, entry: Entry) -> None:
+        for output in self._outputs:
+            output.take(entry)
+
+    def _record(self, act: Callable[[Recorder], None]) -> None:
+        if self._recorder is None:
+            return
+        try:
+            act(self._recorder)
+            if self._recording and self._recorder.displaced:
+                self._recording = ""
+                self._tell_recording(self._recorder.displaced)
+            self._watch_disk(self._recorder)
+        except RecordingError as error:
+            self._recorder.abandon()
+            self._recorder = None
+            if not Path(self._recording).exists():
+                self._recording = ""  # no summary names a file that is not there
+            self._tell_recording(str(error))
+
+    def _watch_disk(self, recorder: Recorder) -> None:
+        if recorder.stalled and not self._recording_trouble:
+            self._tell_recording(STALLED)
+        elif self._recording_trouble == STALLED and not recorder.stalled:
+            self._recording_trouble = ""
+            self._pass_on(Notice("The disk answers again: nothing of the recording is missing."))
+
+    def _tell_recording(self, trouble: str) -> None:
+        self._recording_trouble = trouble
+        self._pass_on(Notice(trouble, alarm=True))
+
+    def _close_recording(self) -> None:
+        end_s = self._watch.snapshot().elapsed_s
+        checks = self._watch.checks
+        result = outcome(checks[-1] if checks else None, self._watch.job.band)
+        self._record(lambda recorder: recorder.close(end_s, self._wall_time(), str(result)))
+
+    def _view(self) -> View:
+        return View(
+            job=self._watch.job,
+            snapshot=self._watch.snapshot(),
+            now_s=self._link.elapsed_s(),
+            values=dict(self._values),
+            value_s=dict(self._value_s),
+            link=self._address,
+            link_trouble=self._link_trouble,
+            recording=self._recording,
+            recording_trouble=self._recording_trouble,
+            prompt=self._keys.prompt,
+            panel=self._keys.panel,
+        )

@@ -1,0 +1,223 @@
+"""Puts a session together from what the command line wishes: recording, outputs, keyboard."""
+
+import sys
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from warmwatch.app.greeting import greeting, page_greeting, say_first
+from warmwatch.app.job_control import JobControl
+from warmwatch.app.keyboard.foreground import in_foreground
+from warmwatch.app.keyboard.terminal import KEYS, Keyboard, key_words
+from warmwatch.app.session import Session, Until
+from warmwatch.core.forecast.forecaster import Forecaster
+from warmwatch.core.forecast.prior import Prior
+from warmwatch.core.job import Job
+from warmwatch.core.reading import Mark, MarkName
+from warmwatch.core.watch import Watch
+from warmwatch.links import Address, Link
+from warmwatch.outputs.apart import Apart
+from warmwatch.outputs.base import Output, Summary
+from warmwatch.outputs.guard import Guarded
+from warmwatch.outputs.hook import Hook, HookWish
+from warmwatch.outputs.jsonlines import JsonLines
+from warmwatch.outputs.plain import PlainLines
+from warmwatch.outputs.screen.output import Screen, can_show
+from warmwatch.outputs.stream import Sink, own_stream
+from warmwatch.recording.writer import Recorder, create
+
+if TYPE_CHECKING:
+    from warmwatch.outputs.page.output import Page
+    from warmwatch.outputs.sound.output import Sound
+
+INTERRUPTED = 130
+
+
+@dataclass(frozen=True, slots=True)
+class PageWish:
+    """How the page is to be served; `marks` None leaves it to the address: only on this machine."""
+
+    host: str | None = None
+    port: int | None = None
+    marks: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """How a watch is to run; `folder` is None for no recording."""
+
+    folder: Path | None
+    until: Until
+    as_json: bool = False
+    sound: bool = True
+    speak: bool = False
+    plain: bool = False
+    keys: Mapping[str, MarkName] = field(default_factory=lambda: KEYS)
+    page: PageWish | None = None
+    hooks: tuple[HookWish, ...] = ()
+    prior: Prior | None = None
+
+
+def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
+    """Run one watch and return the exit code."""
+    if job.poll_s is None:
+        job = replace(job, poll_s=link.poll_s)
+    page = None if wishes.page is None else open_page(wishes.page, job.unit, speak=wishes.speak)
+    shown: Output | None = None
+    try:
+        recorder = _recorder(link, address, job, wishes)
+        keyboard = (
+            Keyboard(wishes.keys) if in_foreground(sys.stdin) and address.rest != "-" else None
+        )
+        out, errors = own_stream(sys.stdout), own_stream(sys.stderr)
+        _greet(job, address, recorder, page, wishes, keyboard, out, errors)
+        shown = _shown(wishes, job, keyboard, page, out, errors)
+        first, say = _guarded(shown, errors)
+        others = [Guarded(output, say) for output in _others(wishes, say, page)]
+        outputs: list[Guarded | Apart] = [first, *others]
+        if isinstance(shown, Screen) and wishes.sound:
+            shown.audible = lambda: audible(others)
+        session = Session(
+            link,
+            Watch(job, Forecaster(wishes.prior)),
+            outputs,
+            address=str(address),
+            recorder=recorder,
+            keyboard=keyboard,
+            until=wishes.until,
+            marks=tuple if page is None else lambda: _page_marks(page, link),
+            panel=page is not None,
+            apart=first if isinstance(first, Apart) else None,
+        )
+        held = [keyboard, shown if isinstance(shown, Screen) else None]
+        with JobControl(*(holder for holder in held if holder is not None)):
+            return exit_code(session.run(), outputs)
+    finally:
+        # Whatever failed must be told on the terminal as it was.
+        if isinstance(shown, Screen):
+            shown.stop()
+        if page is not None:
+            page.stop()
+
+
+def _page_marks(page: "Page", link: Link) -> list[Mark]:
+    utc_s = None if link.replay else time.time()
+    return [Mark(link.elapsed_s(), name, note, utc_s) for name, note in page.drain()]
+
+
+def exit_code(summary: Summary, outputs: Sequence[Guarded | Apart]) -> int:
+    """Return 130 after Ctrl-C, 1 when the recording or the first output was lost, else 0."""
+    if summary.stopped_by == "interrupt":
+        return INTERRUPTED
+    return 1 if summary.view.recording_trouble or outputs[0].failed else 0
+
+
+def open_sound(*, speak: bool, say: Callable[[str], None] | None = None) -> "Sound":
+    """Return the output that sounds; says what it sounds by, and when it cannot."""
+    from warmwatch.outputs.sound.output import Sound
+    from warmwatch.outputs.sound.player import TonePlayer
+    from warmwatch.outputs.sound.voice import find_voice
+
+    say = say or tell
+    voice = find_voice() if speak else None
+    if speak and voice is None:
+        say("no voice is installed that could speak: the tones are played alone.")
+    player = TonePlayer(voice=voice, notice=say)
+    say(player.describe())
+    return Sound(player)
+
+
+def audible(outputs: Iterable[Guarded]) -> bool:
+    """Whether one of the outputs sounds, and can still be heard."""
+    from warmwatch.outputs.sound.output import Sound
+
+    working = (guarded.output for guarded in outputs)
+    return any(isinstance(output, Sound) and output.audible for output in working)
+
+
+def open_page(wish: PageWish, unit: str, *, speak: bool) -> "Page":
+    """Serve the page and return its output; UsageError when it cannot be served."""
+    from warmwatch.outputs.page.address import page_host
+    from warmwatch.outputs.page.limits import is_loopback
+    from warmwatch.outputs.page.output import Page
+    from warmwatch.outputs.page.rights import Rights
+    from warmwatch.outputs.page.server import PageServer
+
+    host = page_host(wish.host)
+    marks = is_loopback(host) if wish.marks is None else wish.marks
+    server = PageServer(host, wish.port, Rights(marks=marks), speak=speak)
+    server.start()
+    return Page(server, unit)
+
+
+def tell(text: str) -> None:
+    """Say something to the person, apart from the results."""
+    click.echo(f"warmwatch: {text}", err=True)
+
+
+def _recorder(link: Link, address: Address, job: Job, wishes: Wishes) -> Recorder | None:
+    if wishes.folder is None:
+        return None
+    about = link.describe()
+    return create(wishes.folder, job, str(address), about, time.time(), wishes.prior)
+
+
+def _shown(
+    wishes: Wishes,
+    job: Job,
+    keyboard: Keyboard | None,
+    page: "Page | None",
+    out: Sink,
+    errors: Sink,
+) -> Output:
+    if wishes.as_json:
+        return JsonLines(out, lambda text: say_first([f"warmwatch: {text}"], errors))
+    if wishes.plain or not can_show(sys.stdout):
+        return PlainLines(out, errors, job)
+    return Screen(sys.stdout, job.unit, keys=_key_words(keyboard, page), panel=page)
+
+
+def _key_words(keyboard: Keyboard | None, page: "Page | None") -> tuple[str, ...]:
+    return () if keyboard is None else key_words(keyboard.keys, page=page is not None)
+
+
+def _guarded(shown: Output, errors: Sink) -> tuple[Guarded | Apart, Callable[[str], None]]:
+    """Return the first output so that it stops nobody, and how to tell something beside it."""
+    if isinstance(shown, Screen):  # it draws on a thread of its own
+        return Guarded(shown, shown.tell), shown.tell
+
+    def tell_apart(text: str) -> None:
+        say_first([f"warmwatch: {text}"], errors)
+
+    apart = Apart(Guarded(shown, tell_apart))
+    # A hook or a tone may fail when the lines have ended already.
+    return apart, lambda text: tell_apart(text) if apart.ended else apart.say(text)
+
+
+def _others(wishes: Wishes, say: Callable[[str], None], page: "Page | None") -> list[Output]:
+    sound = [open_sound(speak=wishes.speak, say=say)] if wishes.sound else []
+    served = [] if page is None else [page]
+    return [*sound, *served, *(Hook(wish, say) for wish in wishes.hooks)]
+
+
+def _greet(
+    job: Job,
+    address: Address,
+    recorder: Recorder | None,
+    page: "Page | None",
+    wishes: Wishes,
+    keyboard: Keyboard | None,
+    out: Sink,
+    errors: Sink,
+) -> None:
+    """Say what begins; with JSON on stdout only the page's link is said, on stderr."""
+    if page is not None:
+        with_code = wishes.as_json or wishes.plain
+        lines = page_greeting(page, err=wishes.as_json, with_code=with_code)
+        say_first(lines, errors if wishes.as_json else out)
+    if not wishes.as_json:
+        say_first(greeting(job, address, recorder, keys=_key_words(keyboard, None)), out)

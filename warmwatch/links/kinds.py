@@ -1,0 +1,84 @@
+"""The kinds of link: one record for each, and nothing about a kind anywhere else.
+
+To add a kind, write its module and add its record to KINDS. Modules are named by path and imported
+only when they are needed, so that `--help` stays fast and a kind may live in a room above this one.
+"""
+
+from dataclasses import dataclass
+
+_VEHICLE = "ignition on (engine only outdoors: exhaust gas)? plug seated? the vehicle's bitrate?"
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of link.
+
+    `module` offers `open_address(address, pace) -> Link`. `trial`, where there is one, offers
+    `try_address(address)`; without it a link is tried by listening. `asker`, where there is one,
+    offers `open_asker(address, told, target)` for single requests. `replay`: the readings were
+    recorded earlier. `invented`: no real vehicle is there. `foreign_units`: a bare number in it has
+    no unit of its own. `endings`: a path that ends so needs no `KIND:` in front. `advice` is what
+    to look at when nothing comes.
+    """
+
+    name: str
+    about: str
+    module: str
+    advice: str
+    trial: str = ""
+    asker: str = ""
+    replay: bool = False
+    invented: bool = False
+    foreign_units: bool = False
+    endings: tuple[str, ...] = ()
+
+
+KINDS = {
+    kind.name: kind
+    for kind in (
+        Kind(
+            "csv",
+            "a recording, or any CSV file",
+            "warmwatch.links.csv",
+            "is it a table with a column of times and one of temperatures?",
+            replay=True,
+            endings=(".csv",),
+        ),
+        Kind(
+            "lines",
+            "one number a line, or name=value pairs; `lines:-` is standard input",
+            "warmwatch.links.lines",
+            "is the program or the thermometer printing? another speed of the port (baud=)?",
+            foreign_units=True,
+        ),
+        Kind(
+            "demo",
+            "an invented vehicle on a virtual bus",
+            "warmwatch.demo.link",
+            "try again",
+            invented=True,
+        ),
+        Kind(
+            "can",
+            "request and answer over ISO-TP on a CAN interface",
+            "warmwatch.links.can",
+            f"{_VEHICLE} does another program ask at the same time?",
+            trial="warmwatch.links.can.trial",
+            asker="warmwatch.links.can.asker",
+        ),
+        Kind(
+            "broadcast",
+            "listens only: J1939, or signals of a database file",
+            "warmwatch.links.broadcast",
+            f"{_VEHICLE} a bus behind a gateway says nothing by itself: can: asks",
+        ),
+        Kind(
+            "serial",
+            "an AT-command text adapter",
+            "warmwatch.links.serial",
+            f"{_VEHICLE} is the port's speed right (baud=)?",
+            trial="warmwatch.links.serial.trial",
+            asker="warmwatch.links.serial.asker",
+        ),
+    )
+}

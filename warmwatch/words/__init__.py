@@ -1,0 +1,1 @@
+"""What a person reads or hears, made from codes and figures."""
