@@ -8,7 +8,8 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Reading
 from warmwatch.core.watch import Watch
 from warmwatch.links.base import LinkItem
-from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.outputs.base import Entry, Summary
+from warmwatch.words.view import View
 
 
 class Babbling:

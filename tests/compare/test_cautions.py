@@ -18,6 +18,7 @@ from warmwatch.commands.main import run
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job, job_from_mapping
 from warmwatch.errors import UsageError
+from warmwatch.links.kinds import KINDS
 from warmwatch.recording.reader import read_recording
 
 LOADED = Job(Band(80.0, 90.0), method="loaded")
@@ -33,7 +34,9 @@ def test_labels_that_declare_holds(method: str) -> None:
 def test_labels_that_declare_none(method: str) -> None:
     """Idling and driving ask for nothing."""
     assert not declares_loading(method)
-    assert acknowledge_loading(Job(Band(80.0, 90.0), method=method), "can", given=False) == ""
+    assert (
+        acknowledge_loading(Job(Band(80.0, 90.0), method=method), KINDS["can"], given=False) == ""
+    )
 
 
 def test_every_danger_is_named() -> None:
@@ -79,9 +82,9 @@ def test_a_loosened_limit_is_never_silent(limit: str, value: float, told: str) -
 def test_without_a_person_the_option_is_needed(capsys: pytest.CaptureFixture[str]) -> None:
     """Nobody to ask and no option: the watch does not begin; with the option a note is kept."""
     with pytest.raises(UsageError, match="--cautions-understood"):
-        acknowledge_loading(LOADED, "can", given=False)
+        acknowledge_loading(LOADED, KINDS["can"], given=False)
     assert NOT_ADVISED in capsys.readouterr().err
-    assert "understood" in acknowledge_loading(LOADED, "can", given=True)
+    assert "understood" in acknowledge_loading(LOADED, KINDS["can"], given=True)
 
 
 @pytest.mark.parametrize(("typed", "goes_on"), [("understood", True), ("Understood ", True),
@@ -93,10 +96,10 @@ def test_a_person_types_the_word(
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("click.prompt", lambda *_, **__: typed)
     if goes_on:
-        assert acknowledge_loading(LOADED, "serial", given=False)
+        assert acknowledge_loading(LOADED, KINDS["serial"], given=False)
         return
     with pytest.raises(UsageError, match="were not acknowledged"):
-        acknowledge_loading(LOADED, "serial", given=False)
+        acknowledge_loading(LOADED, KINDS["serial"], given=False)
 
 
 @pytest.mark.parametrize(("kind", "shown"), [("csv", False), ("demo", True)])
@@ -104,7 +107,7 @@ def test_what_warms_nothing_asks_nothing(
     capsys: pytest.CaptureFixture[str], kind: str, shown: bool
 ) -> None:
     """A replay shows nothing; the invented vehicle shows the cautions and asks nobody."""
-    assert acknowledge_loading(LOADED, kind, given=False) == ""
+    assert acknowledge_loading(LOADED, KINDS[kind], given=False) == ""
     assert (NOT_ADVISED in capsys.readouterr().err) is shown
 
 

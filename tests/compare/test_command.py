@@ -350,8 +350,8 @@ def test_the_table_fits_a_narrow_terminal(folder: Path, monkeypatch: pytest.Monk
 
 def test_the_figures_have_no_needless_digits(folder: Path) -> None:
     """Whole minutes from twenty on, tenths below; rates to hundredths."""
-    from warmwatch.commands.compare.rows import MINUTES, RATE, TEMPERATURE
     from warmwatch.words.compare import shown_value
+    from warmwatch.words.compare_rows import MINUTES, RATE, TEMPERATURE
 
     assert shown_value(31.44, MINUTES, "C") == "31"
     assert shown_value(9.96, MINUTES, "C") == "10.0"

@@ -6,11 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from warmwatch.errors import LinkLost
-from warmwatch.links.asking.request import Outcome, Request
-from warmwatch.links.asking.survey import Offer
-from warmwatch.links.asking.units import NORMAL, Unit
-from warmwatch.links.trying.search import (
+from warmwatch.app.search import (
     CHECK_EVERY,
     SILENT_IN_A_ROW,
     START_S,
@@ -18,6 +14,10 @@ from warmwatch.links.trying.search import (
     SearchStopped,
     unit_to_search,
 )
+from warmwatch.errors import LinkLost
+from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.survey import Offer
+from warmwatch.links.asking.units import NORMAL, Unit
 from warmwatch.signals.answers import Refusal
 
 ENGINE, GEARBOX = Unit(0x7E8, 0x7E0), Unit(0x7E9, 0x7E1)

@@ -15,11 +15,12 @@ from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.outputs import apart
 from warmwatch.outputs.apart import FULL, MOST, UNREAD, Apart
-from warmwatch.outputs.base import Entry, Missed, Output, Summary, View
+from warmwatch.outputs.base import Entry, Missed, Output, Summary
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.jsonlines import JsonLines, entry_object
 from warmwatch.outputs.plain import PlainLines, status_line
 from warmwatch.words.forecast import forecast_text
+from warmwatch.words.view import View
 
 
 class Paused:

@@ -13,7 +13,6 @@ from warmwatch.core.level.conditions import Condition, State
 from warmwatch.core.level.ledger import Act, Balance, Entry, FluidData, balance
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.watch import Watch
-from warmwatch.outputs.base import View
 from warmwatch.outputs.proof.page import CAUTIONS, signal_text
 from warmwatch.words.level import conditions_text, drain_text, plug_texts
 from warmwatch.words.proof import (
@@ -22,6 +21,7 @@ from warmwatch.words.proof import (
     outcome_word,
     verdict,
 )
+from warmwatch.words.view import View
 
 BAND = Band(85.0, 95.0)
 GOOD = Check(10.0, 86.0, in_s=70.0, in_c=88.0, set_s=75.0, min_c=86.0, max_c=88.0)

@@ -13,12 +13,12 @@ from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import MarkName, Reading
-from warmwatch.outputs.base import View
 from warmwatch.outputs.plain import status_line
 from warmwatch.outputs.screen.board import board, stalled
 from warmwatch.outputs.screen.state import State, state_of
 from warmwatch.outputs.screen.story import Story, Tale
 from warmwatch.words.speech import sentence
+from warmwatch.words.view import View
 
 STEADY = [Reading(float(i), {"fluid_c": 85.0, "engine_rpm": 780.0}) for i in range(5)]
 

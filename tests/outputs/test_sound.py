@@ -11,9 +11,10 @@ from warmwatch.core.job import Job
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Watch
-from warmwatch.outputs.base import Summary, View
+from warmwatch.outputs.base import Summary
 from warmwatch.outputs.sound import output as sound
 from warmwatch.outputs.sound.output import Sound
+from warmwatch.words.view import View
 
 
 @dataclass

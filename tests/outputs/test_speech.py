@@ -10,9 +10,9 @@ from warmwatch.core.band import Band, Place
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
 from warmwatch.core.watch import Watch
-from warmwatch.outputs.base import View
 from warmwatch.outputs.sound.tones import TONES
 from warmwatch.words.speech import number_words, sentence
+from warmwatch.words.view import View
 
 
 def view(place: Place, fluid_c: float = 86.0, unit: str = "C", **snapshot: Any) -> View:

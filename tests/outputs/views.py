@@ -6,8 +6,8 @@ from warmwatch.core.band import Band
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Watch
-from warmwatch.outputs.base import View
 from warmwatch.outputs.screen.story import Story, Tale
+from warmwatch.words.view import View
 
 BAND = Band(80.0, 90.0)
 

@@ -16,12 +16,13 @@ from warmwatch.core.reading import Item, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.links.base import LinkItem
-from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.outputs.base import Entry, Summary
 from warmwatch.outputs.proof.facts import read_items
 from warmwatch.recording import writer
 from warmwatch.recording.seal.report import SealState
 from warmwatch.recording.seal.verify import verify_recording
 from warmwatch.recording.writer import Recorder, create
+from warmwatch.words.view import View
 
 
 class Disk:

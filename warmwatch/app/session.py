@@ -23,9 +23,10 @@ from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.links.base import Link
 from warmwatch.outputs.apart import Apart
-from warmwatch.outputs.base import Entry, Output, Summary, View
+from warmwatch.outputs.base import Entry, Output, Summary
 from warmwatch.recording.bounds import bounded
 from warmwatch.recording.writer import Recorder
+from warmwatch.words.view import View
 
 SHOW_EVERY_S = 0.25
 SHOW_SOON_S = 0.1

@@ -11,7 +11,6 @@ import click
 
 from warmwatch.app.greeting import greeting, page_greeting, say_first
 from warmwatch.app.job_control import JobControl
-from warmwatch.app.keyboard.foreground import in_foreground
 from warmwatch.app.keyboard.terminal import KEYS, Keyboard, key_words
 from warmwatch.app.session import Session, Until
 from warmwatch.core.forecast.forecaster import Forecaster
@@ -22,6 +21,7 @@ from warmwatch.core.watch import Watch
 from warmwatch.links import Address, Link
 from warmwatch.outputs.apart import Apart
 from warmwatch.outputs.base import Output, Summary
+from warmwatch.outputs.foreground import in_foreground
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.hook import Hook, HookWish
 from warmwatch.outputs.jsonlines import JsonLines

@@ -20,10 +20,11 @@ from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark
 from warmwatch.core.watch import Watch
 from warmwatch.links.address import Address
-from warmwatch.outputs.base import Entry, Output, Summary, View
+from warmwatch.outputs.base import Entry, Output, Summary
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.plain import PlainLines, status_line
 from warmwatch.recording.writer import create
+from warmwatch.words.view import View
 
 if TYPE_CHECKING:
     from warmwatch.demo.link import DemoLink

@@ -12,13 +12,13 @@ import click
 from warmwatch.analysis.finding.beside import why_not_clear
 from warmwatch.analysis.finding.candidate import Candidate
 from warmwatch.analysis.finding.rank import DOUBT, rank
+from warmwatch.app.search import Found, Search, SearchStopped, unit_to_search
 from warmwatch.commands.step_line import step_line
 from warmwatch.core.units import parse_temperature
 from warmwatch.errors import LinkError, LinkLost, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.asking.units import Unit
 from warmwatch.links.trying.asker import Asker, VehicleSilent, open_again, open_asker
-from warmwatch.links.trying.search import Found, Search, SearchStopped, unit_to_search
 
 USUAL_RANGE = "1000:12FF"
 FASTEST_RATE = 10.0

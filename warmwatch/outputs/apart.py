@@ -11,8 +11,9 @@ from collections import deque
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Reading
-from warmwatch.outputs.base import Entry, Missed, Output, Summary, View
+from warmwatch.outputs.base import Entry, Missed, Output, Summary
 from warmwatch.outputs.guard import Guarded
+from warmwatch.words.view import View
 
 FULL = 1000
 MOST = 2000

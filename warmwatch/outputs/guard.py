@@ -2,7 +2,8 @@
 
 from collections.abc import Callable
 
-from warmwatch.outputs.base import Entry, Output, Summary, View
+from warmwatch.outputs.base import Entry, Output, Summary
+from warmwatch.words.view import View
 
 
 class Guarded:

@@ -19,9 +19,10 @@ from dataclasses import dataclass
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.errors import UsageError
-from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.outputs.base import Entry, Summary
 from warmwatch.outputs.ending import end_group
 from warmwatch.outputs.jsonlines import entry_object
+from warmwatch.words.view import View
 
 LIMIT_S = 10.0
 """So long may one run take; then it is killed, with all that it started."""

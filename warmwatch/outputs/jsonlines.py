@@ -10,9 +10,10 @@ from warmwatch.core.level.check import Check, outcome
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, Reading
 from warmwatch.errors import printable
-from warmwatch.outputs.base import Entry, Missed, Summary, View
+from warmwatch.outputs.base import Entry, Missed, Summary
 from warmwatch.outputs.stream import Sink
 from warmwatch.recording.rows import utc_text
+from warmwatch.words.view import View
 
 _READING_KEYS = frozenset({"kind", "elapsed_s", "time", "doubts"})
 

@@ -7,7 +7,7 @@ from warmwatch.core.job import Job
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.errors import printable
-from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.outputs.base import Entry, Summary
 from warmwatch.outputs.stream import Sink
 from warmwatch.words.events import (
     band_text,
@@ -19,6 +19,7 @@ from warmwatch.words.events import (
 )
 from warmwatch.words.forecast import forecast_text, levelling_text
 from warmwatch.words.level import conditions_text, plug_texts
+from warmwatch.words.view import View
 
 STATUS_EVERY_S = 30.0
 _EXPLAINED = (MarkName.PLUG_OUT, MarkName.STREAM, MarkName.DRIP, MarkName.NO_DRIP)

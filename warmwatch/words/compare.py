@@ -7,9 +7,9 @@ from warmwatch.analysis.methods.comparison import Comparison, Difference, Group
 from warmwatch.analysis.methods.figures import NO_LABEL, Span
 from warmwatch.analysis.methods.interval import Interval
 from warmwatch.commands.cautions import declares_loading
-from warmwatch.commands.compare.few import few_gathered, stays_unseen, too_few_text
-from warmwatch.commands.compare.rows import DIFFERENCE, MINUTES, RATE, TEMPERATURE, figure_rows
 from warmwatch.core.units import from_c
+from warmwatch.words.compare_few import few_gathered, stays_unseen, too_few_text
+from warmwatch.words.compare_rows import DIFFERENCE, MINUTES, RATE, TEMPERATURE, figure_rows
 from warmwatch.words.events import band_text
 
 _GERUNDS = {"idle": "idling", "idling": "idling", "drive": "driving", "driving": "driving"}

@@ -9,8 +9,8 @@ from warmwatch.analysis.many.runs import Loaded
 from warmwatch.analysis.methods.comparison import Comparison, Difference
 from warmwatch.analysis.methods.figures import Piece
 from warmwatch.analysis.methods.interval import Interval
-from warmwatch.commands.compare.rows import MINUTES, RATE, figure_rows
 from warmwatch.core.units import from_c
+from warmwatch.words.compare_rows import MINUTES, RATE, figure_rows
 from warmwatch.words.events import band_text
 
 TOLD_FIGURES = ("time_to_band_min", "span_min", "window_min")

@@ -3,7 +3,7 @@
 from warmwatch.core.band import Place
 from warmwatch.core.level.conditions import State
 from warmwatch.core.level.drip import advice, by_warming
-from warmwatch.outputs.base import View
+from warmwatch.words.view import View
 
 
 def plug_texts(view: View) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from warmwatch.core.band import Place
 from warmwatch.core.events import EventKind
 from warmwatch.core.units import from_c
-from warmwatch.outputs.base import View
+from warmwatch.words.view import View
 
 _WORDS = (
     "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen "

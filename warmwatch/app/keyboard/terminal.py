@@ -15,11 +15,11 @@ import time
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from warmwatch.app.keyboard.foreground import in_foreground
 from warmwatch.app.keyboard.keys import NAMES, Decoder, windows_key
 from warmwatch.core.reading import MarkName, mark_of_note
 from warmwatch.errors import UsageError
 from warmwatch.links.base import WAIT_S
+from warmwatch.outputs.foreground import in_foreground
 
 KEYS: Mapping[str, MarkName] = {
     "o": MarkName.PLUG_OUT,

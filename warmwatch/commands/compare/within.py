@@ -8,10 +8,10 @@ from warmwatch.analysis.methods.figures import Run
 from warmwatch.analysis.methods.interval import Interval
 from warmwatch.analysis.methods.run import RunFeatures
 from warmwatch.analysis.methods.stages import SETTLE_S, StageModel, StageRate, stage_model
-from warmwatch.commands.compare.rows import DIFFERENCE, RATE
 from warmwatch.core.band import Band
 from warmwatch.core.units import from_c
 from warmwatch.words.compare import shown_value
+from warmwatch.words.compare_rows import DIFFERENCE, RATE
 from warmwatch.words.events import band_text, temperature
 
 SHOWN = 3

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from pathlib import PurePath
 
 from warmwatch.core.units import from_c
-from warmwatch.outputs.base import View
 from warmwatch.outputs.page.cues import tone_table
 from warmwatch.outputs.screen.board import CAUTIONS, Board, board, stalled
 from warmwatch.outputs.screen.story import Tale
 from warmwatch.words.events import clock
+from warmwatch.words.view import View
 
 HAPPENED = 12
 

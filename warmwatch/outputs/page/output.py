@@ -5,7 +5,7 @@ import time
 from textwrap import wrap
 
 from warmwatch.core.reading import MarkName
-from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.outputs.base import Entry, Summary
 from warmwatch.outputs.page.code import code_rows
 from warmwatch.outputs.page.cues import Cues
 from warmwatch.outputs.page.limits import is_loopback
@@ -16,6 +16,7 @@ from warmwatch.outputs.screen.glyphs import Glyphs
 from warmwatch.outputs.screen.layout import Line, Style
 from warmwatch.outputs.screen.story import Story
 from warmwatch.outputs.sound.output import Sound
+from warmwatch.words.view import View
 
 TRUST = "Unencrypted http: only in a network you trust. Who has the link can open the page."
 HERE_ONLY = "Only this machine can open it; for a phone start with --page-host private."

@@ -7,12 +7,12 @@ from warmwatch.core.level.conditions import State as Standing
 from warmwatch.core.phase import Phase
 from warmwatch.core.reading import Mark
 from warmwatch.core.units import from_c
-from warmwatch.outputs.base import View
 from warmwatch.outputs.screen.state import WORDS, State, age_s, state_of
 from warmwatch.outputs.screen.story import Tale, Told
 from warmwatch.words.events import band_text, clock, event_text, temperature
 from warmwatch.words.forecast import forecast_text, levelling_text
 from warmwatch.words.level import drain_text, plug_texts
+from warmwatch.words.view import View
 
 FRESH_S = 10.0
 """A value older than this is not shown."""

@@ -12,15 +12,16 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from typing import Protocol, TextIO
 
-from warmwatch.app.keyboard.foreground import in_foreground
 from warmwatch.core.notice import Notice
-from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.outputs.base import Entry, Summary
+from warmwatch.outputs.foreground import in_foreground
 from warmwatch.outputs.plain import summary_lines
 from warmwatch.outputs.screen.board import Board, board, stalled
 from warmwatch.outputs.screen.glyphs import Glyphs
 from warmwatch.outputs.screen.layout import Frame, Line, render
 from warmwatch.outputs.screen.painter import Painter
 from warmwatch.outputs.screen.story import Story, Tale
+from warmwatch.words.view import View
 
 BEAT_S = 0.5
 STALLED_S = 4.0

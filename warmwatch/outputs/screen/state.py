@@ -6,8 +6,8 @@ from enum import StrEnum
 from warmwatch.core.alerts import BRIGHT_CHANCE
 from warmwatch.core.band import Place
 from warmwatch.core.events import EventKind
-from warmwatch.outputs.base import View
 from warmwatch.outputs.screen.story import Tale
+from warmwatch.words.view import View
 
 GRACE_S = 1.0
 """So much later than the fold a screen calls blind by itself, should the fold be held up."""

@@ -5,10 +5,11 @@ from typing import Protocol
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName
-from warmwatch.outputs.base import Entry, Summary, View
+from warmwatch.outputs.base import Entry, Summary
 from warmwatch.outputs.sound.player import Words
 from warmwatch.outputs.sound.tones import TROUBLE
 from warmwatch.words.speech import sentence
+from warmwatch.words.view import View
 
 # How often a tone comes again until a mark shows that it was heard.
 BLIND_S = 3.0
