@@ -6,6 +6,7 @@ from importlib import import_module
 
 import click
 
+from warmwatch._version import __version__
 from warmwatch.errors import WarmwatchError
 
 INTERRUPTED = 130
@@ -49,7 +50,7 @@ class Lazy(click.Group):
     cls=Lazy,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-@click.version_option(package_name="warmwatch", message="warmwatch %(version)s")
+@click.version_option(__version__, message="warmwatch %(version)s")
 def cli() -> None:
     """Say when transmission fluid is inside its check-temperature band, and record the proof.
 
