@@ -11,7 +11,7 @@ import click
 from warmwatch.app.greeting import CAUTIONS
 from warmwatch.app.session import Session
 from warmwatch.app.wiring import exit_code, open_sound, tell
-from warmwatch.commands.options import parse_band
+from warmwatch.book.band_text import parse_band
 from warmwatch.commands.plot import draw_recording
 from warmwatch.commands.watch import parse_pace
 from warmwatch.core.events import Event

@@ -15,10 +15,10 @@ from warmwatch.analysis.many.spread import Here, OnDask
 from warmwatch.analysis.methods.comparison import BOTH, METHOD, PHASE, compare
 from warmwatch.analysis.methods.figures import label
 from warmwatch.analysis.methods.span import choose_span
+from warmwatch.book.band_text import parse_band
 from warmwatch.commands.cautions import CAUTIONS, NOT_ADVISED, declares_loading
 from warmwatch.commands.compare.export import as_object, write_bytes, write_csv, write_parquet
 from warmwatch.commands.compare.report import NOTES_SHOWN, Result, report
-from warmwatch.commands.options import parse_band
 from warmwatch.core.units import parse_temperature
 from warmwatch.errors import RecordingError, UsageError
 from warmwatch.words.compare import sentences

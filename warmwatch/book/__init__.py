@@ -1,0 +1,1 @@
+"""The shop's own knowledge: vehicles, adapters and settings, in one file that ships empty."""
