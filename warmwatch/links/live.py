@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from warmwatch.core.notice import Notice
-from warmwatch.core.reading import Mark, MarkName, Reading
+from warmwatch.core.reading import Mark, MarkName, Reading, Tick
 from warmwatch.errors import LinkError, LinkRefused
 from warmwatch.links.base import WAIT_S, LinkItem
 from warmwatch.links.clock import Clock
@@ -42,8 +42,15 @@ class MarkLine:
     note: str = ""
 
 
-Polled = Values | MarkLine | Notice
-_Stamped = Reading | Mark | Notice
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """What comes from here on does not go on from what came before, and why; not yet stamped."""
+
+    text: str
+
+
+Polled = Values | MarkLine | Notice | Gap
+_Stamped = Reading | Mark | Notice | Tick
 
 
 class Port(Protocol):
@@ -148,6 +155,8 @@ class LiveLink:
         self._stamp_s, utc_s = now_s, self._clock.utc_s()
         if isinstance(polled, MarkLine):
             return Mark(now_s, polled.name, polled.note, utc_s)
+        if isinstance(polled, Gap):
+            return Tick(now_s, polled.text, utc_s)
         self._failures, self._told_lost = 0, ""
         return Reading(now_s, polled.values, polled.doubts, polled.raw, utc_s)
 

@@ -22,6 +22,23 @@ LEVEL_STATUS: dict[int, str] = {
 }
 """What SPN 3026 says of an oil level reading; only 0 makes it valid. Other codes are undefined."""
 
+SENDERS: dict[int, str] = {
+    0: "engine 1",
+    1: "engine 2",
+    2: "turbocharger",
+    3: "transmission 1",
+    4: "transmission 2",
+    5: "shift console",
+    11: "brakes",
+    15: "retarder at the engine",
+    16: "retarder at the driveline",
+    23: "instruments",
+    33: "body control",
+    49: "cab control",
+}
+"""The preferred addresses of SAE J1939, appendix B, table B2 (also in pretty_j1939 0.0.6); some."""
+ENGINES, TRANSMISSIONS = (0, 1), (3, 4)
+
 
 @dataclass(frozen=True, slots=True)
 class Parameter:

@@ -1,10 +1,11 @@
 """Reads broadcast signals by a database file that cantools understands."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from warmwatch.core.units import QUANTITIES, f_to_c, implausible
 from warmwatch.errors import UsageError
+from warmwatch.links.broadcast.ear import Said, Sender, j1939_sender, raw_of
 from warmwatch.signals import Decoded
 from warmwatch.signals.j1939 import group_of, not_a_value
 
@@ -30,20 +31,20 @@ class DatabaseEar:
         shown = names.get("fluid_c")
         self.wanted = f"it needs {shown}" if shown else "name it with fluid_c=Message.Signal"
 
-    def decode(self, can_id: int, wide: bool, data: bytes) -> Mapping[str, Decoded]:
-        found: dict[str, Decoded] = {}
+    def hear(self, can_id: int, wide: bool, data: bytes, now_s: float) -> Sequence[Said]:
+        found: list[Said] = []
         for name, message, signal in self._wanted:
-            if _is_this(message, can_id, wide):
-                decoded = _decoded(name, message, signal, data)
-                if decoded is not None:
-                    found[name] = decoded
+            if not _is_this(message, can_id, wide):
+                continue
+            decoded = _decoded(name, message, signal, data)
+            if decoded is not None:
+                sender = Sender(can_id, f"{can_id:03X}")
+                if message.protocol == _J1939:
+                    sender = j1939_sender(can_id & 0xFF, name)
+                found.append(Said(name, decoded, sender, raw_of(can_id, wide, data)))
         return found
 
-    def source(self, can_id: int) -> int:
-        j1939 = any(message.protocol == _J1939 for _, message, _ in self._wanted)
-        return can_id & 0xFF if j1939 else 0
-
-    def facts(self) -> Iterator[Mapping[str, object]]:
+    def facts(self) -> Iterator[dict[str, object]]:
         for name, message, signal in self._wanted:
             yield {"name": name, "source": f"{self._path}: {message.name}.{signal.name}"}
 

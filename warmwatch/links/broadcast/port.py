@@ -1,8 +1,9 @@
 """`broadcast:CHANNEL?interface=...`: listens to what a bus says by itself, and never transmits.
 
 Without `database=` it reads SAE J1939-71; with `database=FILE` the signals named in further options
-(`fluid_c=Message.Signal`). `poll=SECONDS` is the pause between readings. Every other option goes to
-python-can; `usb=NUMBER` follows a USB port by its serial number.
+(`fluid_c=Message.Signal`). `poll=SECONDS` is the pause between readings, `source=HEX` the only
+sender of the fluid to believe. Every other option goes to python-can; `usb=NUMBER` follows a USB
+port by its serial number.
 """
 
 import time
@@ -15,7 +16,8 @@ from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import LinkLost, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.base import WAIT_S
-from warmwatch.links.broadcast.listening import Heard, J1939Ear, Listened
+from warmwatch.links.broadcast.ear import Ear, J1939Ear
+from warmwatch.links.broadcast.listening import Listened
 from warmwatch.links.can.bus import (
     BusOpener,
     bus_options,
@@ -30,7 +32,7 @@ from warmwatch.links.live import LiveLink, Polled
 if TYPE_CHECKING:
     import can
 
-OWN_OPTIONS = frozenset({"database", "poll", "usb", *QUANTITIES})
+OWN_OPTIONS = frozenset({"database", "poll", "source", "usb", *QUANTITIES})
 SILENT_S = 3.0
 NO_FLUID_S = 5.0
 
@@ -41,8 +43,9 @@ class BroadcastSettings:
 
     channel: str
     options: Mapping[str, object]
-    ear: Heard
+    ear: Ear
     poll_s: float = 1.0
+    source: int | None = None
 
 
 class BroadcastPort:
@@ -52,59 +55,50 @@ class BroadcastPort:
         self._settings = settings
         self._bus = bus
         self._reader = FrameReader(bus)
-        self._opened_s = self._last_frame_s = time.monotonic()
-        self._listened = Listened(settings.ear, settings.poll_s)
+        self._opened_s = time.monotonic()
+        self._listened = Listened(settings.ear, settings.poll_s, settings.source)
         self._told: set[str] = set()
+
+    @property
+    def listened(self) -> Listened:
+        """What was heard since the bus was opened."""
+        return self._listened
 
     def poll(self) -> list[Polled]:
         """Listen for WAIT_S, or until readings are due."""
         import can
 
-        until_s = time.monotonic() + WAIT_S
+        now_s = time.monotonic()
+        until_s = now_s + WAIT_S
         while True:
-            left_s = until_s - time.monotonic()
             try:
-                message = self._reader.receive(max(0.0, left_s))
+                message = self._reader.receive(max(0.0, until_s - now_s))
             except UnreadableFrame:
                 self._listened.bus_errors += 1
-                if left_s <= 0:
-                    return self._notices()
-                continue
             except (can.CanError, OSError) as error:
                 raise lost(self._settings.channel, error) from error
-            if message is not None:
-                self._take(message)
-            due = self._listened.due(time.monotonic())
-            if due or message is None or left_s <= 0:
-                return [*due, *self._notices()]
+            else:
+                if message is not None:
+                    self._listened.take(message, time.monotonic())
+            now_s = time.monotonic()
+            due = self._listened.due(now_s)
+            if due or now_s >= until_s:
+                return [*due, *self._notices(now_s)]
 
     def close(self) -> None:
         close_bus(self._bus)
 
-    def _take(self, message: "can.Message") -> None:
-        now_s = time.monotonic()
-        if message.is_error_frame:
-            self._listened.bus_errors += 1
-        elif not message.is_remote_frame:
-            self._last_frame_s = now_s
-            wide = message.is_extended_id
-            self._listened.hear(message.arbitration_id, wide, bytes(message.data), now_s)
-
-    def _notices(self) -> list[Polled]:
-        now_s = time.monotonic()
-        channel = self._settings.channel
-        if now_s - self._last_frame_s > SILENT_S:
-            errors = self._listened.bus_errors
+    def _notices(self, now_s: float) -> list[Polled]:
+        listened, channel = self._listened, self._settings.channel
+        heard_s = self._opened_s if listened.frame_s is None else listened.frame_s
+        if now_s - heard_s > SILENT_S:
             why = "is the ignition on, and the bitrate right"
-            if errors:
+            if listened.bus_errors:
                 why = "it reports errors: is the bitrate right"
             raise LinkLost(f"{channel} is silent; {why}?")
-        if not self._listened.fluid_heard and now_s - self._opened_s > NO_FLUID_S:
-            return self._once(
-                f"{channel} carries traffic, but no transmission fluid temperature: "
-                f"{self._settings.ear.wanted}."
-            )
-        return []
+        if listened.fluid_heard or now_s - self._opened_s <= NO_FLUID_S:
+            return []
+        return self._once(f"{channel} carries traffic, but {listened.missing()}.")
 
     def _once(self, text: str) -> list[Polled]:
         if text in self._told:
@@ -117,10 +111,15 @@ def open_address(address: Address, pace: float | None) -> LiveLink:
     """Return the link of a `broadcast:` address; `pace` is ignored, a vehicle has its own."""
     settings = settings_of(address)
     about = {"address": str(address), "signals": list(settings.ear.facts())}
-    opener = BusOpener(settings.channel, settings.options, address.options.get("usb", ""))
+    opener = opener_of(address, settings)
     return LiveLink(
         lambda: BroadcastPort(settings, opener.open()), SystemClock(), about, settings.poll_s
     )
+
+
+def opener_of(address: Address, settings: BroadcastSettings) -> BusOpener:
+    """Return what opens the bus of an address."""
+    return BusOpener(settings.channel, settings.options, address.options.get("usb", ""))
 
 
 def settings_of(address: Address) -> BroadcastSettings:
@@ -129,10 +128,24 @@ def settings_of(address: Address) -> BroadcastSettings:
     if options["interface"] == "slcan":  # a wrong bitrate then cannot disturb the vehicle
         options.setdefault("listen_only", True)
     poll_s = seconds_option(address.options, "poll", 1.0)
-    return BroadcastSettings(address.rest, options, _ear(address), poll_s)
+    return BroadcastSettings(address.rest, options, _ear(address), poll_s, source_of(address))
 
 
-def _ear(address: Address) -> Heard:
+def source_of(address: Address) -> int | None:
+    """Return the only sender of the fluid to believe, where one is named. Raises UsageError."""
+    text = address.options.get("source")
+    if text is None:
+        return None
+    try:
+        return int(text, 16)
+    except ValueError:
+        raise UsageError(
+            f"source={text} is no address in hex digits, such as 03 or 7E9; `warmwatch link` "
+            "shows who sends."
+        ) from None
+
+
+def _ear(address: Address) -> Ear:
     wanted = {name: address.options[name] for name in QUANTITIES if name in address.options}
     if "database" not in address.options:
         if wanted:
