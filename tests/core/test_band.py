@@ -68,12 +68,23 @@ def test_a_window_keeps_its_extremes_and_its_end() -> None:
     assert (ended.min_c, ended.max_c, ended.ended_by) == (80.0, 90.0, "left-high")
 
 
-def test_a_blip_outside_shows_in_the_extremes() -> None:
-    """A reading outside, too short to end the window, is not hidden from its extremes."""
+def test_a_windows_figures_are_those_inside_and_jitter_is_counted() -> None:
+    """A reading outside, too short to end the window, is counted and is no figure of the stay."""
     subject = tracker()
-    feed(subject, [85, 85, 85, 85, 91, 85, 85])
-    assert subject.window is not None
-    assert subject.window.max_c == 91.0
+    feed(subject, [79, 80, 79, 81, 82, 83, 84, 85, 91, 85, 85])
+    window = subject.window_now()
+    assert window is not None
+    assert (window.min_c, window.max_c, window.beyond) == (81.0, 85.0, 1)
+
+
+@given(st.lists(st.integers(78, 92), min_size=1, max_size=60))
+def test_no_window_ever_shows_a_figure_outside_its_band(temperatures: list[int]) -> None:
+    """However the readings jitter, what is said of a stay in the band lies in the band."""
+    subject = tracker()
+    ended = [crossing.ended for crossing in feed(subject, temperatures)]
+    for window in (*ended, subject.window_now()):
+        if window is not None:
+            assert 80.0 <= window.min_c <= window.max_c <= 90.0
 
 
 def test_coming_back_needs_a_step_more() -> None:

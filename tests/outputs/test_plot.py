@@ -15,15 +15,19 @@ from hypothesis import strategies as st
 from matplotlib.axes import Axes
 from matplotlib.colors import to_rgb
 from matplotlib.patches import Rectangle
+from matplotlib.text import Text
 from PIL import Image
 
 from tests.outputs.invented import JOB, reading, warm_c, warm_up, with_marks
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
+from warmwatch.core.units import from_c
 from warmwatch.outputs.picture import style
-from warmwatch.outputs.picture.curve import BUCKETS, grouped, thinned
+from warmwatch.outputs.picture.curve import BUCKETS, thinned
 from warmwatch.outputs.picture.forecasts import horizon_s, pick_forecasts
 from warmwatch.outputs.picture.plot import draw, picture
+from warmwatch.outputs.picture.style import PAPER, PHONE, Look
+from warmwatch.outputs.picture.tags import MOST_TAGS, grouped, make_tags, spread
 from warmwatch.outputs.picture.text import drawable, duration, mark_text, windows_text
 from warmwatch.outputs.picture.trace import Curve, Trace, make_trace
 
@@ -117,26 +121,94 @@ def test_texts_tell_the_windows_the_marks_and_the_notes() -> None:
         (2300.5, MarkName.NOTE, "filter new"),
     )
     texts = svg_texts(make_trace(JOB, items), ["The vehicle is invented."])
-    for wanted in ("plug out", "filter new", "idle", "fluid", "The vehicle is invented."):
+    for wanted in ("idle", "fluid", "The vehicle is invented."):
         assert wanted in texts
+    assert any(text.endswith("33:20 plug out") for text in texts)
+    assert any(text.endswith("38:20 filter new") for text in texts)
     assert any("In the band" in text for text in texts)
     assert any(text.startswith("in ") for text in texts)
     assert any(text.startswith("out ") for text in texts)
 
 
-def test_marks_never_cover_the_curve() -> None:
-    """Labels have room of their own above everything that is drawn."""
-    items = with_marks(warm_up(), (2000.5, MarkName.NOTE, "sixteen letters."))
-    plain, marked = curve_panel(make_trace(JOB, warm_up())), curve_panel(make_trace(JOB, items))
-    top = max(line_named(marked, "fluid")[1])
-    assert marked.get_ylim()[1] - top > 2 * (plain.get_ylim()[1] - top)
+def busy() -> Trace:
+    marks = [(100.5 * n, MarkName.NOTE, "sixteen letters.") for n in range(1, 26)]
+    return make_trace(JOB, with_marks(warm_up(), *marks))
+
+
+@pytest.mark.parametrize("unit", ["C", "F"])
+def test_nothing_written_lies_on_the_curve_and_the_axis_keeps_to_the_data(unit: str) -> None:
+    """Marks change no limit of the axis, and every text of the figure stands outside its panel."""
+    plain, trace = curve_panel(make_trace(JOB, warm_up()), unit), busy()
+    figure = draw(trace, unit, [])
+    axes = figure.axes[0]
+    assert axes.get_ylim() == plain.get_ylim()
+    highest = from_c(max(*trace.fluid.celsius, JOB.band.high_c), unit)
+    assert axes.get_ylim()[1] - highest < 10.0
+    figure.draw_without_rendering()
+    inner = axes.get_window_extent()
+    for text in axes.findobj(Text):
+        box = text.get_window_extent()
+        if text.get_visible() and text.get_text():
+            assert not inner.shrunk(0.999, 0.999).overlaps(box), text.get_text()
+
+
+@pytest.mark.parametrize("unit", ["C", "F"])
+def test_the_temperature_axis_is_round(unit: str) -> None:
+    """Every tick is a multiple of 1, 2 or 5 times a power of ten in the unit that is shown."""
+    axes = curve_panel(make_trace(JOB, warm_up()), unit)
+    steps = set(np.diff(axes.get_yticks()))
+    assert len(steps) == 1
+    assert steps.pop() in (1, 2, 5, 10, 20, 50, 100)
+
+
+@pytest.mark.parametrize("look", [PHONE, PAPER])
+def test_nothing_is_clipped(look: Look) -> None:
+    """Every text of a busy picture lies inside the figure, "not reached" at its end, too."""
+    trace = busy()
+    trace.windows = []
+    trace.forecasts = [stated(float(t), "low", None, None) for t in range(0, 2690, 5)]
+    figure = draw(trace, "C", ["A note at the foot."], look)
+    figure.draw_without_rendering()
+    page = figure.bbox
+    for text in figure.findobj(Text):
+        box = text.get_window_extent()
+        if text.get_visible() and text.get_text():
+            assert page.x0 <= box.x0, text.get_text()
+            assert box.x1 <= page.x1 + 1, text.get_text()
+
+
+def test_letters_on_paper_have_seven_points() -> None:
+    """In the proof the picture is as wide as the page's text, so its letters keep their size."""
+    a4_text_in = (210 - 2 * 16) / 25.4
+    assert PAPER.width_in <= a4_text_in
+    assert min(PAPER.small_pt, PAPER.text_pt) >= 7.0
+
+
+@given(st.lists(st.floats(0, 1), max_size=14), st.floats(0.01, 0.07))
+def test_tags_never_lie_on_each_other(places: list[float], least: float) -> None:
+    """However close marks come, their tags stand side by side, in order, above the panel."""
+    moved = spread(sorted(places), least)
+    gaps = np.diff(moved)
+    assert all(gap > least - 1e-5 for gap in gaps)
+    assert all(0.0 <= place <= 1.0 for place in moved)
+
+
+def test_of_very_many_marks_some_share_a_tag() -> None:
+    """There are never more tags than have room, and none is left out without a number."""
+    tags = make_tags(make_trace(JOB, HARD["many marks"]), 600.0)
+    assert len(tags) <= MOST_TAGS
+    assert tags[0].at_s == 0.5
 
 
 def test_picture_is_a_png_of_the_promised_size() -> None:
-    """An independent reader (Pillow) opens it and finds the size."""
-    with Image.open(io.BytesIO(picture(make_trace(JOB, warm_up(600))))) as image:
+    """An independent reader (Pillow) opens it and finds the width; the curve keeps its height."""
+    trace = make_trace(JOB, warm_up(600))
+    figure = draw(trace, "C", [])
+    with Image.open(io.BytesIO(picture(trace))) as image:
         image.load()
-        assert image.size == tuple(round(side * style.DOTS_PER_INCH) for side in style.SIZE_IN)
+        assert image.size[0] == round(PHONE.width_in * style.DOTS_PER_INCH)
+    tall_in = figure.axes[0].get_position().height * figure.get_size_inches()[1]
+    assert tall_in == pytest.approx(PHONE.curve_in)
 
 
 @pytest.mark.parametrize("image_format", ["png", "svg"])
@@ -254,7 +326,7 @@ def test_free_text_is_no_formula_and_no_markup() -> None:
     )
     texts = svg_texts(trace)
     assert "$x_1$ & <i> · idle" in texts
-    assert any(text.startswith("$\\frac{a}{b}$") for text in texts)
+    assert any("$\\frac{a}{b}$<b>&" in text for text in texts)
     assert picture(trace)
 
 
@@ -326,7 +398,7 @@ def test_words() -> None:
     ]
     groups = grouped(marks, 10.0)
     assert [mark_text(group) for group in groups] == ["plug out, drip +1", "plug in"]
-    assert mark_text(marks[3:4]) == "x" * 15 + "…"
+    assert mark_text(marks[3:4]) == "x" * 25 + "…"
     assert windows_text([], 0.0) == "Never confirmed inside the band"
 
 

@@ -74,7 +74,8 @@ class Window:
     """One stay inside the band; times in elapsed seconds, `left_s` is None while it lasts.
 
     `entered_s` and `left_s` are confirmations, the `crossed` times the first readings past the
-    edge. `min_c` and `max_c` cover every good reading between the two crossings.
+    edge. `min_c` and `max_c` cover every good reading inside the band between the two crossings;
+    `beyond` counts those that jittered over an edge, not long enough to count as having left.
     """
 
     entered_s: float
@@ -84,6 +85,7 @@ class Window:
     left_s: float | None = None
     left_crossed_s: float | None = None
     ended_by: str = ""
+    beyond: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +117,7 @@ class WindowTracker:
         self._candidate: Place | None = None
         self._since_s = 0.0
         self._count = 0
+        self._beyond = 0
         self._low_c, self._high_c = math.inf, -math.inf
 
     def step(self, elapsed_s: float, fluid_c: float) -> Crossing | None:
@@ -134,8 +137,7 @@ class WindowTracker:
         """Return the open window with the readings whose place is not confirmed yet."""
         if self.window is None or self._candidate is None:
             return self.window
-        low_c, high_c = min(self.window.min_c, self._low_c), max(self.window.max_c, self._high_c)
-        return replace(self.window, min_c=low_c, max_c=high_c)
+        return self._widened(self.window)
 
     def lose(self, last_good_s: float, why: str) -> Window | None:
         """Continuity is lost: end and return the open window, and start anew.
@@ -165,27 +167,33 @@ class WindowTracker:
             self._forget_candidate()
             self._candidate, self._since_s = zone, elapsed_s
         self._count += 1
-        self._low_c = min(self._low_c, fluid_c)
-        self._high_c = max(self._high_c, fluid_c)
+        self._note(fluid_c)
 
     def _agree(self, fluid_c: float) -> None:
         """Take a reading where the fluid is already; it speaks against the candidate."""
-        self._low_c, self._high_c = min(self._low_c, fluid_c), max(self._high_c, fluid_c)
+        self._note(fluid_c)
         self._count -= 1
         if self.place is not Place.INSIDE or self._count < 0:
-            self._widen(self._low_c, self._high_c)
+            if self.window is not None:
+                self.window = self._widened(self.window)
             self._forget_candidate()
 
+    def _note(self, fluid_c: float) -> None:
+        """Keep the extremes inside the band, and count what lies beyond it."""
+        if fluid_c in self.band:
+            self._low_c, self._high_c = min(self._low_c, fluid_c), max(self._high_c, fluid_c)
+        else:
+            self._beyond += 1
+
     def _forget_candidate(self) -> None:
-        self._candidate, self._since_s, self._count = None, 0.0, 0
+        self._candidate, self._since_s, self._count, self._beyond = None, 0.0, 0, 0
         self._low_c, self._high_c = math.inf, -math.inf
 
-    def _widen(self, low_c: float, high_c: float) -> None:
-        window = self.window
-        if window is None or (window.min_c <= low_c and high_c <= window.max_c):
-            return
-        low_c, high_c = min(window.min_c, low_c), max(window.max_c, high_c)
-        self.window = replace(window, min_c=low_c, max_c=high_c)
+    def _widened(self, window: Window) -> Window:
+        if self._beyond == 0 and window.min_c <= self._low_c and self._high_c <= window.max_c:
+            return window
+        low_c, high_c = min(window.min_c, self._low_c), max(window.max_c, self._high_c)
+        return replace(window, min_c=low_c, max_c=high_c, beyond=window.beyond + self._beyond)
 
     def _confirm(self, zone: Place, elapsed_s: float) -> Crossing | None:
         kind = _EVENTS.get((self.place, zone))
@@ -196,6 +204,7 @@ class WindowTracker:
         self._left_high = kind is EventKind.LEFT_HIGH
         self.place, self.window = zone, None
         if zone is Place.INSIDE:
-            self.window = Window(elapsed_s, crossed_s, self._low_c, self._high_c)
+            low_c, high_c = self._low_c, self._high_c
+            self.window = Window(elapsed_s, crossed_s, low_c, high_c, beyond=self._beyond)
         self._forget_candidate()
         return None if kind is None else Crossing(kind, crossed_s, ended)

@@ -1,75 +1,57 @@
-"""The upper part of the plot: temperature, band, windows, marks, gaps and doubtful readings."""
+"""The upper part of the plot: temperature, band, windows, gaps and doubtful readings."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
+from matplotlib.ticker import MaxNLocator
 
-from warmwatch.core.events import EventKind
-from warmwatch.core.reading import Mark
 from warmwatch.core.units import from_c
 from warmwatch.outputs.picture import style
-from warmwatch.outputs.picture.text import duration, mark_text
+from warmwatch.outputs.picture.style import Look
 from warmwatch.outputs.picture.trace import Curve, Trace
 
 BUCKETS = 1500
 """More points than this many pairs of lowest and highest show nothing more at this size."""
 
-_CLOSE = 0.03
-"""Marks closer than this part of the width share a label."""
-
-_PAPER = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.85}
-
-_ALARMS = {
-    EventKind.TOO_HOT: "TOO HOT",
-    EventKind.HOLD_LIMIT: "HOLD LIMIT",
-    EventKind.NOT_FIT: "NOT FIT",
-}
-
 Points = tuple[list[float], list[float]]
 
 
-def draw_curve(axes: Axes, trace: Trace, unit: str, height_in: float) -> None:
+def draw_curve(axes: Axes, trace: Trace, unit: str, look: Look) -> None:
     """Draw everything that has a temperature; the limits in time are already set."""
-    labels = _labels(axes, trace)
-    longest = max((len(text) for _, text, _ in labels), default=0)
-    room = min(0.55, (style.LETTER_IN * longest + 0.15) / height_in) if labels else 0.0
-    axes.set_ylim(_limits(trace, unit, room))
-    _draw_band(axes, trace, unit)
+    axes.set_ylim(_limits(trace, unit))
+    axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10], integer=True))
+    _draw_band(axes, trace, unit, look)
     _draw_gaps(axes, trace)
-    _draw_line(axes, trace.coolant, unit, "coolant", style.COOLANT, 2.0, (0, (4, 2)))
-    _draw_line(axes, trace.fluid, unit, "fluid", style.FLUID, style.CURVE_PT, "solid")
-    _draw_doubtful(axes, trace.doubtful, unit)
-    _draw_labels(axes, labels)
+    thin_pt = 2.0 * look.scale
+    _draw_line(axes, trace.coolant, unit, "coolant", style.COOLANT, thin_pt, (0, (4, 2)))
+    _draw_line(axes, trace.fluid, unit, "fluid", style.FLUID, look.curve_pt, "solid")
+    _draw_doubtful(axes, trace.doubtful, unit, look)
     axes.set_ylabel(f"temperature, °{unit}")
-    axes.yaxis.set_label_coords(-0.092, 0.5)
-    axes.grid(axis="y", color="#CCCCCC", linewidth=0.8)
+    axes.grid(axis="y", color="#CCCCCC", linewidth=0.8 * look.scale)
     axes.set_axisbelow(True)
 
 
-def _limits(trace: Trace, unit: str, room: float) -> tuple[float, float]:
-    """Return the axis limits: all believed values and the band, and this part of it for marks."""
+def _limits(trace: Trace, unit: str) -> tuple[float, float]:
+    """Return the axis limits: all believed values and the band, and a little beyond."""
     band = trace.job.band
     values = [v for v in (*trace.fluid.celsius, *trace.coolant.celsius) if not math.isnan(v)]
     low, high = min([*values, band.low_c]), max([*values, band.high_c])
-    margin = max(2.0, 0.06 * (high - low))
-    above = (high - low + 2 * margin) * room / (1.0 - room)
-    return from_c(low - margin, unit), from_c(high + margin + above, unit)
+    margin = max(2.0, 0.05 * (high - low))
+    return from_c(low - margin, unit), from_c(high + margin, unit)
 
 
-def _draw_band(axes: Axes, trace: Trace, unit: str) -> None:
+def _draw_band(axes: Axes, trace: Trace, unit: str, look: Look) -> None:
     band = trace.job.band
     low, high = from_c(band.low_c, unit), from_c(band.high_c, unit)
     axes.axhspan(low, high, facecolor=style.BAND, edgecolor="none", zorder=0.5, label="band")
-    start_s, end_s = axes.get_xlim()
     for number, window in enumerate(trace.windows):
         left_s = trace.end_s if window.left_crossed_s is None else window.left_crossed_s
-        width_s = left_s - window.entered_crossed_s
         axes.add_patch(
             Rectangle(
                 (window.entered_crossed_s, low),
-                width_s,
+                left_s - window.entered_crossed_s,
                 high - low,
                 facecolor=style.WINDOW,
                 edgecolor="none",
@@ -77,20 +59,19 @@ def _draw_band(axes: Axes, trace: Trace, unit: str) -> None:
                 label="inside" if number == 0 else None,
             )
         )
-        if width_s > 0.16 * (end_s - start_s):
-            axes.annotate(
-                duration(width_s),
-                (window.entered_crossed_s + width_s / 2, low),
-                xytext=(0, -5),
-                textcoords="offset points",
-                ha="center",
-                va="top",
-                weight="bold",
-                bbox=_PAPER,
-                zorder=3.0,
-            )
-    for edge in (low, high):
-        axes.axhline(edge, color=style.BAND_EDGE, linewidth=1.6, zorder=0.7)
+    for edge, side in ((low, "top"), (high, "bottom")):
+        axes.axhline(edge, color=style.BAND_EDGE, linewidth=1.6 * look.scale, zorder=0.7)
+        axes.annotate(
+            f"{round(edge, 1):g}",
+            (1.0, edge),
+            xycoords=("axes fraction", "data"),
+            xytext=(0.35 * look.text_pt, 0),
+            textcoords="offset points",
+            va=side,
+            color=style.BAND_EDGE,
+            weight="bold",
+            annotation_clip=False,
+        )
 
 
 def _draw_gaps(axes: Axes, trace: Trace) -> None:
@@ -157,7 +138,7 @@ def _lone(times: Sequence[float], values: Sequence[float]) -> Points:
     return [times[i] for i in lone], [values[i] for i in lone]
 
 
-def _draw_doubtful(axes: Axes, curve: Curve, unit: str) -> None:
+def _draw_doubtful(axes: Axes, curve: Curve, unit: str, look: Look) -> None:
     """Draw readings that were not believed; those off the scale stand at its edge."""
     low, high = axes.get_ylim()
     inset = 0.025 * (high - low)
@@ -173,57 +154,9 @@ def _draw_doubtful(axes: Axes, curve: Curve, unit: str) -> None:
             *zip(*spots.values(), strict=True),
             color=style.DOUBT,
             marker="x",
-            markersize=9.0,
-            markeredgewidth=2.4,
+            markersize=9.0 * look.scale,
+            markeredgewidth=2.4 * look.scale,
             linestyle="none",
             label="not believed",
             zorder=4.0,
         )
-
-
-def _labels(axes: Axes, trace: Trace) -> list[tuple[float, str, str]]:
-    """Return time, text and colour of what is written along upright lines, in order of time."""
-    start_s, end_s = axes.get_xlim()
-    groups = grouped(trace.marks, _CLOSE * (end_s - start_s))
-    marks = [(group[0].elapsed_s, mark_text(group), style.INK) for group in groups]
-    alarms = [
-        (event.elapsed_s, _ALARMS[event.kind], style.DOUBT)
-        for event in trace.events
-        if event.kind in _ALARMS
-    ]
-    return sorted(marks + alarms)
-
-
-def _draw_labels(axes: Axes, labels: Sequence[tuple[float, str, str]]) -> None:
-    start_s, end_s = axes.get_xlim()
-    free_from_s = -math.inf
-    for at_s, text, color in labels:
-        axes.axvline(at_s, color=color, linewidth=1.4, linestyle=(0, (1, 1.5)), zorder=2.0)
-        if at_s < free_from_s:  # too close to the one before: the line has to do
-            continue
-        free_from_s = at_s + _CLOSE * (end_s - start_s)
-        late = at_s > start_s + 0.95 * (end_s - start_s)
-        axes.annotate(
-            text,
-            (at_s, axes.get_ylim()[1]),
-            xytext=(-2 if late else 2, -4),
-            textcoords="offset points",
-            rotation=90,
-            ha="right" if late else "left",
-            va="top",
-            color=color,
-            fontsize=style.TEXT_PT - 1,
-            bbox=_PAPER,
-            zorder=5.0,
-        )
-
-
-def grouped(marks: Iterable[Mark], close_s: float) -> list[list[Mark]]:
-    """Return the marks in groups that begin at most `close_s` apart."""
-    groups: list[list[Mark]] = []
-    for mark in sorted(marks, key=lambda mark: mark.elapsed_s):
-        if groups and mark.elapsed_s - groups[-1][0].elapsed_s < close_s:
-            groups[-1].append(mark)
-        else:
-            groups.append([mark])
-    return groups

@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from warmwatch.core.band import Window
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.outputs.picture import style
+from warmwatch.outputs.picture.style import Look
 from warmwatch.outputs.picture.trace import Trace
 from warmwatch.words.events import clock
 
@@ -60,14 +61,14 @@ def horizon_s(trace: Trace) -> float:
     return max(trace.end_s, min(max(ends_s, default=0.0), most_s))
 
 
-def draw_forecasts(axes: Axes, trace: Trace, forecasts: Sequence[Forecast]) -> None:
+def draw_forecasts(axes: Axes, trace: Trace, forecasts: Sequence[Forecast], look: Look) -> None:
     """Draw one row for each forecast; the limits in time are already set."""
     for row, forecast in enumerate(forecasts):
-        _draw_row(axes, row, forecast)
+        _draw_row(axes, row, forecast, look)
     axes.set_ylim(len(forecasts) - 0.4, -0.6)
     axes.set_yticks(range(len(forecasts)), [_label(f) for f in forecasts])
-    axes.tick_params(axis="y", length=0, labelsize=style.SMALL_PT)
-    axes.set_title(CAPTION, loc="left", fontsize=style.SMALL_PT, pad=4.0)
+    axes.tick_params(axis="y", length=0, labelsize=look.small_pt)
+    axes.set_title(CAPTION, loc="left", fontsize=look.small_pt, pad=4.0)
     for window in trace.windows[:1]:
         axes.axvline(window.entered_crossed_s, color=style.BAND_EDGE, linewidth=2.2, zorder=1.0)
         if window.left_crossed_s is not None and window.ended_by == "left-high":
@@ -78,8 +79,8 @@ def _label(forecast: Forecast) -> str:
     return f"{'in' if forecast.edge == 'low' else 'out'} {clock(forecast.elapsed_s)}"
 
 
-def _draw_row(axes: Axes, row: int, forecast: Forecast) -> None:
-    now_s, (_, end_s) = forecast.elapsed_s, axes.get_xlim()
+def _draw_row(axes: Axes, row: int, forecast: Forecast, look: Look) -> None:
+    now_s, (start_s, end_s) = forecast.elapsed_s, axes.get_xlim()
     color = _COLORS.get(forecast.edge, style.INK)
     axes.plot(
         [now_s],
@@ -91,13 +92,15 @@ def _draw_row(axes: Axes, row: int, forecast: Forecast) -> None:
         clip_on=False,
     )
     if forecast.q50_s is None:
+        late = now_s > (start_s + end_s) / 2.0  # or the words would not fit in
         axes.annotate(
             "not reached like this",
             (now_s, row),
-            xytext=(8, 0),
+            xytext=(-8 if late else 8, 0),
             textcoords="offset points",
+            ha="right" if late else "left",
             va="center",
-            fontsize=style.SMALL_PT,
+            fontsize=look.small_pt,
         )
         return
     early_s = now_s + (forecast.q50_s if forecast.q10_s is None else forecast.q10_s)

@@ -15,6 +15,8 @@ from warmwatch.core.phase import Phase
 from warmwatch.outputs.picture import style
 from warmwatch.outputs.picture.curve import draw_curve
 from warmwatch.outputs.picture.forecasts import draw_forecasts, horizon_s, pick_forecasts
+from warmwatch.outputs.picture.style import PHONE, Look
+from warmwatch.outputs.picture.tags import draw_tags, key_rows, make_tags, write_key
 from warmwatch.outputs.picture.text import FONT, drawable, time_ticks, windows_text
 from warmwatch.outputs.picture.trace import Trace
 from warmwatch.words.events import band_text
@@ -26,11 +28,7 @@ _LEGEND = ("fluid", "coolant", "band", "inside", "no signal", "not believed")
 
 _SETTINGS: dict[Any, Any] = {
     "font.family": FONT,
-    "font.size": style.TEXT_PT,
-    "axes.labelsize": style.TEXT_PT,
     "axes.edgecolor": style.INK,
-    "axes.linewidth": 1.2,
-    "hatch.linewidth": 0.8,
     "hatch.color": style.GAP,
     "svg.fonttype": "none",
     "svg.hashsalt": "warmwatch",
@@ -41,15 +39,20 @@ _SETTINGS: dict[Any, Any] = {
 
 
 def picture(
-    trace: Trace, *, unit: str | None = None, image_format: str = "png", notes: Sequence[str] = ()
+    trace: Trace,
+    *,
+    unit: str | None = None,
+    image_format: str = "png",
+    notes: Sequence[str] = (),
+    look: Look = PHONE,
 ) -> bytes:
     """Return the picture of a trace as the bytes of a PNG or SVG file.
 
     `unit` is "C" or "F", the job's by default; `notes` are short sentences for the foot. The same
     trace gives the same bytes.
     """
-    with mpl.rc_context(_SETTINGS):
-        figure = draw(trace, unit or trace.job.unit, notes)
+    with mpl.rc_context(_settings(look)):
+        figure = draw(trace, unit or trace.job.unit, notes, look)
         out = io.BytesIO()
         maker = f"warmwatch {__version__}"
         metadata: dict[str, str | None] = (
@@ -59,47 +62,70 @@ def picture(
     return out.getvalue()
 
 
-def draw(trace: Trace, unit: str, notes: Sequence[str]) -> Figure:
+def _settings(look: Look) -> dict[Any, Any]:
+    return _SETTINGS | {
+        "font.size": look.text_pt,
+        "axes.labelsize": look.text_pt,
+        "axes.linewidth": 1.2 * look.scale,
+        "hatch.linewidth": 0.8 * look.scale,
+    }
+
+
+def draw(trace: Trace, unit: str, notes: Sequence[str], look: Look = PHONE) -> Figure:
     """Return the figure: temperature above, forecasts below it, phases along the foot."""
-    figure = Figure(figsize=style.SIZE_IN)
+    figure = Figure()
     forecasts = pick_forecasts(trace)
-    lines = [*([_date(trace.utc_s)] if trace.utc_s is not None else []), *notes]
-    curve, middle, foot = _panels(figure, len(forecasts), len(lines))
+    lines = [*notes]
+    if look.headed and trace.utc_s is not None:
+        lines.insert(0, _date(trace.utc_s))
+    start_s, end_s = trace.start_s, max(horizon_s(trace), trace.start_s + LEAST_S)
+    tags = make_tags(trace, end_s - start_s)
+    foot_in = (0.4 + len(lines) + key_rows(tags, look)) * look.em_in
+    curve, middle, foot = _panels(figure, look, len(forecasts), foot_in, tagged=bool(tags))
     for panel in (curve, middle, foot):
-        panel.set_xlim(trace.start_s, max(horizon_s(trace), trace.start_s + LEAST_S))
+        panel.set_xlim(start_s, end_s)
         panel.tick_params(axis="x", length=0, labelbottom=panel is foot)
         panel.set_xticks([])
-    draw_curve(curve, trace, unit, curve.get_position().height * style.SIZE_IN[1])
-    draw_forecasts(middle, trace, forecasts)
+    draw_curve(curve, trace, unit, look)
+    draw_tags(curve, tags, look)
+    draw_forecasts(middle, trace, forecasts, look)
     middle.set_visible(bool(forecasts))
-    _draw_phases(foot, trace)
+    _draw_phases(foot, trace, look)
     if not any(value == value for value in trace.fluid.celsius):
-        _say_empty(curve)
-    _write_head(figure, curve, trace, unit)
-    _write_foot(figure, lines)
+        _say_empty(curve, look)
+    _write_head(figure, curve, trace, unit, look)
+    write_key(figure, tags, look, foot_in)
+    _write_foot(figure, lines, look)
     return figure
 
 
-def _panels(figure: Figure, rows: int, lines: int) -> tuple[Axes, Axes, Axes]:
+def _panels(
+    figure: Figure, look: Look, rows: int, below_in: float, *, tagged: bool
+) -> tuple[Axes, Axes, Axes]:
     """Return the three panels. Their places are reckoned in inches, so that nothing can shift."""
-    width_in, height_in = style.SIZE_IN
-    foot_in = 0.68 + 0.21 * lines
-    middle_in = foot_in + 0.30 + 0.32
-    rows_in = 0.27 * rows
-    curve_in = middle_in + rows_in + (0.32 if rows else 0.0)
-    left, width = 1.1 / width_in, (width_in - 1.1 - 0.3) / width_in
+    em_in, left_in, right_in = look.em_in, 5.3 * look.em_in, 2.8 * look.em_in
+    foot_in = below_in + 3.0 * em_in
+    middle_in = foot_in + (1.4 + 1.6) * em_in
+    rows_in = 1.3 * em_in * rows
+    curve_in = middle_in + rows_in + (1.5 * em_in if rows else 0.0)
+    head_in = ((5.3 if look.headed else 1.5) + (1.5 if tagged else 0.0)) * em_in
+    height_in, width_in = curve_in + look.curve_in + head_in, look.width_in
+    figure.set_size_inches(width_in, height_in)
 
     def panel(bottom_in: float, tall_in: float) -> Axes:
-        return figure.add_axes((left, bottom_in / height_in, width, tall_in / height_in))
+        wide_in = width_in - left_in - right_in
+        return figure.add_axes(
+            (left_in / width_in, bottom_in / height_in, wide_in / width_in, tall_in / height_in)
+        )
 
     return (
-        panel(curve_in, height_in - 1.1 - curve_in),
+        panel(curve_in, look.curve_in),
         panel(middle_in, max(rows_in, 0.1)),
-        panel(foot_in, 0.30),
+        panel(foot_in, 1.4 * em_in),
     )
 
 
-def _say_empty(axes: Axes) -> None:
+def _say_empty(axes: Axes, look: Look) -> None:
     axes.text(
         0.5,
         0.5,
@@ -107,23 +133,23 @@ def _say_empty(axes: Axes) -> None:
         transform=axes.transAxes,
         ha="center",
         va="center",
-        fontsize=style.TITLE_PT,
+        fontsize=look.title_pt,
     )
 
 
-def _draw_phases(axes: Axes, trace: Trace) -> None:
+def _draw_phases(axes: Axes, trace: Trace, look: Look) -> None:
     start_s, end_s = axes.get_xlim()
     axes.set_ylim(0.0, 1.0)
     axes.set_yticks([])
     time_ticks(axes, start_s, end_s)
     unnamed: list[Phase] = []
-    for phase, look in style.PHASES.items():
+    for phase, fill in style.PHASES.items():
         stays = [stay for stay in trace.stays if stay.phase is phase]
         if not stays:
             continue
         spans = [(stay.start_s, stay.end_s - stay.start_s) for stay in stays]
         axes.broken_barh(
-            spans, (0.0, 1.0), facecolor=look.fill, hatch=look.hatch, edgecolor=style.SOFT_INK
+            spans, (0.0, 1.0), facecolor=fill.fill, hatch=fill.hatch, edgecolor=style.SOFT_INK
         )
         longest = max(stays, key=lambda stay: stay.end_s - stay.start_s)
         if longest.end_s - longest.start_s < 0.14 * (end_s - start_s):
@@ -145,7 +171,7 @@ def _draw_phases(axes: Axes, trace: Trace) -> None:
             bbox_to_anchor=(1.0, 1.0),
             ncols=len(patches),
             frameon=False,
-            fontsize=style.SMALL_PT,
+            fontsize=look.small_pt,
             borderaxespad=0.1,
         )
 
@@ -155,24 +181,25 @@ def _patch(phase: Phase) -> Patch:
     return Patch(facecolor=look.fill, hatch=look.hatch, edgecolor=style.SOFT_INK, label=phase.value)
 
 
-def _write_head(figure: Figure, curve: Axes, trace: Trace, unit: str) -> None:
+def _write_head(figure: Figure, curve: Axes, trace: Trace, unit: str, look: Look) -> None:
     labels = [text for text in (trace.job.vehicle, trace.job.method) if text]
     heading = drawable(" · ".join(labels), 40) if labels else "Fluid temperature"
-    width_in, height_in = style.SIZE_IN
-    left, line = 0.15 / width_in, 1.0 / height_in
-    figure.text(left, 1 - 0.36 * line, heading, fontsize=style.TITLE_PT, weight="bold")
-    band = f"Band {band_text(trace.job.band, unit)}."
-    inside = f"{windows_text(trace.windows, trace.end_s)}."
-    figure.text(left, 1 - 0.70 * line, f"{band} {inside}", fontsize=style.TEXT_PT)
+    (width_in, height_in), em_in = figure.get_size_inches(), look.em_in
+    left, line = 0.7 * em_in / width_in, em_in / height_in
+    if look.headed:
+        figure.text(left, 1 - 1.75 * line, heading, fontsize=look.title_pt, weight="bold")
+        band = f"Band {band_text(trace.job.band, unit)}."
+        inside = f"{windows_text(trace.windows, trace.end_s)}."
+        figure.text(left, 1 - 3.4 * line, f"{band} {inside}", fontsize=look.text_pt)
     found = dict(zip(*reversed(curve.get_legend_handles_labels()), strict=True))
     names = [name for name in _LEGEND if name in found]
     figure.legend(
         [found[name] for name in names],
         names,
         loc="upper left",
-        bbox_to_anchor=(0.05 / width_in, 1 - 0.74 * line),
+        bbox_to_anchor=(0.25 * em_in / width_in, 1 - (3.6 if look.headed else 0.1) * line),
         ncols=len(names),
-        fontsize=style.SMALL_PT + 1,
+        fontsize=0.5 * (look.small_pt + look.text_pt),
         frameon=False,
         handlelength=1.6,
         columnspacing=1.1,
@@ -180,14 +207,14 @@ def _write_head(figure: Figure, curve: Axes, trace: Trace, unit: str) -> None:
     )
 
 
-def _write_foot(figure: Figure, lines: Sequence[str]) -> None:
-    width_in, height_in = style.SIZE_IN
+def _write_foot(figure: Figure, lines: Sequence[str], look: Look) -> None:
+    (width_in, height_in), em_in = figure.get_size_inches(), look.em_in
     for number, line in enumerate(reversed(lines)):
         figure.text(
-            0.15 / width_in,
-            (0.08 + 0.21 * number) / height_in,
+            0.7 * em_in / width_in,
+            (0.4 + number) * em_in / height_in,
             drawable(line, 95),
-            fontsize=style.SMALL_PT,
+            fontsize=look.small_pt,
             color=style.SOFT_INK,
         )
 

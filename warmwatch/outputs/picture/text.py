@@ -16,7 +16,7 @@ FONT = "DejaVu Sans"
 
 _STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 28800, 86400)
 _TICKS_MOST = 8
-_NOTE_MOST = 16
+_NOTE_MOST = 26
 
 
 def drawable(text: str, most: int = 60) -> str:

@@ -52,12 +52,13 @@ def _sealed_by(key: ShopKey | None) -> str:
 
 def _plot(facts: Facts) -> str:
     from warmwatch.outputs.picture.plot import picture
+    from warmwatch.outputs.picture.style import PAPER
     from warmwatch.outputs.picture.trace import make_trace
 
     trace = make_trace(facts.job, read_items(facts.path), sidecar_watch(read_sidecar(facts.path)))
     trace.forecasts = []  # what was expected then is no part of the evidence
     trace.marks = [mark for mark in trace.marks if mark.name in _DRAWN_MARKS]
-    return picture(trace, image_format="svg").decode("utf-8")
+    return picture(trace, image_format="svg", look=PAPER).decode("utf-8")
 
 
 def _attachments(path: Path) -> Iterator[dict[str, str]]:

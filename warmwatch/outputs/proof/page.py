@@ -177,10 +177,11 @@ def _earlier(facts: Facts) -> list[str]:
 def _band_windows(facts: Facts) -> list[str]:
     job = facts.job
     lines = _windows(facts.windows, job.unit, "Never confirmed inside the band.")
-    if any(w.min_c < job.band.low_c or w.max_c > job.band.high_c for w in facts.windows):
+    beyond = sum(window.beyond for window in facts.windows)
+    if beyond:
         lines.append(
-            f"(It counts as left where, {job.confirm_s:g} s after the first reading beyond an "
-            "edge, most were beyond it. The sentence on top goes by every single reading.)"
+            f"(Readings that jittered over an edge in these times: {beyond}, none for as long as "
+            f"{job.confirm_s:g} s. The sentence on top goes by every single reading.)"
         )
     return lines
 
