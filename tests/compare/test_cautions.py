@@ -6,20 +6,15 @@ from pathlib import Path
 import pytest
 
 from tests.compare.made import Warm, warm_items, write
-from warmwatch.commands.cautions import (
-    CAUTIONS,
-    NOT_ADVISED,
-    acknowledge_loading,
-    declares_loading,
-    loading_text,
-    loosened_limits,
-)
+from warmwatch.analysis.methods.loading import declares_loading
+from warmwatch.commands.cautions import acknowledge_loading
 from warmwatch.commands.main import run
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job, job_from_mapping
 from warmwatch.errors import UsageError
 from warmwatch.links.kinds import KINDS
 from warmwatch.recording.reader import read_recording
+from warmwatch.words.cautions import CAUTIONS, NOT_ADVISED, loading_text, loosened_limits
 
 LOADED = Job(Band(80.0, 90.0), method="loaded")
 

@@ -16,16 +16,16 @@ from tests.compare.made import START_UTC_S, Warm, mark, values, warm_items, writ
 from warmwatch.analysis.many.frames import Note
 from warmwatch.analysis.many.runs import Wanted, load_runs
 from warmwatch.analysis.methods.figures import label
-from warmwatch.commands.cautions import NOT_ADVISED
 from warmwatch.commands.compare import entry as module
 from warmwatch.commands.compare.export import FIGURES, HOLDS, TEXTS
-from warmwatch.commands.compare.report import report
 from warmwatch.commands.main import run
 from warmwatch.core.band import Band
 from warmwatch.core.reading import Item, MarkName, Reading
 from warmwatch.outputs.picture.comparison import draw, picture
-from warmwatch.words.compare import table
-from warmwatch.words.compare_advice import in_unit
+from warmwatch.words.cautions import NOT_ADVISED
+from warmwatch.words.compare.notes import in_unit
+from warmwatch.words.compare.report import report
+from warmwatch.words.compare.table import table
 
 RATES = {"idle": (1.9, 2.0, 2.05, 1.95), "drive": (2.9, 3.1, 3.0)}
 
@@ -350,8 +350,8 @@ def test_the_table_fits_a_narrow_terminal(folder: Path, monkeypatch: pytest.Monk
 
 def test_the_figures_have_no_needless_digits(folder: Path) -> None:
     """Whole minutes from twenty on, tenths below; rates to hundredths."""
-    from warmwatch.words.compare import shown_value
-    from warmwatch.words.compare_rows import MINUTES, RATE, TEMPERATURE
+    from warmwatch.words.compare.rows import MINUTES, RATE, TEMPERATURE
+    from warmwatch.words.compare.table import shown_value
 
     assert shown_value(31.44, MINUTES, "C") == "31"
     assert shown_value(9.96, MINUTES, "C") == "10.0"
@@ -561,7 +561,7 @@ def test_recordings_that_share_no_span_are_still_told(tmp_path: Path) -> None:
 
 def test_many_notes_are_cut_short_in_the_text_alone(folder: Path, tmp_path: Path) -> None:
     """Thirty different notes fill no screen; the JSON holds them all."""
-    from warmwatch.commands.compare.report import NOTES_SHOWN, report
+    from warmwatch.words.compare.report import NOTES_SHOWN, report
 
     loaded = module.load([str(folder)], Wanted(), keep=False, dask=None)
     result = module.compared(loaded)

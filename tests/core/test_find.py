@@ -13,8 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from warmwatch.analysis.finding.beside import why_not_clear
 from warmwatch.analysis.finding.candidate import Candidate, Sample, Surroundings
+from warmwatch.analysis.finding.pairing import why_not_clear
 from warmwatch.analysis.finding.rank import rank
 from warmwatch.analysis.finding.scales import SCALES, Scale
 

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import click
 
-from warmwatch.analysis.finding.beside import why_not_clear
 from warmwatch.analysis.finding.candidate import Candidate
+from warmwatch.analysis.finding.pairing import why_not_clear
 from warmwatch.analysis.finding.rank import DOUBT, rank
 from warmwatch.app.search import Found, Search, SearchStopped, unit_to_search
 from warmwatch.commands.step_line import step_line

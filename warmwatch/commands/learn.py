@@ -9,10 +9,10 @@ import click
 
 from warmwatch.analysis.learned import Learned, learn_from, prior_text
 from warmwatch.commands.compare.export import write_bytes
-from warmwatch.commands.compare.report import NOTES_SHOWN, gathered
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.units import from_c
 from warmwatch.errors import RecordingError
+from warmwatch.words.compare.report import NOTES_SHOWN, gathered
 from warmwatch.words.events import clock
 
 BEGINS = b'{\n "format": "warmwatch forecast prior"'

@@ -10,7 +10,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise, takewhile
 
-from warmwatch.analysis.finding.beside import SAME_C, beside_each_other
 from warmwatch.analysis.finding.candidate import (
     MIN_RISE_C,
     MIN_SAMPLES,
@@ -20,6 +19,7 @@ from warmwatch.analysis.finding.candidate import (
     rise_time_s,
     value_of,
 )
+from warmwatch.analysis.finding.pairing import SAME_C, paired
 from warmwatch.analysis.finding.scales import SCALES, Scale
 
 LOW_C, HIGH_C = -39.0, 150.0
@@ -52,7 +52,7 @@ def rank(
         found += _of_record(identifier, samples, around)
     found.sort(key=lambda one: (-one.score, one.scale.length, one.identifier, one.first_byte))
     if found and not around.has_coolant_curve:
-        found = beside_each_other(found, records)
+        found = paired(found, records)
     return found[:keep]
 
 

@@ -101,11 +101,11 @@ def load_runs(
 
 def _invented(used: Sequence[_Opened]) -> tuple[str, ...]:
     """Return what recordings that were not measured say of themselves, and how many say it."""
-    told = []
+    lines = []
     for text, count in Counter(one.invented for one in used if one.invented).items():
         text = text if count == 1 else text.replace("this recording", "these recordings")
-        told.append(text if count == len(used) else f"{count} of {len(used)} recordings: {text}")
-    return tuple(told)
+        lines.append(text if count == len(used) else f"{count} of {len(used)} recordings: {text}")
+    return tuple(lines)
 
 
 def _open(path: Path, name: str, notes: list[Note]) -> _Opened | None:

@@ -14,15 +14,16 @@ from warmwatch.analysis.many.runs import Loaded, Wanted, load_runs
 from warmwatch.analysis.many.spread import Here, OnDask
 from warmwatch.analysis.methods.comparison import BOTH, METHOD, PHASE, compare
 from warmwatch.analysis.methods.figures import label
+from warmwatch.analysis.methods.loading import declares_loading
 from warmwatch.analysis.methods.span import choose_span
 from warmwatch.book.band_text import parse_band
-from warmwatch.commands.cautions import CAUTIONS, NOT_ADVISED, declares_loading
 from warmwatch.commands.compare.export import as_object, write_bytes, write_csv, write_parquet
-from warmwatch.commands.compare.report import NOTES_SHOWN, Result, report
 from warmwatch.core.units import parse_temperature
 from warmwatch.errors import RecordingError, UsageError
-from warmwatch.words.compare import sentences
-from warmwatch.words.compare_advice import told_notes
+from warmwatch.words.cautions import CAUTIONS, NOT_ADVISED
+from warmwatch.words.compare.notes import comparison_notes
+from warmwatch.words.compare.report import NOTES_SHOWN, Result, report
+from warmwatch.words.compare.sentences import sentences
 
 WIDTH = 100
 MANY = 50
@@ -166,7 +167,7 @@ def compared(
         raise UsageError(f"--against {against}: known are {', '.join(sorted(known))}.")
     against = None if against is None else against.casefold()
     comparison = compare(loaded.runs, span, by=by, against=against)
-    notes = (*loaded.notes, *told_notes(loaded, comparison, unit))
+    notes = (*loaded.notes, *comparison_notes(loaded, comparison, unit))
     risky = any(declares_loading(run.method) or run.features.holds.count for run in loaded.runs)
     return Result(
         comparison,

@@ -2,14 +2,16 @@
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from warmwatch.analysis.many.frames import Note
 from warmwatch.analysis.methods.comparison import Comparison, Difference, Group
 from warmwatch.analysis.methods.figures import Piece, Run, rate_name
-from warmwatch.commands.compare.within import interval_object, within, within_objects
+from warmwatch.analysis.methods.interval import Interval
+from warmwatch.analysis.methods.single_run import within
+from warmwatch.analysis.methods.stages import StageModel, StageRate
 from warmwatch.errors import UsageError, WarmwatchError
 from warmwatch.recording.rows import guard
 
@@ -195,3 +197,48 @@ def write_bytes(path: Path, data: bytes, begins: bytes) -> None:
         path.write_bytes(data)
     except OSError as error:
         raise WarmwatchError(f"Cannot write {path} ({error.strerror or error}).") from None
+
+
+def within_objects(found: Sequence[tuple[Run, StageModel, StageModel]]) -> list[dict[str, Any]]:
+    """Return the same as JSON values, degC and minutes."""
+    return [
+        {
+            "recording": run.name,
+            "at_c": met.at_c,
+            "loss_per_min": interval_object(met.loss_per_min),
+            "stages": [_stage_object(rate) for rate in met.rates],
+            "differences": [
+                {"a": a, "b": b, **interval_object(interval)} for a, b, interval in met.differences
+            ],
+            "mid_band_c": inside.at_c,
+            "mid_band_rates": {rate.kind: interval_object(rate.rate) for rate in inside.rates},
+        }
+        for run, met, inside in found
+    ]
+
+
+def _stage_object(rate: StageRate) -> dict[str, Any]:
+    return {
+        "phase": rate.kind,
+        "blocks": rate.blocks,
+        "seen_low_c": rate.seen_low_c,
+        "seen_high_c": rate.seen_high_c,
+        "carried": rate.carried,
+        "rate_c_per_min": interval_object(rate.rate),
+    }
+
+
+def interval_object(interval: Interval | None) -> Mapping[str, Any]:
+    """Return an interval as JSON values; an end that is not known is null."""
+    if interval is None:
+        return {"estimate": None, "low": None, "high": None, "interval": "none", "df": None}
+    low, high = (
+        value if abs(value) < float("inf") else None for value in (interval.low, interval.high)
+    )
+    return {
+        "estimate": interval.estimate,
+        "low": low,
+        "high": high,
+        "interval": interval.how,
+        "df": interval.df,
+    }

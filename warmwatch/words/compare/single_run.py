@@ -1,17 +1,16 @@
-"""What one recording with several ways of running tells by itself."""
+"""What one recording with several ways of running tells by itself, in sentences."""
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from warmwatch.analysis.methods.figures import Run
 from warmwatch.analysis.methods.interval import Interval
-from warmwatch.analysis.methods.run import RunFeatures
-from warmwatch.analysis.methods.stages import SETTLE_S, StageModel, StageRate, stage_model
+from warmwatch.analysis.methods.single_run import rise_after_holds
+from warmwatch.analysis.methods.stages import SETTLE_S, StageModel, StageRate
 from warmwatch.core.band import Band
 from warmwatch.core.units import from_c
-from warmwatch.words.compare import shown_value
-from warmwatch.words.compare_rows import DIFFERENCE, RATE
+from warmwatch.words.compare.rows import DIFFERENCE, RATE
+from warmwatch.words.compare.table import shown_value
 from warmwatch.words.events import band_text, temperature
 
 SHOWN = 3
@@ -21,22 +20,6 @@ LONG_MIN = 30.0
 LEVEL_C_PER_MIN = 0.05
 """A rate below this is levelling off: how long the band would last cannot be said."""
 _NAMES = {"idle": "idling", "driving": "driving", "loaded": "holds and rests"}
-
-
-def within(runs: Sequence[Run]) -> list[tuple[Run, StageModel, StageModel]]:
-    """Return the runs with several ways in them: the model where they met, and in the band."""
-    found = []
-    for run in runs:
-        blocks = run.features.blocks
-        if len({block.kind for block in blocks}) < 2:
-            continue
-        middle_c = (run.made_for.low_c + run.made_for.high_c) / 2.0
-        step_c = run.features.step_c
-        met = stage_model(blocks, step_c=step_c)
-        band = stage_model(blocks, middle_c, step_c=step_c)
-        if met is not None and band is not None:
-            found.append((run, met, band))
-    return found
 
 
 def within_sentences(
@@ -50,16 +33,16 @@ def within_sentences(
                 "or all --by phase, to see their rates at the same temperature."
             )
         ]
-    told = []
+    lines = []
     for run, met, inside in found:
-        told += _differences(run, met, unit)
-        told.append(_rates(met, unit))
-        told.append(_stays(inside, band, unit))
-        told.append(_after_holds(run, unit))
-        told += [_carried(rate, unit) for rate in met.rates if rate.carried]
+        lines += _differences(run, met, unit)
+        lines.append(_rates(met, unit))
+        lines.append(_stays(inside, band, unit))
+        lines.append(_after_holds(run, unit))
+        lines += [_carried(rate, unit) for rate in met.rates if rate.carried]
     if found:
-        told.append("The more heat is still being made, the shorter the stay in the band.")
-    return [sentence for sentence in told if sentence]
+        lines.append("The more heat is still being made, the shorter the stay in the band.")
+    return [sentence for sentence in lines if sentence]
 
 
 def _after_holds(run: Run, unit: str) -> str:
@@ -71,16 +54,6 @@ def _after_holds(run: Run, unit: str) -> str:
         f"After the last hold the fluid still rose by {shown_value(risen_c, DIFFERENCE, unit)} "
         f"°{unit} within {SETTLE_S / 60.0:.0f} min: the reading runs behind the heat."
     )
-
-
-def rise_after_holds(features: RunFeatures) -> float | None:
-    """Return the rise in degC within SETTLE_S after the last hold; None without one, or unseen."""
-    end_s = max((stage.to_s for stage in features.stages if stage.kind == "loaded"), default=None)
-    if end_s is None or features.gaps_between(end_s, end_s + SETTLE_S):
-        return None
-    before = [fluid_c for at_s, fluid_c in features.curve if end_s - SETTLE_S <= at_s <= end_s]
-    after = [fluid_c for at_s, fluid_c in features.curve if end_s < at_s <= end_s + SETTLE_S]
-    return max(0.0, max(after) - before[-1]) if before and after else None
 
 
 def _differences(run: Run, met: StageModel, unit: str) -> list[str]:
@@ -136,48 +109,3 @@ def _carried(rate: StageRate, unit: str) -> str:
         f"{_NAMES[rate.kind].capitalize()} was seen from {low} to {high} °{unit}; its rate at "
         f"{temperature(rate.at_c, unit)} is carried there by the shared loss term."
     )
-
-
-def within_objects(found: Sequence[tuple[Run, StageModel, StageModel]]) -> list[dict[str, Any]]:
-    """Return the same as JSON values, degC and minutes."""
-    return [
-        {
-            "recording": run.name,
-            "at_c": met.at_c,
-            "loss_per_min": interval_object(met.loss_per_min),
-            "stages": [_stage_object(rate) for rate in met.rates],
-            "differences": [
-                {"a": a, "b": b, **interval_object(interval)} for a, b, interval in met.differences
-            ],
-            "mid_band_c": inside.at_c,
-            "mid_band_rates": {rate.kind: interval_object(rate.rate) for rate in inside.rates},
-        }
-        for run, met, inside in found
-    ]
-
-
-def _stage_object(rate: StageRate) -> dict[str, Any]:
-    return {
-        "phase": rate.kind,
-        "blocks": rate.blocks,
-        "seen_low_c": rate.seen_low_c,
-        "seen_high_c": rate.seen_high_c,
-        "carried": rate.carried,
-        "rate_c_per_min": interval_object(rate.rate),
-    }
-
-
-def interval_object(interval: Interval | None) -> Mapping[str, Any]:
-    """Return an interval as JSON values; an end that is not known is null."""
-    if interval is None:
-        return {"estimate": None, "low": None, "high": None, "interval": "none", "df": None}
-    low, high = (
-        value if abs(value) < float("inf") else None for value in (interval.low, interval.high)
-    )
-    return {
-        "estimate": interval.estimate,
-        "low": low,
-        "high": high,
-        "interval": interval.how,
-        "df": interval.df,
-    }

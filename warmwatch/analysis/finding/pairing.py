@@ -20,9 +20,7 @@ CLEAR_RISE_C = 10.0
 RIVAL_SHARE = 0.8
 
 
-def beside_each_other(
-    found: Sequence[Candidate], records: Mapping[int, Sequence[Sample]]
-) -> list[Candidate]:
+def paired(found: Sequence[Candidate], records: Mapping[int, Sequence[Sample]]) -> list[Candidate]:
     """Mark down what rises clearly sooner than another good candidate.
 
     For when no coolant curve is known: a control unit passes on the coolant's or the engine oil's

@@ -1,4 +1,4 @@
-"""The table and the sentences of a comparison. They state what was seen and recommend nothing."""
+"""The sentences of a comparison. They state what was seen and recommend nothing."""
 
 import math
 from collections.abc import Sequence
@@ -6,94 +6,24 @@ from collections.abc import Sequence
 from warmwatch.analysis.methods.comparison import Comparison, Difference, Group
 from warmwatch.analysis.methods.figures import NO_LABEL, Span
 from warmwatch.analysis.methods.interval import Interval
-from warmwatch.commands.cautions import declares_loading
-from warmwatch.core.units import from_c
-from warmwatch.words.compare_few import few_gathered, stays_unseen, too_few_text
-from warmwatch.words.compare_rows import DIFFERENCE, MINUTES, RATE, TEMPERATURE, figure_rows
+from warmwatch.analysis.methods.loading import declares_loading
+from warmwatch.words.compare.rows import figure_rows
+from warmwatch.words.compare.too_few import merge_too_few, too_few_text, unfinished_stays
 from warmwatch.words.events import band_text
 
 _GERUNDS = {"idle": "idling", "idling": "idling", "drive": "driving", "driving": "driving"}
 
 
-def shown_value(value: float, kind: str, unit: str) -> str:
-    """Return a figure in the unit of show, with no more digits than it deserves."""
-    if kind == TEMPERATURE:
-        value = from_c(value, unit)
-    elif kind in (RATE, DIFFERENCE) and unit == "F":
-        value *= 1.8
-    digits = 2 if kind == RATE else 1
-    if kind == TEMPERATURE or (kind == MINUTES and abs(value) >= 20.0):
-        digits = 0
-    text = f"{value:.{digits}f}"
-    return text.removeprefix("-") if not float(text) else text
-
-
-def table(comparison: Comparison, unit: str, width: int) -> list[str]:
-    """Return the table: figures down, groups across, in blocks that fit the width."""
-    rows = [
-        (name, words, kind)
-        for name, words, kind in figure_rows(comparison.span, unit)
-        if any(name in group.figures for group in comparison.groups)
-    ]
-    heads = [f"{words}, {_kind(kind, unit)}" for _, words, kind in rows]
-    left = max([len("runs"), *(len(head) for head in heads)]) + 2
-    columns = [_column(group, rows, unit) for group in comparison.groups]
-    lines: list[str] = []
-    for block in _blocks(columns, width - left):
-        lines += [] if not lines else [""]
-        for number, head in enumerate(["", "runs", *heads]):
-            cells = (f"{column[number]:>{_width(column)}}" for column in block)
-            lines.append(f"{head:<{left}}{'  '.join(cells)}".rstrip())
-    return lines
-
-
-def _kind(kind: str, unit: str) -> str:
-    return kind.format(unit=unit)
-
-
-def _column(group: Group, rows: Sequence[tuple[str, str, str]], unit: str) -> list[str]:
-    return [group.name, str(group.n), *(_cell(group, name, kind, unit) for name, _, kind in rows)]
-
-
-def _cell(group: Group, name: str, kind: str, unit: str) -> str:
-    figure = group.figures.get(name)
-    if figure is None:
-        return "-"
-    low, middle, high = (
-        shown_value(value, kind, unit) for value in (figure.low, figure.median, figure.high)
-    )
-    joint = " to " if "-" in low + high else "-"
-    spread = f" ({low}{joint}{high})" if low != high else ""
-    runs = f" [{figure.n}]" if figure.n != group.n else ""
-    return f"{middle}{spread}{runs}"
-
-
-def _width(column: Sequence[str]) -> int:
-    return max(len(cell) for cell in column)
-
-
-def _blocks(columns: Sequence[list[str]], width: int) -> list[list[list[str]]]:
-    blocks: list[list[list[str]]] = [[]]
-    used = 0
-    for column in columns:
-        if blocks[-1] and used + _width(column) + 2 > width:
-            blocks.append([])
-            used = 0
-        blocks[-1].append(column)
-        used += _width(column) + 2
-    return blocks
-
-
 def sentences(comparison: Comparison, unit: str) -> list[str]:
     """Return what the recordings tell, one plain sentence each."""
-    told = [_not_reached(group, comparison.span, unit) for group in comparison.groups]
+    lines = [_not_reached(group, comparison.span, unit) for group in comparison.groups]
     for pair in _by_pair(comparison.differences):
-        told += _pair_sentences(pair, comparison, unit)
-    told = few_gathered(told, comparison)
-    told.append(stays_unseen(comparison))
+        lines += _pair_sentences(pair, comparison, unit)
+    lines = merge_too_few(lines, comparison)
+    lines.append(unfinished_stays(comparison))
     if len(comparison.groups) == 1 and comparison.groups:
-        told.append(f"There is only one group, {comparison.groups[0].name}: nothing to compare.")
-    return [sentence for sentence in dict.fromkeys(told) if sentence]
+        lines.append(f"There is only one group, {comparison.groups[0].name}: nothing to compare.")
+    return [sentence for sentence in dict.fromkeys(lines) if sentence]
 
 
 def _not_reached(group: Group, span: Span, unit: str) -> str:
@@ -114,19 +44,19 @@ def _by_pair(differences: Sequence[Difference]) -> list[dict[str, Difference]]:
 
 
 def _pair_sentences(pair: dict[str, Difference], comparison: Comparison, unit: str) -> list[str]:
-    told = []
+    lines = []
     to_band = pair.get("time_to_band_min")
     if to_band is not None and not to_band.censored:
-        told.append(_band_sentence(to_band))
+        lines.append(_band_sentence(to_band))
     elif "span_min" in pair:
         rows = {name: words for name, words, _ in figure_rows(comparison.span, unit)}
-        told.append(_span_sentence(pair["span_min"], rows["span_min"]))
+        lines.append(_span_sentence(pair["span_min"], rows["span_min"]))
     elif "rate_model_c_per_min" in pair:
-        told.append(_rate_sentence(pair["rate_model_c_per_min"], unit))
+        lines.append(_rate_sentence(pair["rate_model_c_per_min"], unit))
     window = pair.get("window_min")
     if window is not None and not window.too_few:
-        told.append(_window_sentence(window))
-    return told
+        lines.append(_window_sentence(window))
+    return lines
 
 
 def _sides(one: Difference) -> tuple[str, str, float, int, int]:
@@ -153,7 +83,7 @@ def _band_sentence(one: Difference) -> str:
     return (
         f"{_subject(subject)} reached the band {_number(abs(change), 'min')} min "
         f"{'sooner' if change < 0 else 'later'} than {_object(other)} "
-        f"({_interval(one.best, 'min')}, {runs_pair(n, m)}{_beside(one, 'min')})."
+        f"({_interval(one.best, 'min')}, {runs_pair(n, m)}{_adjustment(one, 'min')})."
     )
 
 
@@ -167,7 +97,7 @@ def _span_sentence(one: Difference, span: str) -> str:
     return (
         f"{_subject(subject)} took {_number(abs(change), 'min')} min "
         f"{'less' if change < 0 else 'longer'} {span} than {_object(other)} "
-        f"({_interval(one.best, 'min')}, {runs_pair(n, m)}{_beside(one, 'min')})."
+        f"({_interval(one.best, 'min')}, {runs_pair(n, m)}{_adjustment(one, 'min')})."
     )
 
 
@@ -185,7 +115,7 @@ def _rate_sentence(one: Difference, unit: str) -> str:
     return (
         f"{_subject(subject)} heated the fluid by {abs(change):.2f} {kind} {word} than "
         f"{_object(other)} at the same temperature "
-        f"({_interval(one.best, kind, scale)}, {runs_pair(n, m)}{_beside(one, kind, scale)})."
+        f"({_interval(one.best, kind, scale)}, {runs_pair(n, m)}{_adjustment(one, kind, scale)})."
     )
 
 
@@ -200,7 +130,7 @@ def _window_sentence(one: Difference) -> str:
     return (
         f"The stay in the band was {_number(abs(change), 'min')} min {word} after "
         f"{_object(subject)} than after {_object(other)} "
-        f"({_interval(one.best, 'min')}, {runs_pair(n, m)}{_beside(one, 'min')})."
+        f"({_interval(one.best, 'min')}, {runs_pair(n, m)}{_adjustment(one, 'min')})."
     )
 
 
@@ -222,7 +152,7 @@ def _interval(interval: Interval, kind: str, scale: float = 1.0) -> str:
     return f"95 % interval {_number(ends[0], kind)} to {_number(ends[1], kind)} {kind}"
 
 
-def _beside(one: Difference, kind: str, scale: float = 1.0) -> str:
+def _adjustment(one: Difference, kind: str, scale: float = 1.0) -> str:
     if one.adjusted is None or one.plain is None:
         return ""
     named = {"start_c": "start", "ambient_c": "ambient"}

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from warmwatch.analysis.many.frames import Note
 from warmwatch.analysis.many.runs import Loaded
 from warmwatch.analysis.methods.comparison import Comparison
-from warmwatch.commands.compare.within import within, within_sentences
+from warmwatch.analysis.methods.single_run import within
 from warmwatch.errors import printable
-from warmwatch.words.compare import runs_text, table
-from warmwatch.words.compare_advice import differences_table
+from warmwatch.words.compare.notes import differences_table
+from warmwatch.words.compare.sentences import runs_text
+from warmwatch.words.compare.single_run import within_sentences
+from warmwatch.words.compare.table import table
 from warmwatch.words.events import band_text, temperature
 
 NOTES_SHOWN = 20

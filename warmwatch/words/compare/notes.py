@@ -10,10 +10,10 @@ from warmwatch.analysis.methods.comparison import Comparison, Difference
 from warmwatch.analysis.methods.figures import Piece
 from warmwatch.analysis.methods.interval import Interval
 from warmwatch.core.units import from_c
-from warmwatch.words.compare_rows import MINUTES, RATE, figure_rows
+from warmwatch.words.compare.rows import MINUTES, RATE, figure_rows
 from warmwatch.words.events import band_text
 
-TOLD_FIGURES = ("time_to_band_min", "span_min", "window_min")
+NOTED_FIGURES = ("time_to_band_min", "span_min", "window_min")
 """The figures whose missing runs are told in the text; all are in --json and the tables."""
 SHOWN_DIFFERENCES = (
     "time_to_band_min",
@@ -27,7 +27,7 @@ _CELSIUS = re.compile(r"(-?\d+(?:\.\d)?)(?:( °C)|(?= to -?\d+ °C))")
 _COVARIATES = {"start_c": "start temperature", "ambient_c": "ambient temperature"}
 
 
-def told_notes(loaded: Loaded, comparison: Comparison, unit: str) -> list[Note]:
+def comparison_notes(loaded: Loaded, comparison: Comparison, unit: str) -> list[Note]:
     """Return what is to be known about recordings that are used."""
     notes = [
         Note(
@@ -76,7 +76,7 @@ def _never_in_one_vehicle(comparison: Comparison) -> list[Note]:
 def _piece_notes(piece: Piece, comparison: Comparison, unit: str) -> list[Note]:
     words = {name: text for name, text, _ in figure_rows(comparison.span, unit)}
     together: dict[str, list[str]] = {}
-    for name in TOLD_FIGURES:
+    for name in NOTED_FIGURES:
         if name in piece.missing:
             together.setdefault(piece.missing[name], []).append(words[name])
     missing = [

@@ -5,27 +5,27 @@ from warmwatch.analysis.methods.interval import TOO_FEW
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _TOO_FEW = " too few to tell "
-_TOLD = ("time_to_band_min", "span_min", "rate_model_c_per_min")
+_REPORTED = ("time_to_band_min", "span_min", "rate_model_c_per_min")
 FEW_SHOWN = 3
 """More pairs with too few runs than this are told in one sentence."""
 
 
-def few_gathered(told: list[str], comparison: Comparison) -> list[str]:
+def merge_too_few(lines: list[str], comparison: Comparison) -> list[str]:
     """Say of many pairs that their runs are too few in one sentence."""
-    few = [sentence for sentence in told if _TOO_FEW in sentence]
+    few = [sentence for sentence in lines if _TOO_FEW in sentence]
     if len(few) <= FEW_SHOWN:
-        return told
+        return lines
     least: dict[str, int] = {}
     for one in comparison.differences:
-        if one.figure in _TOLD:
+        if one.figure in _REPORTED:
             for name, n in ((one.a, one.n_a), (one.b, one.n_b)):
                 least[name] = min(n, least.get(name, n))
     small = [f"{name} ({n})" for name, n in sorted(least.items()) if n <= TOO_FEW]
     gathered = f"Groups with too few runs to tell them apart from others: {', '.join(small)}."
-    return [*(sentence for sentence in told if sentence not in few), gathered]
+    return [*(sentence for sentence in lines if sentence not in few), gathered]
 
 
-def stays_unseen(comparison: Comparison) -> str:
+def unfinished_stays(comparison: Comparison) -> str:
     """Say that stays in the band cannot be compared where too few were seen to their end."""
     begun = sum("window_at_least_min" in piece.figures for piece in comparison.pieces)
     seen = [group.figures.get("window_min") for group in comparison.groups]
