@@ -62,7 +62,7 @@ def paint_delays(others: int) -> list[float]:
         process, link = stack.enter_context(watching(folder))
         for _ in range(others):
             stack.enter_context(reader(link))
-        page = opened(stack.enter_context(chromium(folder / "profile")), link)
+        page = opened(stack.enter_context(chromium()), link)
         page.evaluate(script("watch_paint"), "#degrees")
         sent: dict[str, float] = {}
         assert process.stdin is not None
@@ -101,7 +101,8 @@ def reader(link: str) -> Iterator[None]:
     parts = urlsplit(link)
     first = HTTPConnection(parts.netloc)
     first.request("GET", parts.path)
-    cookie = str(first.getresponse().getheader("Set-Cookie")).split(";")[0]
+    given = first.getresponse().headers.get_all("Set-Cookie") or [""]
+    cookie = given[-1].split(";")[0]  # without the browser's own: each of these is a phone
     first.close()
     stream = HTTPConnection(parts.netloc)
     stream.request("GET", "/events", headers={"Cookie": cookie})

@@ -4,7 +4,6 @@ Every number in them is invented. Needs a Chromium on the machine.
 """
 
 import io
-import tempfile
 import time
 from pathlib import Path
 
@@ -50,7 +49,7 @@ STATES = {"near": near, "inside": inside, "blind": blind}
 def main() -> None:
     """Make all pictures."""
     FOLDER.mkdir(exist_ok=True)
-    with tempfile.TemporaryDirectory() as profile, chromium(Path(profile)) as context:
+    with chromium() as context:
         for name, size in (("near", (60, 20)), ("inside", (100, 32)), ("blind", (80, 24))):
             draw_screen(context, name, size)
         draw_page(context, "near", PHONE, "night")

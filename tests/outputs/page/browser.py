@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, Playwright, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 FLAGS = (
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
@@ -28,29 +28,23 @@ def find_chromium() -> str:
 
 
 @contextmanager
-def chromium(folder: Path, size: tuple[int, int] = PHONE) -> Iterator[BrowserContext]:
-    """Run a browser with an empty profile in `folder`."""
+def chromium(size: tuple[int, int] = PHONE) -> Iterator[BrowserContext]:
+    """Run a browser and give a phone in it; `phone` gives more of them."""
     executable = find_chromium()
     with sync_playwright() as playwright:
-        context = launch(playwright, executable, folder, size)
+        browser = playwright.chromium.launch(
+            executable_path=executable, headless=True, args=list(FLAGS)
+        )
         try:
-            yield context
+            yield phone(browser, size)
         finally:
-            context.close()
+            browser.close()
 
 
-def launch(
-    playwright: Playwright, executable: str, folder: Path, size: tuple[int, int]
-) -> BrowserContext:
-    """Start the browser."""
-    return playwright.chromium.launch_persistent_context(
-        str(folder),
-        executable_path=executable,
-        headless=True,
-        args=list(FLAGS),
-        viewport={"width": size[0], "height": size[1]},
-        color_scheme="dark",
-    )
+def phone(browser: Browser | None, size: tuple[int, int] = PHONE) -> BrowserContext:
+    """Return a phone of its own: no cookie is shared with another one."""
+    assert browser is not None
+    return browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme="dark")
 
 
 def opened(context: BrowserContext, link: str) -> Page:

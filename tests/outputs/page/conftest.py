@@ -11,8 +11,8 @@ from warmwatch.outputs.page.rights import Right
 
 
 @pytest.fixture(scope="session")
-def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[BrowserContext]:
-    with chromium(tmp_path_factory.mktemp("profile")) as context:
+def browser() -> Iterator[BrowserContext]:
+    with chromium() as context:
         yield context
 
 

@@ -134,7 +134,14 @@ def free_port() -> int:
 class Listener:
     """A client of the event stream over a bare socket, so that it can be slow, too."""
 
-    def __init__(self, served: Served, right: Right | None = None, *, buffer: int = 0) -> None:
+    def __init__(
+        self,
+        served: Served,
+        right: Right | None = None,
+        *,
+        buffer: int = 0,
+        cookie: str | None = None,
+    ) -> None:
         self._socket = socket.socket()
         if buffer:
             self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, buffer)
@@ -142,7 +149,7 @@ class Listener:
         self._socket.connect(("127.0.0.1", served.server.port))
         self._socket.sendall(
             f"GET /events HTTP/1.1\r\nHost: {served.host}\r\n"
-            f"Cookie: {served.cookie(right)}\r\n\r\n".encode()
+            f"Cookie: {cookie or served.cookie(right)}\r\n\r\n".encode()
         )
         self._bytes = b""
 

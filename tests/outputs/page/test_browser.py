@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import BrowserContext, Page
 
-from tests.outputs.page.browser import opened, script, state, wait_js, wait_state
+from tests.outputs.page.browser import opened, phone, script, state, wait_js, wait_state
 from tests.outputs.page.serving import STEADY, Feeding, Served, free_port, serve
 from tests.outputs.views import silent
 from warmwatch.core.events import Event, EventKind
@@ -317,12 +317,12 @@ def test_several_phones_at_once(browser: BrowserContext) -> None:
         served.played.take(STEADY)
         with Feeding(served):
             one = opened(browser, served.server.link(Right.MARK))
-            two = opened(browser, served.server.link(Right.MARK))
+            two = opened(phone(browser.browser), served.server.link(Right.MARK))
             one.click('[data-mark="plug-out"]')
             two.wait_for_selector('[data-mark="plug-out"][data-noted="true"]')
             assert served.server.clients == 2
             one.close()
-            two.close()
+            two.context.close()
 
 
 def test_another_site_cannot_use_the_cookie(fed: tuple[Served, Page]) -> None:

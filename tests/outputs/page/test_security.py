@@ -322,3 +322,57 @@ def test_the_cookie_is_bound_to_the_port() -> None:
     """Two watches on one machine do not take each other's cookies."""
     with serve() as one, serve() as two:
         refused(two, "GET", "/", Cookie=one.cookie())
+
+
+CODINGS = ("gzip", "deflate", "br", "identity", "x" * 50)
+
+
+@pytest.mark.parametrize("coding", CODINGS)
+def test_a_coded_body_is_refused_and_leaves_no_trace(
+    coding: str, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Content codings are refused, from friend and stranger; nothing of it reaches the terminal."""
+    with serve() as served:
+        for headers in ({}, {"Cookie": None}, {"Host": "evil.example", "Cookie": None}):
+            told = served.mark(b"not gzip at all", Content_Encoding=coding, **headers)
+            assert (told.status, told.body.decode()) == (403, REFUSAL)
+        assert served.mark({"mark": "drip"}).status == 202
+        assert served.page.drain() == [(MarkName.DRIP, "")]
+    assert capfd.readouterr() == ("", "")
+
+
+def test_a_slow_body_ends_its_connection(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A body that never comes whole is given up, also from who has the cookie."""
+    monkeypatch.setattr("warmwatch.outputs.page.gate.BODY_S", 0.3)
+    with serve() as served:
+        head = (
+            f"POST /mark HTTP/1.1\r\nHost: {served.host}\r\nCookie: {served.cookie()}\r\n"
+            f"Origin: http://{served.host}\r\nContent-Type: application/json\r\n"
+            "Content-Length: 100\r\n\r\n{"
+        )
+        clients = [socket.create_connection(("127.0.0.1", served.server.port), 5) for _ in range(9)]
+        for client in clients:
+            client.sendall(head.encode())
+        for client in clients:
+            assert b" 403 " in client.recv(4096)
+            while client.recv(4096):
+                pass
+            client.close()
+
+
+def test_one_browser_has_one_stream() -> None:
+    """The newest page of a browser gets the stream, the one before is told; others keep theirs."""
+    with serve() as served:
+        mine = f"{served.cookie()}; browser-{served.server.port}=mine"
+        with (
+            Listener(served) as other,
+            Listener(served, cookie=mine) as first,
+            Listener(served, cookie=mine) as second,
+        ):
+            assert next(second.messages("hello"))
+            assert next(first.messages("elsewhere")) == {}
+            served.played.take(STEADY)
+            served.show()
+            assert next(second.messages("state"))["figure"] == "85"
+            assert next(other.messages("state"))["figure"] == "85"
+            until(lambda: served.server.clients == 2)

@@ -8,6 +8,8 @@ from warmwatch.outputs.sound.tones import EDGE_S, HARMONICS, PITCH_HZ, TONES
 
 KEPT_S = 6.0
 """A phone that was away for longer does not make up for a tone; what insists is told by repeats."""
+ENDED = ("high", "middle", "low")
+"""On the laptop the end is seen by who ended it; the phone lies elsewhere and is told by a tone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,4 +81,5 @@ def tone_table() -> dict[str, object]:
         }
         for name, tone in TONES.items()
     }
+    tones["ended"] = {"urgency": 1, "pulses": [[PITCH_HZ[pitch], 0.4, 0.1] for pitch in ENDED]}
     return {"tones": tones, "harmonics": list(HARMONICS), "edge_s": EDGE_S}

@@ -1,5 +1,7 @@
 """Which requests are answered; whatever is wrong, the answer is the same, and says nothing."""
 
+import asyncio
+import secrets
 from collections.abc import Mapping
 
 from aiohttp import web
@@ -8,6 +10,8 @@ from warmwatch.outputs.page.rights import Right, Rights
 
 REFUSAL = "Open this page by its link.\n"
 LONGEST_BODY = 4096
+BODY_S = 5.0
+"""A page of ours sends its few bytes at once."""
 
 HEADERS: Mapping[str, str] = {
     # No resource but our own, no inline script or style, no frame, no form that goes elsewhere.
@@ -39,9 +43,31 @@ def refusal() -> web.Response:
     return answer(REFUSAL, status=403)
 
 
+def last_refusal() -> web.Response:
+    """Return the refusal after which the connection is closed: nothing more is read from it."""
+    response = refusal()
+    response.force_close()
+    return response
+
+
 def cookie_name(port: int) -> str:
     """Return the cookie's name; cookies are shared by all ports of a host, so it holds the port."""
     return f"page-{port}"
+
+
+def browser_name(port: int) -> str:
+    """Return the name of the cookie that tells one browser from another; it gives no right."""
+    return f"browser-{port}"
+
+
+def new_browser() -> str:
+    """Return a name for a browser that has none yet."""
+    return secrets.token_urlsafe(9)
+
+
+def browser_of(request: web.BaseRequest, port: int) -> str | None:
+    """Return which browser asks, None when it does not say."""
+    return request.cookies.get(browser_name(port), "")[:40] or None
 
 
 def right_of(request: web.BaseRequest, rights: Rights, port: int) -> Right | None:
@@ -63,9 +89,12 @@ def is_own(request: web.BaseRequest, hosts: frozenset[str]) -> bool:
 
 
 async def small_body(request: web.BaseRequest) -> bytes | None:
-    """Return the body, None when it is longer than any of ours or does not say how long it is."""
+    """Return the body, None when it is longer than any of ours or does not say how long it is.
+
+    A body that comes drop by drop ends its connection: TimeoutError after BODY_S.
+    """
     length = request.content_length
-    if length is None or length > LONGEST_BODY:
+    if length is None or length > LONGEST_BODY or "Content-Encoding" in request.headers:
         return None
-    body = await request.read()
+    body = await asyncio.wait_for(request.read(), BODY_S)
     return body if len(body) <= LONGEST_BODY else None

@@ -4,6 +4,7 @@ Nothing here can hold up the watch: the session only puts the newest view into a
 """
 
 import asyncio
+import logging
 import os
 import threading
 import time
@@ -27,6 +28,10 @@ CURVE_EVERY_S = 2.0
 START_S = 10.0
 LAST_WORDS_S = 1.0
 """At the end the pages have so long to be told that it was the end."""
+_UNHEARD = logging.getLogger("warmwatch.page")
+"""What strangers send is no matter for the mechanic's terminal."""
+_UNHEARD.addHandler(logging.NullHandler())
+_UNHEARD.propagate = False
 
 
 class PageServer:
@@ -92,6 +97,7 @@ class PageServer:
 
     async def _main(self, started: "Future[int]") -> None:
         self._loop, self._stop = asyncio.get_running_loop(), asyncio.Event()
+        self._loop.set_exception_handler(lambda loop, about: None)
         server = Connections(
             self.site.handle,
             access_log=None,
@@ -99,6 +105,8 @@ class PageServer:
             max_line_size=2048,
             max_field_size=4096,
             lingering_time=1.0,
+            auto_decompress=False,
+            logger=_UNHEARD,
         )
         try:
             listener = await self._listen(server)

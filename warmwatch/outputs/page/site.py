@@ -16,8 +16,12 @@ from warmwatch.core.reading import MarkName
 from warmwatch.outputs.page.connections import Connection
 from warmwatch.outputs.page.gate import (
     answer,
+    browser_name,
+    browser_of,
     cookie_name,
     is_own,
+    last_refusal,
+    new_browser,
     refusal,
     right_of,
     small_body,
@@ -89,32 +93,34 @@ class Site:
         """Answer one request."""
         if isinstance(request.protocol, Connection):
             request.protocol.asked = True
-        if request.headers.get("Host", "") not in self.hosts:
-            return refusal()
+        if (
+            request.headers.get("Host", "") not in self.hosts
+            or "Content-Encoding" in request.headers
+        ):
+            return last_refusal()
         if not self._askers.may(request.remote or "", time.monotonic()):
             return refusal()
         if request.method == "GET" and request.path.startswith("/open/"):
-            return self._exchange(request.path.removeprefix("/open/"))
+            return self._exchange(request)
         right = right_of(request, self.rights, self.port)
         handler = self._routes.get((request.method, request.path))
         if right is None or handler is None:
             return refusal()
-        return await handler(request, right)
+        try:
+            return await handler(request, right)
+        except TimeoutError:
+            return last_refusal()
 
-    def _exchange(self, key: str) -> web.Response:
-        right = self.rights.by_key(key)
+    def _exchange(self, request: web.BaseRequest) -> web.Response:
+        right = self.rights.by_key(request.path.removeprefix("/open/"))
         if right is None:
             return refusal()
         # A page that goes on by itself, not a redirect: after a link in another site's page the
         # browser would not send a SameSite=Strict cookie along a redirect.
         response = answer(_OPENED, kind="text/html")
-        response.set_cookie(
-            cookie_name(self.port),
-            self.rights.cookie(right),
-            httponly=True,
-            samesite="Strict",
-            path="/",
-        )
+        if browser_of(request, self.port) is None:
+            _set_cookie(response, browser_name(self.port), new_browser())
+        _set_cookie(response, cookie_name(self.port), self.rights.cookie(right))
         return response
 
     async def _file(self, request: web.BaseRequest, right: Right) -> web.Response:
@@ -126,7 +132,8 @@ class Site:
             return answer("Too many pages are open.\n", status=503)
         self._refresh()  # what was sent last may be old: no page begins with a state of then
         hello = hello_message(may_mark=right is Right.MARK, speak=self._speak)
-        return await self._streams.serve(request, event_bytes("hello", hello))
+        browser = browser_of(request, self.port)
+        return await self._streams.serve(request, event_bytes("hello", hello), browser)
 
     async def _mark(self, request: web.BaseRequest, right: Right) -> web.Response:
         if right is not Right.MARK or not is_own(request, self.hosts):
@@ -139,6 +146,10 @@ class Site:
             return answer("Too many marks at once.\n", status=429)
         self.marks.put_nowait(found)
         return answer("{}", status=202, kind="application/json")
+
+
+def _set_cookie(response: web.Response, name: str, value: str) -> None:
+    response.set_cookie(name, value, httponly=True, samesite="Strict", path="/")
 
 
 def parse_mark(body: bytes) -> MarkSet | None:

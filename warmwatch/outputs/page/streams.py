@@ -13,6 +13,8 @@ SLOW_S = 4.0
 """A client that takes nothing for so long is dropped; its page will say so and come back."""
 _SEND_BUFFER = 16384
 RETRY_MS = 1000
+DISPLACED = b"event: elsewhere\ndata: {}\n\n"
+"""Tells a page that another tab of the same browser has taken its place."""
 
 
 class Streams:
@@ -22,6 +24,8 @@ class Streams:
         self._newest: dict[str, bytes] = {}
         self._versions: dict[str, int] = {}
         self._waiting: set[asyncio.Event] = set()
+        self._by_browser: dict[str, asyncio.Event] = {}
+        self._displaced: set[asyncio.Event] = set()
         self.ended = False
 
     def __len__(self) -> int:
@@ -47,14 +51,21 @@ class Streams:
         for changed in self._waiting:
             changed.set()
 
-    async def serve(self, request: web.BaseRequest, hello: bytes) -> web.StreamResponse:
-        """Answer one request for the stream, until the client goes away or the end comes."""
+    async def serve(
+        self, request: web.BaseRequest, hello: bytes, browser: str | None = None
+    ) -> web.StreamResponse:
+        """Answer one request for the stream, until the client goes away or the end comes.
+
+        One `browser` has one stream, the newest: browsers allow six connections to a server, and
+        six open tabs would leave none to mark with.
+        """
         kind = {"Content-Type": "text/event-stream; charset=utf-8"}
         response = web.StreamResponse(headers={**HEADERS, **kind, "X-Accel-Buffering": "no"})
         _keep_short(request)
         changed = asyncio.Event()
         changed.set()
         self._waiting.add(changed)
+        self._displace(browser, changed)
         try:
             await response.prepare(request)
             await self._follow(response, hello, changed)
@@ -63,7 +74,19 @@ class Streams:
                 request.transport.abort()  # what is still in its buffer would be old when read
         finally:
             self._waiting.discard(changed)
+            self._displaced.discard(changed)
+            if browser is not None and self._by_browser.get(browser) is changed:
+                del self._by_browser[browser]
         return response
+
+    def _displace(self, browser: str | None, changed: asyncio.Event) -> None:
+        if browser is None:
+            return
+        earlier = self._by_browser.get(browser)
+        self._by_browser[browser] = changed
+        if earlier is not None:
+            self._displaced.add(earlier)
+            earlier.set()
 
     async def _follow(
         self, response: web.StreamResponse, hello: bytes, changed: asyncio.Event
@@ -73,6 +96,9 @@ class Streams:
         while True:
             await changed.wait()
             changed.clear()
+            if changed in self._displaced:
+                await asyncio.wait_for(response.write(DISPLACED), SLOW_S)
+                return
             last = self.ended  # asked before sending: what comes in meanwhile wakes us again
             for event in self._news(sent):
                 await asyncio.wait_for(response.write(event), SLOW_S)

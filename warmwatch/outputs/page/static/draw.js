@@ -57,8 +57,9 @@ function happened(lines) {
 // For screen readers: only a change of state is said, not every reading.
 function announce(state) {
   const sentence = `${state.word}. ${state.act}`;
-  if (sentence === spoken) return;
-  spoken = sentence;
+  const kind = sentence.replace(/[\d.,:]+/g, "#");  // a figure that counts is no news
+  if (kind === spoken) return;
+  spoken = kind;
   const urgent = ["blind", "too-hot", "above", "top-near"].includes(state.state);
   put("alarm", urgent ? sentence : "");
   put("spoken", urgent ? "" : sentence);

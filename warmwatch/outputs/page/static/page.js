@@ -21,6 +21,8 @@ let curve = null;
 let blind = false;         // nothing is heard, or only that the watch itself stands still
 let cut = false;           // nothing is heard at all
 let everHeard = false;
+let elsewhere = false;     // another tab of this browser has the stream
+let endedAt = null;
 let refusal = "";          // why the laptop answers, but not with states
 let lastCue = null;
 let hushedCue = -1;        // cues up to this one were heard on this phone
@@ -39,6 +41,7 @@ function since(then) {
 
 function connect() {
   source?.close();
+  elsewhere = false;
   source = new EventSource("/events");
   openedAt = clock();
   quickestHere = Infinity;
@@ -57,6 +60,12 @@ function connect() {
     drawCurve(at("curve"), curve, !blind && Boolean(state?.figure));
   });
   source.addEventListener("state", (event) => take(JSON.parse(event.data)));
+  source.addEventListener("elsewhere", () => {
+    source.close();
+    elsewhere = true;
+    refusal = "The page is open in another tab of this browser: touch here to have it here.";
+    goBlind();
+  });
 }
 
 const REFUSALS = {
@@ -166,8 +175,18 @@ function tick() {
   const ended = state?.state === "ended";
   const silent = since(heardAt);
   if (silent > SILENT_MS && !ended) goBlind();
-  if (silent > SILENT_MS && since(openedAt) > RECONNECT_MS) connect();
+  if (!elsewhere && silent > SILENT_MS && since(openedAt) > RECONNECT_MS) connect();
+  if (ended) showEnd();
   sound.repeat(ended ? [] : repeats(), performance.now());
+}
+
+// The end is heard once, and its age goes on though nothing more comes.
+function showEnd() {
+  if (endedAt === null) {
+    endedAt = clock();
+    sound.cue("ended", () => "The watch has ended.");
+  }
+  at("link").textContent = `The watch ended ${Math.round(since(endedAt) / 1000)} s ago.`;
 }
 
 function pressed(button, on) {
@@ -225,11 +244,13 @@ async function keepAwake() {
 
 document.addEventListener("visibilitychange", () => {
   if (document.visibilityState !== "visible") return;
+  if (elsewhere) connect();
   tick();
   if (sound.on) navigator.wakeLock?.request("screen").catch(() => {});
 });
 addEventListener("resize", () => drawCurve(at("curve"), curve, !blind && Boolean(state?.figure)));
 addEventListener("pageshow", tick);
+addEventListener("pointerdown", () => elsewhere && connect());
 
 try {
   new Worker("/tick.js").onmessage = tick;
