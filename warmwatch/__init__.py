@@ -1,23 +1,60 @@
-"""warmwatch: says when transmission fluid is inside its check-temperature band, and proves it."""
+"""warmwatch: says when transmission fluid is inside its check-temperature band, and proves it.
+
+The names below are the public API, described in docs/api.md. Each is imported when it is first
+used: some need pandas, which is slow to load.
+"""
 
 from importlib import import_module
 from typing import TYPE_CHECKING
 
+from warmwatch._version import __version__
+
 if TYPE_CHECKING:
+    from warmwatch.analysis.compare import compare
     from warmwatch.analysis.many.frames import read_recordings
+    from warmwatch.core.band import Band
+    from warmwatch.core.forecast.forecaster import Forecaster
+    from warmwatch.core.job import Job
+    from warmwatch.core.reading import Mark, Reading
+    from warmwatch.core.watch import Watch
+    from warmwatch.outputs.proof.reading import verify_file as verify
     from warmwatch.recording.reader import read_recording
 
-__version__ = "0.1.0"
-__all__ = ["__version__", "read_recording", "read_recordings"]
+__all__ = [
+    "Band",
+    "Forecaster",
+    "Job",
+    "Mark",
+    "Reading",
+    "Watch",
+    "__version__",
+    "compare",
+    "read_recording",
+    "read_recordings",
+    "verify",
+]
 
-_LAZY = {
-    "read_recording": "warmwatch.recording.reader",
-    "read_recordings": "warmwatch.analysis.many.frames",
+_HOMES = {
+    "Band": "warmwatch.core.band:Band",
+    "Forecaster": "warmwatch.core.forecast.forecaster:Forecaster",
+    "Job": "warmwatch.core.job:Job",
+    "Mark": "warmwatch.core.reading:Mark",
+    "Reading": "warmwatch.core.reading:Reading",
+    "Watch": "warmwatch.core.watch:Watch",
+    "compare": "warmwatch.analysis.compare:compare",
+    "read_recording": "warmwatch.recording.reader:read_recording",
+    "read_recordings": "warmwatch.analysis.many.frames:read_recordings",
+    "verify": "warmwatch.outputs.proof.reading:verify_file",
 }
 
 
 def __getattr__(name: str) -> object:
-    """Import the readers on first use: they need pandas, which is slow to load."""
-    if name in _LAZY:
-        return getattr(import_module(_LAZY[name]), name)
+    """Import a name of the API from the room it lives in."""
+    if name in _HOMES:
+        module, _, inside = _HOMES[name].partition(":")
+        return getattr(import_module(module), inside)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

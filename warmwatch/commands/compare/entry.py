@@ -9,13 +9,12 @@ from pathlib import Path
 
 import click
 
+from warmwatch.analysis.compare import compare_loaded, nothing_to_compare
 from warmwatch.analysis.many.cache import FeatureCache, cache_path
 from warmwatch.analysis.many.runs import Loaded, Wanted, load_runs
 from warmwatch.analysis.many.spread import Here, OnDask
-from warmwatch.analysis.methods.comparison import BOTH, METHOD, PHASE, compare
-from warmwatch.analysis.methods.figures import label
+from warmwatch.analysis.methods.comparison import BOTH, METHOD, PHASE
 from warmwatch.analysis.methods.loading import declares_loading
-from warmwatch.analysis.methods.span import choose_span
 from warmwatch.book.band_text import parse_band
 from warmwatch.commands.compare.export import as_object, write_bytes, write_csv, write_parquet
 from warmwatch.core.units import parse_temperature
@@ -133,10 +132,7 @@ def load(paths: Sequence[str], wanted: Wanted, *, keep: bool, dask: str | None) 
     if not loaded.runs:
         for note in loaded.notes[:NOTES_SHOWN]:
             click.echo(f"warmwatch: {note.name}: {note.text}", err=True)
-        raise RecordingError(
-            f"No recording in {', '.join(paths)} can be compared: give recordings of warmwatch or "
-            "folders with some."
-        )
+        raise RecordingError(nothing_to_compare(paths))
     return loaded
 
 
@@ -156,17 +152,8 @@ def compared(
     against: str | None = None,
     unit: str = "C",
 ) -> Result:
-    """Compare what was loaded; UsageError when the wishes do not fit it."""
-    band = loaded.band
-    assert band is not None
-    if from_c is not None and to_c is not None and from_c >= to_c:
-        raise UsageError("--from must be below --to.")
-    span = choose_span(loaded.runs, band, from_c=from_c, to_c=to_c, at_c=at_c)
-    known = {label(run) for run in loaded.runs}
-    if against is not None and by == METHOD and against.casefold() not in known:
-        raise UsageError(f"--against {against}: known are {', '.join(sorted(known))}.")
-    against = None if against is None else against.casefold()
-    comparison = compare(loaded.runs, span, by=by, against=against)
+    """Compare what was loaded; UsageError when the options do not fit it."""
+    comparison = compare_loaded(loaded, by=by, from_c=from_c, to_c=to_c, at_c=at_c, against=against)
     notes = (*loaded.notes, *comparison_notes(loaded, comparison, unit))
     risky = any(declares_loading(run.method) or run.features.holds.count for run in loaded.runs)
     return Result(

