@@ -23,3 +23,11 @@ def no_thread_left() -> Iterator[None]:
     while left := [t.name for t in threading.enumerate() if t.name in _OURS]:
         assert time.monotonic() < deadline, f"threads left running: {left}"
         time.sleep(0.02)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def no_book_of_the_developer(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep the book of whoever runs the tests out of them, also out of child processes."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("WARMWATCH_HOME", str(tmp_path_factory.mktemp("home")))
+        yield

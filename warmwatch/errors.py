@@ -6,6 +6,7 @@ WarmwatchError           exit 1
 │   ├── LinkLost                 the far end went away; reopened with back-off
 │   └── LinkRefused              it cannot be opened at all, and waiting will not help
 ├── InputError           exit 1  a file that holds something else than it should
+├── BookError            exit 1  the shop's book cannot be read, or cannot be changed
 └── RecordingError       exit 1  a recording that cannot be written or read
 """
 
@@ -44,6 +45,10 @@ class LinkRefused(LinkError):
 
 class InputError(WarmwatchError):
     """A file holds something else than it should."""
+
+
+class BookError(WarmwatchError):
+    """The shop's book cannot be read or changed."""
 
 
 class RecordingError(WarmwatchError):

@@ -1,0 +1,71 @@
+"""What the book says of a vehicle, in the form of a job file."""
+
+from typing import Any
+
+from warmwatch.book.band_text import parse_band
+from warmwatch.book.book import Book, Entry
+from warmwatch.book.keys import KEYS, Section
+from warmwatch.core.job import Job, job_from_mapping
+from warmwatch.errors import UsageError
+
+BANDS = ("band", "drain_band")
+
+
+def unit_of(book: Book, vehicle: Entry | None = None) -> str:
+    """Return the unit of show that the book gives a vehicle, "" where it says nothing."""
+    own = "" if vehicle is None else vehicle.text("unit")
+    return own or book.shop.text("unit")
+
+
+def lettered(text: str, unit: str, name: str = "band") -> str:
+    """Return a band's text with a unit behind both figures, so that it can mean only one thing.
+
+    A bare figure is in `unit`. Raises UsageError when the text is no band.
+
+    >>> lettered("185:203", "F"), lettered("80:90C", "F")
+    ('185F:203F', '80C:90C')
+    """
+    parse_band(text, unit or "C", name)
+    low, _, high = (part.strip().replace("°", "").upper() for part in text.partition(":"))
+    last = high[-1] if high[-1] in "CF" else (unit or "C")
+    return ":".join(
+        edge.replace(" ", "") if edge[-1] in "CF" else f"{edge}{last}" for edge in (low, high)
+    )
+
+
+def job_values(book: Book, vehicle: Entry) -> dict[str, Any]:
+    """Return the vehicle's values as a job file would hold them; raises UsageError.
+
+    Bands come with a unit behind each figure, whatever unit is shown later.
+    """
+    unit = unit_of(book, vehicle)
+    content: dict[str, Any] = {"vehicle": vehicle.label}
+    if unit:
+        content["unit"] = unit
+    for name in BANDS:
+        if text := vehicle.text(name):
+            content[name] = lettered(text, unit, f"{vehicle.label}: {name}")
+    for name, value in vehicle.values.items():
+        part = KEYS[Section.VEHICLES][name].part
+        if part == "job":
+            content[name] = value
+        elif part:
+            content.setdefault(part, {})[name] = value
+    return content
+
+
+def check_whole(book: Book, vehicle: Entry) -> None:
+    """Raise UsageError when the vehicle's values do not go together."""
+    content = job_values(book, vehicle)
+    bands = {name: _plain(content.pop(name, "80C:90C")) for name in BANDS}
+    content.pop("unit", None)
+    try:
+        job: Job = job_from_mapping({**content, **bands})
+    except ValueError as error:
+        raise UsageError(f"{vehicle.label}: {error}.") from None
+    assert job.vehicle == vehicle.label
+
+
+def _plain(text: str) -> dict[str, float]:
+    band = parse_band(text)
+    return {"low_c": band.low_c, "high_c": band.high_c}
