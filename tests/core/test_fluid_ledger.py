@@ -9,15 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
+from warmwatch.core.level.amounts import fluid_from_mapping, fluid_to_mapping, mark_entry
 from warmwatch.core.level.ledger import (
     Act,
     Entry,
     FluidData,
     balance,
     first_fill_l,
-    fluid_from_mapping,
-    fluid_to_mapping,
-    mark_entry,
+    shown_unit,
 )
 from warmwatch.core.reading import Mark, MarkName
 
@@ -126,6 +125,43 @@ def test_new_fluid_without_a_temperature_is_taken_as_20_with_a_wide_error() -> N
     """What went in was not as hot as the transmission."""
     entry = mark_entry(Mark(1.0, MarkName.FILLED, "4 L"), 91.0)
     assert entry == Entry(Act.FILLED, 4.0, 20.0, temp_err_c=15.0)
+
+
+@pytest.mark.parametrize(
+    ("note", "unit", "litres", "temp_c"),
+    [
+        ("4.2 L 113", "F", 4.2, 45.0),
+        ("4.2 L at 45", "C", 4.2, 45.0),
+        ("4 1/2 qt 113 (clean)", "F", 4.5 * 0.946352946, 45.0),
+        ("8 oz 45C", "F", 0.236588, 45.0),
+        ("3 L 2 cans", "F", 3.0, 91.0),  # two cans are no temperature
+        ("4 qt 8 oz", "C", 4.25 * 0.946352946, 91.0),
+    ],
+)
+def test_a_bare_temperature_is_in_the_jobs_unit(
+    note: str, unit: str, litres: float, temp_c: float
+) -> None:
+    """`drained 4.2 L 113` in a °F watch is at 113 °F."""
+    entry = mark_entry(Mark(1.0, MarkName.DRAINED, note), 91.0, unit)
+    assert entry is not None
+    assert entry.litres == pytest.approx(litres, abs=1e-6)
+    assert entry.temp_c == pytest.approx(temp_c)
+
+
+def test_the_section_is_in_the_jobs_units() -> None:
+    """`unit = "F"` holds in the section, too; amounts are told in quarts or ounces."""
+    lines = [
+        {"act": "drained", "amount": "4 1/2 qt", "temp": 113, "amount_err": "2 oz"},
+        {"act": "filled", "amount": 4, "temp": "68"},
+        {"act": "topped-up", "amount": "8 oz", "temp": "20C"},
+    ]
+    fluid = fluid_from_mapping({"capacity": "9 qt", "volume": "qt", "ledger": lines}, "F")
+    assert fluid.capacity_l == pytest.approx(9 * 0.946352946)
+    assert [round(entry.temp_c, 6) for entry in fluid.ledger] == [45.0, 20.0, 20.0]
+    assert fluid.ledger[1].litres == pytest.approx(4 * 0.946352946)
+    assert fluid.ledger[0].litres_err == pytest.approx(2 * 0.0295735, abs=1e-6)
+    assert shown_unit(fluid) == "qt"
+    assert fluid_from_mapping(json.loads(json.dumps(fluid_to_mapping(fluid))), "F") == fluid
 
 
 @pytest.mark.parametrize("note", ["", "a lot", "4.25", "999 L", "L 4", "4 L 900 C"])

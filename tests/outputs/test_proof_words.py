@@ -14,9 +14,9 @@ from warmwatch.core.level.ledger import Act, Balance, Entry, FluidData, balance
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.outputs.proof.page import CAUTIONS, signal_text
+from warmwatch.words.amounts import balance_text
 from warmwatch.words.level import conditions_text, drain_text, plug_texts
 from warmwatch.words.proof import (
-    balance_text,
     conditions_sentence,
     outcome_word,
     verdict,

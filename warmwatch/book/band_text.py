@@ -7,6 +7,8 @@ from warmwatch.errors import UsageError
 
 COLD_BAND_C = 35.0
 """A band in degF that ends below this was meant in degC (common practice, no source)."""
+WIDEST_C, ROOM_C = 45.0, 15.0
+"""A check temperature range is some 5 to 20 degC wide, and is reached by warming up (ours)."""
 
 
 def parse_band(text: str, unit: str = "C", option: str = "--band") -> Band:
@@ -32,4 +34,20 @@ def parse_band(text: str, unit: str = "C", option: str = "--band") -> Band:
             f"{option} {text} in °F is only up to {band.high_c:.0f} °C, colder than any check "
             f"temperature: if °C were meant, write {low.strip()}C:{high.strip()}C."
         )
+    _ask_when_odd(band, text, low.strip(), high.strip(), unit, option)
     return band
+
+
+def _ask_when_odd(band: Band, text: str, low: str, high: str, unit: str, option: str) -> None:
+    """Refuse what looks like a slip (8:90), unless both temperatures carry their letter."""
+    insisted = all(edge[-1:].upper() in ("C", "F") for edge in (low, high))
+    wide, cold = band.high_c - band.low_c > WIDEST_C, band.low_c < ROOM_C
+    if insisted or not (wide or cold):
+        return
+    width = round((band.high_c - band.low_c) * (1.8 if unit == "F" else 1.0), 1)
+    odd = [f"it is {width:g} °{unit} wide"] * wide + ["it begins below room temperature"] * cold
+    high = high.rstrip("CFcf°")
+    raise UsageError(
+        f"{option} {text}: is that meant? For a check temperature {' and '.join(odd)}. Write it "
+        f"like 80:90; if it is meant so, write {low}{unit}:{high}{unit}."
+    )

@@ -1,13 +1,16 @@
-"""`warmwatch fluid`: the ledger of a job file, and what an error of temperature or tilt costs."""
+"""`warmwatch fluid`: the ledger of a job file, what an error costs, how fresh the fluid is."""
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import click
 
+from warmwatch.commands.options import read_job_file
 from warmwatch.commands.proof import job_fluid
+from warmwatch.core.level.amounts import FILL_C
 from warmwatch.core.level.check import Outcome
 from warmwatch.core.level.fluid import (
     Pan,
@@ -16,11 +19,28 @@ from warmwatch.core.level.fluid import (
     off_tilt_ml,
     volume_at,
 )
-from warmwatch.core.level.ledger import FluidData, at_15, balance, first_fill_l
+from warmwatch.core.level.fresh import CAPACITY_ERR, MOST_TIMES, fresh_share, times_for
+from warmwatch.core.level.ledger import (
+    FluidData,
+    at_15,
+    balance,
+    check_unit,
+    first_fill_l,
+    shown_unit,
+)
 from warmwatch.core.units import parse_temperature
+from warmwatch.core.volume import UNITS, parse_volume
 from warmwatch.errors import UsageError
+from warmwatch.words.amounts import (
+    ACTS,
+    balance_text,
+    first_fill_text,
+    ledger_cells,
+    ledger_columns,
+    told_text,
+    volume_text,
+)
 from warmwatch.words.events import temperature
-from warmwatch.words.proof import ACTS, balance_text, litres
 
 _CAUTION = (
     "Reckoned, not measured: the level at the plug decides, and service information comes first. "
@@ -31,21 +51,35 @@ _CAUTION = (
 @click.command("fluid")
 @click.argument("job_file", required=False, type=click.Path(path_type=Path))
 @click.option("--what-if", is_flag=True, help="What an error of temperature or tilt costs.")
-@click.option("--capacity", type=float, metavar="L", help="All the fluid, in litres.")
+@click.option("--fresh", is_flag=True, help="Share of fresh fluid after each drain-and-fill.")
+@click.option("--capacity", metavar="AMOUNT", help='All the fluid, as 8.5, "8.5 L" or "9 qt".')
+@click.option("--capacity-err", metavar="AMOUNT", help="What it may be off [default: 5 %].")
+@click.option("--drain", metavar="AMOUNT", help="What comes out each time, with --fresh.")
+@click.option("--times", type=click.IntRange(1, MOST_TIMES), default=4, show_default=True)
+@click.option("--wanted", type=float, metavar="PERCENT", help="Share of fresh fluid wanted.")
+@click.option("--unit", type=click.Choice(["C", "F"]), help="Of temperatures [default: the job's].")
+@click.option("--volume", type=click.Choice(UNITS), help="Of amounts [default: the job's, or L].")
 @click.option("--density", type=float, metavar="KG/M3", help="At 15 °C [default: 860].")
 @click.option("--at", "at_text", default="90C", show_default=True, help="Check temperature.")
-@click.option("--off", type=float, default=10.0, show_default=True, help="Degrees C checked off.")
+@click.option("--off", type=float, default=10.0, show_default=True, help="Degrees checked off.")
 @click.option("--tilt", type=float, default=2.0, show_default=True, metavar="DEG")
 @click.option("--tilt-axis", type=click.Choice(["lengthwise", "crosswise"]), default="lengthwise")
 @click.option("--pan-length", type=float, metavar="MM", help="Surface of the fluid, along.")
 @click.option("--pan-width", type=float, metavar="MM", help="Surface of the fluid, across.")
 @click.option("--plug", type=float, metavar="MM", help="Plug from the middle [default: the end].")
-@click.option("--fill-at", default="20C", show_default=True, help="Temperature of new fluid.")
+@click.option("--fill-at", help="Temperature of new fluid [default: 20C].")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 def command(
     job_file: Path | None,
     what_if: bool,
-    capacity: float | None,
+    fresh: bool,
+    capacity: str | None,
+    capacity_err: str | None,
+    drain: str | None,
+    times: int,
+    wanted: float | None,
+    unit: str | None,
+    volume: str | None,
     density: float | None,
     at_text: str,
     off: float,
@@ -54,54 +88,70 @@ def command(
     pan_length: float | None,
     pan_width: float | None,
     plug: float | None,
-    fill_at: str,
+    fill_at: str | None,
     as_json: bool,
 ) -> None:
     """Bring what was drained and filled in to one temperature, and say whether it balances.
 
     JOB_FILE is a job file with a [fluid] section and its ledger. With --what-if: how many mL a
-    level checked at the wrong temperature, or with the vehicle tilted, is off.
+    level checked at the wrong temperature, or with the vehicle tilted, is off. With --fresh: how
+    much of the fluid is fresh after each drain-and-fill.
     """
     fluid = FluidData() if job_file is None else job_fluid(job_file)
+    unit = unit or _job_unit(job_file)
     try:
-        fluid = _with_options(fluid, capacity, density)
-        check_c, fill_c = parse_temperature(at_text), parse_temperature(fill_at)
-        if what_if:
+        fluid = _with_options(fluid, volume, capacity, density)
+        check_c = parse_temperature(at_text, unit)
+        fill_c = FILL_C if fill_at is None else parse_temperature(fill_at, unit)
+        if fresh:
+            share = None if wanted is None else wanted / 100.0
+            result = fresh_object(fluid, drain, capacity_err, times, share)
+            lines = fresh_lines(result)
+        elif what_if:
             pan = None
             if pan_length is not None and pan_width is not None:
                 pan = Pan(pan_length, pan_width, plug)
-            result = what_if_object(fluid, check_c, off, pan, tilt, tilt_axis)
-            lines = what_if_lines
+            off_c = off / 1.8 if unit == "F" else off
+            result = what_if_object(fluid, check_c, off_c, pan, tilt, tilt_axis)
+            lines = what_if_lines(result, unit)
         elif fluid.ledger:
             result = ledger_object(fluid, check_c, fill_c)
-            lines = ledger_lines
+            lines = ledger_lines(fluid, check_c, fill_c, unit)
         else:
             raise UsageError(
-                "There is no ledger: give a job file with [[fluid.ledger]] lines, or --what-if."
+                "There is no ledger: give a job file with [[fluid.ledger]] lines, --what-if or "
+                "--fresh."
             )
     except ValueError as error:
         raise UsageError(f"{str(error)[0].upper()}{str(error)[1:]}.") from None
     _print(result, lines, as_json)
 
 
-def _print(
-    result: dict[str, Any], lines: Callable[[dict[str, Any]], Iterator[str]], as_json: bool
-) -> None:
+def _job_unit(job_file: Path | None) -> str:
+    return "C" if job_file is None else str(read_job_file(job_file).get("unit", "C"))
+
+
+def _print(result: dict[str, Any], lines: Iterator[str], as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps(result, ensure_ascii=False))
         return
-    for line in lines(result):
+    for line in lines:
         click.echo(line)
     click.echo(_CAUTION)
 
 
-def _with_options(fluid: FluidData, capacity_l: float | None, density: float | None) -> FluidData:
-    return FluidData(
-        fluid.capacity_l if capacity_l is None else capacity_l,
-        fluid.density_kg_m3 if density is None else density,
-        fluid.density_err_kg_m3,
-        fluid.ledger,
-    )
+def _with_options(
+    fluid: FluidData, volume: str | None, capacity: str | None, density: float | None
+) -> FluidData:
+    if volume is not None:
+        check_unit(volume)
+        fluid = replace(fluid, volume=volume)
+    if density is not None:
+        fluid = replace(fluid, density_kg_m3=density)
+    if capacity is None:
+        return fluid
+    told = parse_volume(capacity, fluid.volume or "L")
+    return replace(fluid, capacity_l=told.litres, volume=fluid.volume or told.unit)
 
 
 def ledger_object(fluid: FluidData, check_c: float, fill_c: float) -> dict[str, Any]:
@@ -133,21 +183,59 @@ def ledger_object(fluid: FluidData, check_c: float, fill_c: float) -> dict[str, 
     }
 
 
-def ledger_lines(result: dict[str, Any]) -> Iterator[str]:
+def ledger_lines(fluid: FluidData, check_c: float, fill_c: float, unit: str) -> Iterator[str]:
     """Yield the ledger for people."""
-    check = temperature(result["check_c"], "C")
-    yield f"{'':22}{'as read':>22}{'at 15 °C':>11}{'at 20 °C':>11}{'at ' + check:>11}"
-    for line in result["lines"]:
-        read = f"{litres(line['litres'])} at {temperature(line['temp_c'], 'C')}"
-        shown = "".join(f"{litres(line[key]):>11}" for key in ("at_15_l", "at_20_l", "at_check_l"))
-        yield f"{ACTS[line['act']]:22}{read:>22}{shown}"
-    yield result["sentence"]
-    if result["first_fill_l"] is not None:
-        fill = temperature(result["fill_c"], "C")
-        yield (
-            f"What was drained takes up {litres(result['first_fill_l'])} at {fill}: put in that "
-            "much first, then set the level at check temperature."
-        )
+    _, read, *heads = ledger_columns(check_c, fill_c, unit)
+    yield f"{'':22}{read:>22}" + "".join(f"{head:>12}" for head in heads)
+    for entry in fluid.ledger:
+        cells = "".join(f"{cell:>12}" for cell in ledger_cells(entry, fluid, check_c, fill_c))
+        yield f"{ACTS[entry.act]:22}{told_text(entry, unit):>22}{cells}"
+    yield balance_text(balance(fluid), Outcome.NO_CHECK, volume=shown_unit(fluid))
+    if text := first_fill_text(fluid, unit, fill_c):
+        yield text
+
+
+def fresh_object(
+    fluid: FluidData, drain: str | None, capacity_err: str | None, times: int, wanted: float | None
+) -> dict[str, Any]:
+    """Return the shares of fresh fluid, 0 to 1; amounts in litres."""
+    volume, capacity_l = shown_unit(fluid), fluid.capacity_l
+    if drain is None or capacity_l is None:
+        raise ValueError("give --drain AMOUNT and --capacity AMOUNT, or the capacity in a job file")
+    drain_l = parse_volume(drain, volume).litres
+    err_l = CAPACITY_ERR * capacity_l
+    if capacity_err is not None:
+        err_l = parse_volume(capacity_err, volume).litres
+    shares = [fresh_share(drain_l, capacity_l, err_l, n) for n in range(1, times + 1)]
+    result: dict[str, Any] = {
+        "drain_l": drain_l,
+        "capacity_l": capacity_l,
+        "capacity_err_l": err_l,
+        "volume": volume,
+        "shares": [{"share": s.share, "low": s.low, "high": s.high} for s in shares],
+        "wanted": wanted,
+        "times": None,
+    }
+    if wanted is not None:
+        ends = (capacity_l, capacity_l - err_l, capacity_l + err_l)
+        found = [times_for(wanted, min(drain_l, end_l), end_l) for end_l in ends]
+        result["times"] = dict(zip(("times", "least", "most"), found, strict=True))
+    return result
+
+
+def fresh_lines(result: dict[str, Any]) -> Iterator[str]:
+    """Yield the shares of fresh fluid for people."""
+    amounts = (result[key] for key in ("drain_l", "capacity_l", "capacity_err_l"))
+    drain, capacity, err = (volume_text(litres, result["volume"]) for litres in amounts)
+    yield f"Each time {drain} of {capacity} (±{err}) comes out and is replaced. Fresh then:"
+    for times, share in enumerate(result["shares"], 1):
+        low, middle, high = (100.0 * share[key] for key in ("low", "share", "high"))
+        yield f"  after {times}: {middle:3.0f} %  ({low:.0f} to {high:.0f} %)"
+    if result["times"] is not None:
+        least, most = result["times"]["least"], result["times"]["most"]
+        spread = "" if least == most else f" ({least} to {most} by the capacity's error)"
+        yield f"For {100.0 * result['wanted']:g} %: {result['times']['times']} times{spread}."
+    yield "This is for complete mixing: drive through all gears between two drains."
 
 
 def what_if_object(
@@ -168,12 +256,12 @@ def what_if_object(
     return {**result, "tilt_ml": None if pan is None else off_tilt_ml(pan, tilt_deg, axis)}
 
 
-def what_if_lines(result: dict[str, Any]) -> Iterator[str]:
+def what_if_lines(result: dict[str, Any], unit: str) -> Iterator[str]:
     """Yield what errors cost, for people."""
-    check = temperature(result["check_c"], "C")
+    check, degrees = temperature(result["check_c"], unit), 1.8 if unit == "F" else 1.0
     if result["ml_per_c"] is not None:
-        off = f"{abs(result['off_c']):g} °C"
-        yield f"At {check} the fluid grows by {result['ml_per_c']:.1f} mL per °C."
+        off = f"{abs(result['off_c']) * degrees:g} °{unit}"
+        yield f"At {check} the fluid grows by {result['ml_per_c'] / degrees:.1f} mL per °{unit}."
         for key, word in (("warm_ml", "too warm"), ("cold_ml", "too cold")):
             amount = result[key]
             way = "too little" if amount < 0 else "too much"

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from warmwatch.book.band_text import parse_band
+from warmwatch.book.toml_text import toml_trouble
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job, job_from_mapping
 from warmwatch.errors import RecordingError, UsageError
@@ -21,13 +22,16 @@ DEMO_BAND = "80:90"
 def read_job_file(path: Path) -> dict[str, Any]:
     """Return a job file's keys; UsageError names the file and the line when it is no TOML."""
     try:
-        with path.open("rb") as file:
-            return tomllib.load(file)
+        text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise UsageError(f"There is no job file {path}: check the name.") from None
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(f"The job file {path} cannot be read: {error}.") from None
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise UsageError(f"The job file {path}: {toml_trouble(text, error)}.") from None
+    except RecursionError as error:
         raise UsageError(f"The job file {path} is no TOML: {error}.") from None
 
 
@@ -50,7 +54,7 @@ def make_job(
         start = Job(chosen) if base is None or job_file is not None else replace(base, band=chosen)
         known = {key: _text(value) for key, value in given.items() if value is not None}
         plain = {"low_c": chosen.low_c, "high_c": chosen.high_c}
-        job = job_from_mapping({"band": plain, **mapping}) if mapping else start
+        job = job_from_mapping({"band": plain, "unit": unit, **mapping}) if mapping else start
         return replace(job, unit=unit, **known)
     except ValueError as error:
         where = f"The job file {job_file}: " if job_file is not None else ""

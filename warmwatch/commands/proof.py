@@ -6,7 +6,8 @@ import click
 
 from warmwatch.commands.key import now_text, open_key
 from warmwatch.commands.options import read_job_file
-from warmwatch.core.level.ledger import FluidData, fluid_from_mapping
+from warmwatch.core.level.amounts import fluid_from_mapping
+from warmwatch.core.level.ledger import FluidData
 from warmwatch.errors import UsageError, WarmwatchError
 
 
@@ -65,11 +66,12 @@ def command(
 
 def job_fluid(path: Path) -> FluidData:
     """Return the `[fluid]` section of a job file; UsageError when there is none or it is wrong."""
-    section = read_job_file(path).get("fluid")
+    job = read_job_file(path)
+    section = job.get("fluid")
     if not isinstance(section, dict):
         raise UsageError(f"The job file {path} has no [fluid] section.")
     try:
-        return fluid_from_mapping(section)
+        return fluid_from_mapping(section, str(job.get("unit", "C")))
     except ValueError as error:
         raise UsageError(f"The job file {path}: fluid: {error}.") from None
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 from warmwatch.core.band import Band
-from warmwatch.core.level.ledger import FluidData, fluid_from_mapping, fluid_to_mapping
+from warmwatch.core.level.amounts import fluid_from_mapping, fluid_to_mapping
+from warmwatch.core.level.ledger import FluidData
 from warmwatch.core.level.rules import CheckRules, rules_from_mapping, rules_to_mapping
 
 ABSURD_BAND_C = 150.0
@@ -104,8 +105,9 @@ def job_from_mapping(mapping: Mapping[str, Any]) -> Job:
     Unknown keys are refused: a limit that is misspelt must not be silently without effect. Raises
     ValueError naming the key.
     """
-    job = Job(_band("band", mapping.get("band")))
-    return replace(job, **{key: _checked(key, mapping[key]) for key in mapping if key != "band"})
+    job = Job(_band("band", mapping.get("band")), unit=mapping.get("unit", "C"))
+    given = {key: _checked(key, mapping[key], job.unit) for key in mapping if key != "band"}
+    return replace(job, **given)
 
 
 def _band(key: str, band: Any) -> Band:
@@ -114,13 +116,13 @@ def _band(key: str, band: Any) -> Band:
     return Band(_number(key, band["low_c"]), _number(key, band["high_c"]))
 
 
-def _checked(key: str, value: Any) -> Any:
+def _checked(key: str, value: Any, unit: str) -> Any:
     if key == "drain_band":
         return None if value is None else _band(key, value)
     if key in ("fluid", "check"):
         if not isinstance(value, Mapping):
             raise ValueError(f"{key}: a section is needed, as [{key}]")
-        return fluid_from_mapping(value) if key == "fluid" else rules_from_mapping(value)
+        return fluid_from_mapping(value, unit) if key == "fluid" else rules_from_mapping(value)
     if key not in _KEYS:
         raise ValueError(
             f"{key}: there is no such key; known are {', '.join((*_SECTIONS, *_KEYS))}"

@@ -7,7 +7,6 @@ from typing import Any
 from warmwatch.core.band import Band
 from warmwatch.core.level.check import Check, Outcome, outcome
 from warmwatch.core.level.conditions import Condition, State
-from warmwatch.core.level.ledger import Act, Balance
 from warmwatch.core.units import from_c
 from warmwatch.recording.seal.report import Report, SealState
 from warmwatch.words.events import band_text, temperature
@@ -100,41 +99,6 @@ def conditions_sentence(conditions: Sequence[Condition]) -> str:
     if len(unmet) + len(unknown) < len(conditions):
         parts.append("The others were met for the whole time with the plug out.")
     return " ".join(parts)
-
-
-ACTS = {
-    Act.DRAINED: "drained",
-    Act.FILLED: "filled in",
-    Act.LET_OUT: "let out at the plug",
-    Act.TOPPED_UP: "topped up",
-}
-
-
-def litres(value: float) -> str:
-    """Return `4.25 L`."""
-    return f"{value:.2f} L"
-
-
-def balance_text(balance: Balance, result: Outcome, unread: Sequence[str] = ()) -> str:
-    """Return what the balance says, and whether it fits the level result.
-
-    `unread` names the marks from which no amount could be read: with any, there is no balance.
-    """
-    if unread:
-        return f"No balance: no amount with its unit could be read from {', '.join(unread)}."
-    if not balance.complete:
-        return "What was drained or what was put in is not in the ledger: no balance."
-    spread = f"the reading errors allow ±{litres(balance.spread_l)}"
-    if balance.closes:
-        text = f"What came out went back in ({balance.net_l:+.2f} L; {spread})."
-        return text + (" This fits the level." if result is Outcome.SET_INSIDE else "")
-    way = "more went in than came out" if balance.net_l > 0 else "less went in than came out"
-    text = f"{litres(abs(balance.net_l))} {way} ({spread})."
-    if result is not Outcome.SET_INSIDE:
-        return text
-    if balance.net_l > 0:
-        return text + " The level was set, so it had been low before, or an amount was misread."
-    return text + " The level was set, so it had been too high before, or an amount was misread."
 
 
 def report_lines(file: Path, report: Report) -> list[str]:

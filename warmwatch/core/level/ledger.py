@@ -7,15 +7,11 @@ a coverage factor of 2, about 95 %.
 """
 
 import math
-import re
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
 
 from warmwatch.core.level.fluid import BASE_C, DENSITY_KG_M3, alpha15, check_density, vcf, volume_at
-from warmwatch.core.reading import Mark, MarkName
-from warmwatch.core.units import parse_temperature
+from warmwatch.core.volume import UNITS
 
 MAX_LINES = 50
 LITRES_ERR = 0.05
@@ -33,20 +29,31 @@ class Act(StrEnum):
     TOPPED_UP = "topped-up"
 
 
-_INTO = {Act.DRAINED: -1.0, Act.FILLED: 1.0, Act.LET_OUT: -1.0, Act.TOPPED_UP: 1.0}
+INTO = {Act.DRAINED: -1.0, Act.FILLED: 1.0, Act.LET_OUT: -1.0, Act.TOPPED_UP: 1.0}
+
+
+def check_unit(unit: str) -> None:
+    """Raise ValueError when it is no unit of volume."""
+    if unit not in UNITS:
+        raise ValueError(f"volume: {unit!r} is none of {', '.join(UNITS)}")
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One line: `litres` as read at `temp_c`, each with the half-width of its error."""
+    """One line: `litres` as read at `temp_c`, each with the half-width of its error.
+
+    `unit` is the unit of volume in which it was told.
+    """
 
     act: Act
     litres: float
     temp_c: float
     litres_err: float = LITRES_ERR
     temp_err_c: float = TEMP_ERR_C
+    unit: str = "L"
 
     def __post_init__(self) -> None:
+        check_unit(self.unit)
         if not 0.0 < self.litres <= 100.0:
             raise ValueError(f"litres: {self.litres:g} is no amount between 0 and 100")
         if not 0.0 <= self.litres_err <= 10.0 or not 0.0 <= self.temp_err_c <= 50.0:
@@ -57,14 +64,20 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class FluidData:
-    """The `[fluid]` section of a job: `capacity_l` is all the fluid, None where not known."""
+    """The `[fluid]` section of a job: `capacity_l` is all the fluid, None where not known.
+
+    `volume` is the unit of amounts, one of volume.UNITS; empty where nobody told.
+    """
 
     capacity_l: float | None = None
     density_kg_m3: float = DENSITY_KG_M3
     density_err_kg_m3: float = DENSITY_ERR_KG_M3
     ledger: tuple[Entry, ...] = ()
+    volume: str = ""
 
     def __post_init__(self) -> None:
+        if self.volume:
+            check_unit(self.volume)
         check_density(self.density_kg_m3)
         if not 0.0 <= self.density_err_kg_m3 <= 100.0:
             raise ValueError("density_err_kg_m3: a small error of zero or more is needed")
@@ -97,7 +110,7 @@ def balance(fluid: FluidData) -> Balance:
     """Return the balance; it is complete when something was drained and something filled in."""
     entries = fluid.ledger
     out_l = sum(at_15(e, fluid) for e in entries if e.act is Act.DRAINED)
-    net_l = sum(_INTO[e.act] * at_15(e, fluid) for e in entries)
+    net_l = sum(INTO[e.act] * at_15(e, fluid) for e in entries)
     acts = {entry.act for entry in entries}
     return Balance(
         out_l=out_l,
@@ -121,7 +134,7 @@ def _spread(fluid: FluidData) -> float:
         variance += (factor * entry.litres_err) ** 2 + (slope * entry.temp_err_c) ** 2
         # d ln VCF / d rho = a dT (1 + 1.6 a dT) / rho
         lean = -math.log(factor) + 0.8 * (alpha15(rho) * (entry.temp_c - BASE_C)) ** 2
-        by_density += _INTO[entry.act] * entry.litres * factor * lean / rho
+        by_density += INTO[entry.act] * entry.litres * factor * lean / rho
     variance += (by_density * fluid.density_err_kg_m3) ** 2
     return 2.0 * math.sqrt(variance / 3.0)
 
@@ -134,105 +147,8 @@ def first_fill_l(fluid: FluidData, fill_c: float) -> float | None:
     return sum(volume_at(e.litres, e.temp_c, fill_c, fluid.density_kg_m3) for e in drained)
 
 
-_AMOUNT = re.compile(
-    r"\s*(\d+(?:[.,]\d+)?)\s*(ml|l|lit(?:re|er)s?|qts?|quarts?)(?!\w)\.?"
-    r"(?:\s*(?:at|@)?\s*(-?[\d.,]+\s*°?[CF]))?",
-    re.I,
-)
-_UNITS_L = {"m": 0.001, "l": 1.0, "q": 0.946352946}
-"""By the first letter of the unit; the US liquid quart by its definition (231 / 4 cubic inches)."""
-_ACTS = {
-    MarkName.DRAINED: Act.DRAINED,
-    MarkName.FILLED: Act.FILLED,
-    MarkName.LET_OUT: Act.LET_OUT,
-    MarkName.TOPPED_UP: Act.TOPPED_UP,
-}
-
-
-def is_amount(mark: Mark) -> bool:
-    """Return whether a mark is one that belongs into the ledger."""
-    return mark.name in _ACTS
-
-
-def mark_entry(mark: Mark, hot_c: float | None) -> Entry | None:
-    """Return the ledger line of a mark whose note begins with an amount, as `4.25 L 85 C`.
-
-    Without a temperature, what came out has `hot_c` (the fluid's, where it is known) and what went
-    in 20 degC, both with a wide error.
-    """
-    act, match = _ACTS.get(mark.name), _AMOUNT.match(mark.note)
-    if act is None or match is None:
-        return None
-    litres = float(match[1].replace(",", ".")) * _UNITS_L[match[2][0].lower()]
-    try:
-        if match[3]:
-            return Entry(act, litres, parse_temperature(match[3]))
-        guess_c = hot_c if _INTO[act] < 0 and hot_c is not None else 20.0
-        return Entry(act, litres, guess_c, temp_err_c=15.0)
-    except ValueError:
-        return None
-
-
-def fluid_to_mapping(fluid: FluidData) -> dict[str, Any]:
-    """Return the section as JSON values; `fluid_from_mapping` reads it back."""
-    lines = [
-        {
-            "act": str(e.act),
-            "litres": e.litres,
-            "temp_c": e.temp_c,
-            "litres_err": e.litres_err,
-            "temp_err_c": e.temp_err_c,
-        }
-        for e in fluid.ledger
-    ]
-    head = {name: getattr(fluid, name) for name in _NUMBERS}
-    return {**head, "ledger": lines}
-
-
-_NUMBERS = ("capacity_l", "density_kg_m3", "density_err_kg_m3")
-_LINE_KEYS = ("act", "litres", "temp", "temp_c", "litres_err", "temp_err_c")
-
-
-def fluid_from_mapping(mapping: Mapping[str, Any]) -> FluidData:
-    """Return the `[fluid]` section; ValueError names the key that is wrong."""
-    unknown = mapping.keys() - {*_NUMBERS, "ledger"}
-    if unknown:
-        raise ValueError(f"{min(unknown)}: there is no such key in fluid")
-    numbers = {key: _number(key, mapping[key]) for key in _NUMBERS if mapping.get(key) is not None}
-    lines = mapping.get("ledger", [])
-    if not isinstance(lines, list | tuple):
-        raise ValueError("ledger: a list of lines is needed, as [[fluid.ledger]]")
-    return FluidData(**numbers, ledger=tuple(_entries(lines)))
-
-
-def _entries(lines: Iterable[Any]) -> Iterable[Entry]:
-    for number, line in enumerate(lines, 1):
-        try:
-            yield _entry(line)
-        except ValueError as error:
-            raise ValueError(f"ledger line {number}: {error}") from None
-
-
-def _entry(line: Any) -> Entry:
-    if not isinstance(line, Mapping) or not {"act", "litres"} <= line.keys():
-        raise ValueError("act and litres are needed")
-    if unknown := line.keys() - set(_LINE_KEYS):
-        raise ValueError(f"{min(unknown)}: there is no such key in a ledger line")
-    if line["act"] not in set(Act):
-        raise ValueError(f"act: {line['act']!r} is none of {', '.join(Act)}")
-    errors = {k: _number(k, line[k]) for k in ("litres_err", "temp_err_c") if k in line}
-    return Entry(Act(line["act"]), _number("litres", line["litres"]), _temp_c(line), **errors)
-
-
-def _temp_c(line: Mapping[str, Any]) -> float:
-    if isinstance(line.get("temp"), str):
-        return parse_temperature(line["temp"])
-    if "temp_c" in line:
-        return _number("temp_c", line["temp_c"])
-    raise ValueError('temp: the temperature of the fluid in the can is needed, as temp = "85C"')
-
-
-def _number(key: str, value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise ValueError(f"{key}: a number is needed, not {value!r}")
-    return float(value)
+def shown_unit(fluid: FluidData) -> str:
+    """Return the unit in which amounts are shown: the one told, else quarts where any were."""
+    if fluid.volume:
+        return fluid.volume
+    return "qt" if any(entry.unit in ("qt", "oz") for entry in fluid.ledger) else "L"

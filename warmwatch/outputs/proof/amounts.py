@@ -1,46 +1,42 @@
 """The amounts of fluid on the proof: the ledger's rows and what its balance says."""
 
-from warmwatch.core.level.fluid import BASE_C, volume_at
-from warmwatch.core.level.ledger import Entry, at_15, balance, first_fill_l
+from warmwatch.core.level.amounts import FILL_C
+from warmwatch.core.level.fluid import BASE_C
+from warmwatch.core.level.ledger import Entry, balance, first_fill_l, shown_unit
 from warmwatch.outputs.proof.facts import Facts
+from warmwatch.words.amounts import (
+    ACTS,
+    balance_text,
+    ledger_cells,
+    ledger_columns,
+    spread_text,
+    volume_text,
+)
 from warmwatch.words.events import clock, temperature
-from warmwatch.words.proof import ACTS, balance_text, litres
-
-FILL_C = 20.0
 
 
 def ledger_heads(facts: Facts) -> list[str]:
     """Return the heads of the ledger's columns."""
-    unit = facts.job.unit
-    at = [temperature(celsius, unit) for celsius in (BASE_C, FILL_C, _check_c(facts))]
-    return ["what", "as read", *(f"at {text}" for text in at)]
+    return ledger_columns(_check_c(facts), FILL_C, facts.job.unit)
 
 
 def ledger_row(facts: Facts, entry: Entry) -> list[str]:
     """Return one line of the ledger, at all temperatures."""
-    rho, unit = facts.fluid.density_kg_m3, facts.job.unit
-    shown = [volume_at(entry.litres, entry.temp_c, to_c, rho) for to_c in (FILL_C, _check_c(facts))]
-    read = f"{litres(entry.litres)} ±{entry.litres_err:g} at {temperature(entry.temp_c, unit)}"
-    degrees = entry.temp_err_c if unit == "C" else entry.temp_err_c * 1.8
-    return [
-        ACTS[entry.act],
-        f"{read} ±{degrees:g}",
-        litres(at_15(entry, facts.fluid)),
-        *(litres(value) for value in shown),
-    ]
+    shown = ledger_cells(entry, facts.fluid, _check_c(facts), FILL_C)
+    return [ACTS[entry.act], spread_text(entry, facts.job.unit), *shown]
 
 
 def balance_lines(facts: Facts) -> list[str]:
     """Return what the balance says and how it was reckoned; nothing without any amount."""
-    fluid = facts.fluid
+    fluid, volume = facts.fluid, shown_unit(facts.fluid)
     unread = [f"{one.mark.name} at {clock(one.mark.elapsed_s)}" for one in facts.unread]
     if not fluid.ledger and not unread:
         return []
-    lines = [balance_text(balance(fluid), facts.outcome, unread)]
+    lines = [balance_text(balance(fluid), facts.outcome, unread, volume)]
     first = first_fill_l(fluid, FILL_C)
     if first is not None:
         at = temperature(FILL_C, facts.job.unit)
-        lines.append(f"What was drained takes up {litres(first)} at {at}.")
+        lines.append(f"What was drained takes up {volume_text(first, volume)} at {at}.")
     if facts.fluid_later:
         lines.append("The amounts come from a job file given later, not from the recording.")
     if not fluid.ledger:

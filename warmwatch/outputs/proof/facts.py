@@ -8,8 +8,9 @@ from typing import Any
 from warmwatch.core.band import Window
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
+from warmwatch.core.level.amounts import is_amount, mark_entry
 from warmwatch.core.level.check import Check, Outcome, outcome
-from warmwatch.core.level.ledger import FluidData, is_amount, mark_entry
+from warmwatch.core.level.ledger import FluidData
 from warmwatch.core.reading import Item, Mark, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
@@ -68,7 +69,8 @@ class Facts:
         if self.fluid_later or self.job.fluid.ledger:
             return ()
         marks = (one for one in self.told if is_amount(one.mark))
-        return tuple(one for one in marks if mark_entry(one.mark, one.fluid_c) is None)
+        unit = self.job.unit
+        return tuple(one for one in marks if mark_entry(one.mark, one.fluid_c, unit) is None)
 
     @property
     def check(self) -> Check | None:
@@ -118,7 +120,7 @@ def gather(path: Path, later: FluidData | None = None) -> Facts:
         checks=fold.watch.checks,
         told=tuple(fold.told),
         events=tuple(fold.events),
-        fluid=_with_marks(job.fluid if later is None else later, fold.told),
+        fluid=_with_marks(job.fluid if later is None else later, fold.told, job.unit),
         edges=tuple(_edges(path, windows)),
         fluid_later=later is not None,
     )
@@ -154,11 +156,11 @@ def read_items(path: Path) -> Iterator[Item]:
             yield item
 
 
-def _with_marks(fluid: FluidData, told: list[Told]) -> FluidData:
+def _with_marks(fluid: FluidData, told: list[Told], unit: str) -> FluidData:
     """Add the amounts that stand in marks, unless the job's own ledger has any."""
     if fluid.ledger:
         return fluid
-    entries = (mark_entry(one.mark, one.fluid_c) for one in told)
+    entries = (mark_entry(one.mark, one.fluid_c, unit) for one in told)
     return replace(fluid, ledger=tuple(entry for entry in entries if entry is not None))
 
 

@@ -1,0 +1,51 @@
+"""Amounts as they are told, against the published factors."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from warmwatch.core.volume import LITRES, UNITS, in_unit, parse_volume
+
+
+def test_the_factors_are_those_of_nist() -> None:
+    """NIST SP 811 (2008), B.8: US liquid quart 9.463 529 E-04 m³, US fluid ounce 2.957 353 E-05."""
+    assert round(LITRES["qt"] / 1000, 10) == 9.463529e-04
+    assert round(LITRES["oz"] / 1000, 11) == 2.957353e-05
+
+
+@pytest.mark.parametrize(
+    ("text", "litres", "unit"),
+    [
+        ("4.25 L", 4.25, "L"),
+        ("4,25 l", 4.25, "L"),
+        ("4 1/2 qt", 4.5 * 0.946352946, "qt"),
+        ("1/2 quart", 0.5 * 0.946352946, "qt"),
+        ("8 oz", 0.236588, "oz"),
+        ("8 fl oz", 0.236588, "oz"),
+        ("8 fl. oz.", 0.236588, "oz"),
+        ("4 qt 8 oz", 4.25 * 0.946352946, "qt"),
+        ("850 mL", 0.85, "mL"),
+        ("850 millilitres", 0.85, "mL"),
+        ("4 liters", 4.0, "L"),
+    ],
+)
+def test_shop_ways_of_writing_an_amount(text: str, litres: float, unit: str) -> None:
+    """Litres, millilitres, quarts with fractions and ounces are read, and their unit is kept."""
+    found = parse_volume(text)
+    assert found.litres == pytest.approx(litres, abs=1e-6)
+    assert found.unit == unit
+
+
+@pytest.mark.parametrize(
+    "text", ["4.5", "", "qt", "4 quartz", "4 1/0 qt", "-4 L", "a lot", "4 L L"]
+)
+def test_what_is_no_amount_is_refused(text: str) -> None:
+    """An amount without a unit, or with a word that only begins like one, is none."""
+    with pytest.raises(ValueError, match=r"unit|amount|zero"):
+        parse_volume(text)
+
+
+@given(st.floats(0.01, 90), st.sampled_from(UNITS))
+def test_units_come_back(litres: float, unit: str) -> None:
+    """What is shown in a unit reads back as the same amount."""
+    assert parse_volume(f"{in_unit(litres, unit):.9f}", unit).litres == pytest.approx(litres)
