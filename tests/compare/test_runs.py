@@ -306,7 +306,7 @@ def test_another_core_works_the_features_out_anew(monkeypatch: pytest.MonkeyPatc
     """Kept windows of a core with other rules are never mixed with today's."""
     job = Job(Band(80.0, 90.0))
     before = features_key("d", job)
-    monkeypatch.setattr("warmwatch.analysis.many.features.fold_digest", lambda: "another core")
+    monkeypatch.setattr("warmwatch.analysis.many.features.code_digest", lambda module: "another")
     assert features_key("d", job) != before
 
 

@@ -15,12 +15,10 @@ RECORDINGS = Path(__file__).parents[2] / "recordings"
 
 
 def inputs(path: Path) -> list[dict[str, str]]:
-    """Return the readings and marks of a recording, without the digest chain."""
+    """Return the readings and marks of a recording: the cells that are filled, without digests."""
     with path.open(encoding="utf-8", newline="") as file:
         rows = [row for row in csv.DictReader(file) if row["kind"] in ("reading", "mark")]
-    for row in rows:
-        del row["digest"]
-    return rows
+    return [{k: cell for k, cell in row.items() if cell and k != "digest"} for row in rows]
 
 
 def short_sample() -> Sample:

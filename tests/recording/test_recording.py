@@ -18,7 +18,7 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName, Reading, Tick
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import RowReader, is_recording
-from warmwatch.recording.rows import COLUMNS, HEADER, cells_item
+from warmwatch.recording.rows import HEADER, cells_item
 from warmwatch.recording.seal.report import SealState
 from warmwatch.recording.seal.verify import verify_recording
 from warmwatch.recording.sidecar import sidecar_job, sidecar_path
@@ -44,7 +44,7 @@ def written(folder: Path, *, close: bool = True) -> Path:
 def test_read_recording_gives_typed_columns(tmp_path: Path) -> None:
     """Times are UTC datetimes, numbers float64 with NaN for empty, the rest is text."""
     frame = warmwatch.read_recording(written(tmp_path))
-    assert list(frame.columns) == list(COLUMNS)
+    assert list(frame.columns) == HEADER.split(",")
     assert str(frame["time"].dtype).startswith("datetime64[")
     assert frame["time"].dt.tz is not None
     assert frame["fluid_c"].dtype == "float64"
@@ -83,7 +83,7 @@ def test_the_sidecar_follows_csv_on_the_web(tmp_path: Path) -> None:
     sidecar = json.loads(sidecar_path(path).read_text(encoding="utf-8"))
     assert sidecar["@context"] == "http://www.w3.org/ns/csvw"
     assert sidecar["url"] == path.name
-    assert [column["name"] for column in sidecar["tableSchema"]["columns"]] == list(COLUMNS)
+    assert [column["name"] for column in sidecar["tableSchema"]["columns"]] == HEADER.split(",")
 
 
 def test_the_first_row_seals_the_sidecar(tmp_path: Path) -> None:
@@ -164,7 +164,7 @@ def test_a_full_disk_is_told_at_once() -> None:
 def test_header_is_stable() -> None:
     """The columns are a contract with spreadsheets and older recordings."""
     assert HEADER.startswith("time,elapsed_s,kind,name,fluid_c,coolant_c,")
-    assert HEADER.endswith(",other,crossed_s,text,doubts,raw,digest")
+    assert HEADER.endswith(",other,crossed_s,fit,text,doubts,raw,digest")
 
 
 def test_a_label_that_is_no_text_is_recorded_cleaned(tmp_path: Path) -> None:
@@ -217,6 +217,6 @@ def test_a_byte_order_mark_is_no_damage_to_the_reader(tmp_path: Path) -> None:
 @pytest.mark.parametrize("time_s", ["1.7e308", "-1e11", "inf", "nan"])
 def test_a_time_beyond_all_watches_is_refused(time_s: str) -> None:
     """Times far outside a life are no seconds; JSON could not even hold their difference."""
-    cells = dict.fromkeys(COLUMNS, "") | {"kind": "reading", "elapsed_s": time_s}
+    cells = dict.fromkeys(HEADER.split(","), "") | {"kind": "reading", "elapsed_s": time_s}
     with pytest.raises(ValueError, match="no time in seconds"):
         cells_item(cells)

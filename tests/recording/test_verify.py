@@ -16,7 +16,8 @@ from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording import sidecar as sidecars
-from warmwatch.recording.rows import HEADER, Chain, split_line
+from warmwatch.recording.rows import HEADER, Chain
+from warmwatch.recording.schema import current_schema
 from warmwatch.recording.seal.key import make_key, sign_recording
 from warmwatch.recording.seal.report import SealState, require_key
 from warmwatch.recording.seal.verify import Parts, verify_bytes, verify_parts, verify_recording
@@ -31,6 +32,9 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> tuple[bytes, bytes]:
     """An intact recording and its sidecar, as bytes."""
     path = record(tmp_path_factory.mktemp("whole"), check_items(count=48, step_s=0.25))
     return path.read_bytes(), sidecar_path(path).read_bytes()
+
+
+split_line = current_schema().split
 
 
 def state(data: bytes, sidecar: bytes | None) -> SealState:
@@ -210,7 +214,7 @@ def test_a_forged_reading_alone_is_only_found_by_a_signature(tmp_path: Path) -> 
 def test_events_of_another_core_are_no_forgery(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A later warmwatch may judge otherwise: told, and not called changed."""
+    """Another version may judge otherwise: not called changed, and never intact."""
     monkeypatch.setattr(sidecars, "fold_digest", lambda: "0123456789abcdef")
     path = record(tmp_path)
     monkeypatch.undo()
@@ -219,8 +223,11 @@ def test_events_of_another_core_are_no_forgery(
     kept[-1] = kept[-1].replace(f"rows={len(rows) - 1}", f"rows={len(kept) - 1}")
     path.write_bytes(rechained(kept))
     report = verify_recording(path)
-    assert report.state is SealState.INTACT
-    assert report.events.startswith("not all the same")
+    assert (report.state, report.exit_code) == (SealState.OTHER_VERSION, 4)
+    assert report.events == "not worked out"
+    assert "made by another version and were not worked out again" in report.reason
+    with pytest.raises(RecordingError, match="other-version"):
+        sign_recording(path, make_key(tmp_path / "key.pem", "Invented workshop"), "")
 
 
 def test_a_learned_prior_is_kept_so_that_events_come_out_again(tmp_path: Path) -> None:

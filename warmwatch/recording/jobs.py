@@ -15,12 +15,12 @@ from typing import Any
 from warmwatch.core.level.check import Outcome
 from warmwatch.errors import RecordingError, UsageError
 from warmwatch.recording.reader import is_recording
-from warmwatch.recording.rows import HEADER, Chain, split_line
+from warmwatch.recording.rows import Chain
+from warmwatch.recording.schema import MAX_HEADER, Schema, schema_of
 from warmwatch.recording.sidecar import parse_sidecar, sidecar_bytes, sidecar_job, sidecar_path
 
 END_BYTES = 2048
 DIGEST_DIGITS = 64
-HEADER_DIGEST = Chain().digest.encode("ascii")
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,19 +93,20 @@ class _Ends:
 
 def _ends(path: Path) -> _Ends:
     with path.open("rb") as file:
-        file.readline(len(HEADER) + 8)
+        header = file.readline(MAX_HEADER).rstrip(b"\r\n").decode("utf-8", "replace")
         first = file.readline(END_BYTES)
         size = file.seek(0, os.SEEK_END)
         file.seek(max(0, size - END_BYTES))
         tail = file.read(END_BYTES)
     lines = tail.split(b"\r\n")[-3:-1] if tail.endswith(b"\r\n") else []
-    if not first.endswith(b"\r\n"):
+    schema = schema_of(header.removeprefix("\ufeff"))
+    if schema is None or not first.endswith(b"\r\n"):
         return _Ends({}, {}, fit=True)
     opening = first[:-2]
-    fit = _follows(HEADER_DIGEST, opening)
+    fit = _follows(Chain(schema).digest.encode("ascii"), opening)
     if len(lines) == 2 and lines[1] != opening:
         fit = fit and _follows(lines[0][-DIGEST_DIGITS:], lines[1])
-    return _Ends(_cells(opening), _cells(lines[-1]) if lines else {}, fit)
+    return _Ends(_cells(schema, opening), _cells(schema, lines[-1]) if lines else {}, fit)
 
 
 def _follows(digest: bytes, line: bytes) -> bool:
@@ -114,9 +115,9 @@ def _follows(digest: bytes, line: bytes) -> bool:
     return hashlib.sha256(digest + body).hexdigest().encode("ascii") == own
 
 
-def _cells(line: bytes) -> dict[str, str]:
+def _cells(schema: Schema, line: bytes) -> dict[str, str]:
     try:
-        return split_line(line.decode("utf-8"))
+        return schema.split(line.decode("utf-8"))
     except ValueError:
         return {}
 

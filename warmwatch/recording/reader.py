@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
-from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import RecordingError
-from warmwatch.recording.rows import COLUMNS, HEADER, split_line, unguard
+from warmwatch.recording.rows import unguard
+from warmwatch.recording.schema import MAX_HEADER, Schema, current_schema, schema_of
 from warmwatch.recording.sidecar import read_sidecar
 
 if TYPE_CHECKING:
@@ -30,13 +30,14 @@ class Row:
 class RowReader:
     """Iterates over the whole rows of a recording, in bounded memory.
 
-    After the iteration `torn` tells what the last line is if it is not whole (empty text when all
-    is whole), and `closed` whether the recording was closed properly. A broken line before the end
-    raises RecordingError.
+    `schema` has its columns, once the first row was read. After the iteration `torn` tells what the
+    last line is if it is not whole (empty text when all is whole), and `closed` whether the
+    recording was closed properly. A broken line before the end raises RecordingError.
     """
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self.schema = current_schema()
         self.torn = ""
         self.closed = False
 
@@ -44,8 +45,7 @@ class RowReader:
         pending: Row | None = None
         for number, line, whole in iter_lines(self.path):
             if number == 1:
-                if line.removeprefix("\ufeff") != HEADER:  # a spreadsheet may have put a mark there
-                    raise RecordingError(f"{self.path.name} is no warmwatch recording.")
+                self.schema = self._schema(line)
                 continue
             self._refuse_what_follows_a_tear(number)
             row = self._row(number, line, whole)
@@ -53,6 +53,12 @@ class RowReader:
                 pending = row
                 yield row
         self.closed = pending is not None and pending.cells["kind"] == "closed" and not self.torn
+
+    def _schema(self, line: str) -> Schema:
+        schema = schema_of(line.removeprefix("\ufeff"))  # a spreadsheet may have put a mark there
+        if schema is None:
+            raise RecordingError(f"{self.path.name} is no warmwatch recording.")
+        return schema
 
     def _refuse_what_follows_a_tear(self, number: int) -> None:
         if self.torn:
@@ -64,7 +70,7 @@ class RowReader:
     def _row(self, number: int, line: str, whole: bool) -> Row | None:
         if whole:
             try:
-                return Row(number, line, split_line(line))
+                return Row(number, line, self.schema.split(line))
             except ValueError:
                 pass
         self.torn = f"row {number} is torn ({len(line)} characters of it are left)"
@@ -125,12 +131,13 @@ def require_recording(path: Path) -> None:
 
 def _begins_like_one(path: Path) -> bool:
     with path.open("rb") as file:
-        first = file.readline(len(HEADER) + 8)
-    return first.removeprefix(b"\xef\xbb\xbf").rstrip(b"\r\n") == HEADER.encode()
+        first = file.readline(MAX_HEADER)
+    line = first.removeprefix(b"\xef\xbb\xbf").rstrip(b"\r\n").decode("utf-8", "replace")
+    return schema_of(line) is not None
 
 
 def read_recording(path: str | Path) -> "pd.DataFrame":
-    """Return a recording as a DataFrame, one row for each line, columns as in recording.rows.
+    """Return a recording as a DataFrame, one row for each line, columns as in recording.schema.
 
     `time` is datetime64 (UTC), `elapsed_s`, `crossed_s` and the quantities are float64 with NaN for
     empty, the rest is text with "" for empty. `.attrs` holds `sidecar` (dict), `torn` (what is
@@ -142,10 +149,11 @@ def read_recording(path: str | Path) -> "pd.DataFrame":
     path = Path(path)
     reader = RowReader(path)
     lines = [row.line for row in reader]
-    numbers = ("elapsed_s", "crossed_s", *QUANTITIES)
+    schema = reader.schema
+    numbers = schema.numbers
     frame = pd.read_csv(
-        io.StringIO("\n".join([HEADER, *lines])),
-        dtype={name: "float64" if name in numbers else "str" for name in COLUMNS},
+        io.StringIO("\n".join([schema.header, *lines])),
+        dtype={name: "float64" if name in numbers else "str" for name in schema.columns},
         keep_default_na=False,
         na_values={name: [""] for name in numbers},
     )

@@ -1,26 +1,13 @@
 """The recording's rows: one line of RFC 4180 CSV for each reading, mark, tick and event.
 
-    time        UTC, ISO 8601, empty where it is not known
-    elapsed_s   seconds on a clock that never runs back
-    kind        reading, mark, tick, event, opened, closed
-    name        the mark or the event; of the closing row, what it shows about the level
-    fluid_c ... one column for each quantity of core.units.QUANTITIES
-    other       further values by name, a JSON object
-    crossed_s   for window events: the first reading past the edge
-    text        the note of a mark, the reason of an event or of a gap
-    doubts      what the link doubts and why, a JSON object
-    raw         the bytes that the fluid temperature was read from, as hex
-    digest      SHA-256 over the digest of the row before and this row's text up to here
-
-Numbers are written with `repr`, so that they read back the same. Free text never holds a line end
-and never begins like a spreadsheet formula: see `guard` and `unguard`.
+The columns stand in `schema`. Numbers are written with `repr`, so that they read back the same.
+Free text never holds a line end and never begins like a spreadsheet formula: see `guard` and
+`unguard`.
 """
 
-import csv
 import hashlib
-import io
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
@@ -28,11 +15,10 @@ from warmwatch.core.events import Event
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.units import QUANTITIES
 from warmwatch.recording.bounds import MAX_MEMBERS, cut
+from warmwatch.recording.schema import MEANINGS, Schema, current_schema
 
-_LEAD = ("time", "elapsed_s", "kind", "name")
-_TAIL = ("other", "crossed_s", "text", "doubts", "raw", "digest")
-COLUMNS = (*_LEAD, *QUANTITIES, *_TAIL)
-HEADER = ",".join(COLUMNS)
+HEADER = current_schema().header
+"""The first line of what is written now; an older recording may have another."""
 MAX_TIME_S = 1e10
 """Some 300 years: what lies beyond is no time in seconds."""
 
@@ -128,7 +114,7 @@ def cells_item(cells: Mapping[str, str]) -> Item | None:
         return Mark(elapsed_s, MarkName(cells["name"]), unguard(cells["text"]), utc_s)
     if kind == "tick":
         return Tick(elapsed_s, unguard(cells["text"]), utc_s)
-    values = {name: float(cells[name]) for name in QUANTITIES if cells[name]}
+    values = {name: float(cell) for name, cell in cells.items() if cell and name not in MEANINGS}
     values |= {name: float(value) for name, value in _members(cells["other"])}
     doubts = {name: str(why) for name, why in _members(cells["doubts"])}
     return Reading(elapsed_s, values, doubts, unguard(cells["raw"]), utc_s)
@@ -144,12 +130,16 @@ def _members(cell: str) -> Iterable[tuple[str, Any]]:
 class Chain:
     """The running digest: each row's digest covers the row and the digest before it."""
 
-    def __init__(self, first_line: str = HEADER) -> None:
-        self.digest = _sha256(first_line)
+    def __init__(self, schema: Schema | None = None) -> None:
+        self.schema = schema or current_schema()
+        self.digest = _sha256(self.schema.header)
 
     def seal(self, cells: Mapping[str, str]) -> str:
         """Return the row's line, without its line end, closed by its digest."""
-        body = _line([cells.get(name, "") for name in COLUMNS[:-1]])
+        return self.close(self.schema.body(cells))
+
+    def close(self, body: str) -> str:
+        """Return the line of a row whose text up to its digest is `body`."""
         self.digest = _sha256(self.digest + body)
         return f"{body},{self.digest}"
 
@@ -158,23 +148,6 @@ class Chain:
         body, _, digest = line.rpartition(",")
         self.digest = _sha256(self.digest + body)
         return digest == self.digest
-
-
-def split_line(line: str) -> dict[str, str]:
-    """Return the cells of one line by column; ValueError when it is no such line."""
-    try:
-        row = next(csv.reader([line], strict=True), [])
-    except csv.Error as error:
-        raise ValueError(str(error)) from None
-    if len(row) != len(COLUMNS):
-        raise ValueError(f"{len(row)} cells where {len(COLUMNS)} are needed")
-    return dict(zip(COLUMNS, row, strict=True))
-
-
-def _line(row: Sequence[str]) -> str:
-    out = io.StringIO()
-    csv.writer(out, lineterminator="").writerow(row)
-    return out.getvalue()
 
 
 def _sha256(text: str) -> str:

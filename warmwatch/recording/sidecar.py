@@ -7,35 +7,26 @@ first row, so the digest chain covers it too.
 import hashlib
 import json
 import platform
-from collections.abc import Iterator, Mapping
-from functools import cache
-from importlib.resources import files
-from importlib.resources.abc import Traversable
+from collections.abc import Mapping
+from datetime import UTC, datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from warmwatch._version import __version__
 from warmwatch.core.forecast.forecaster import Forecaster
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.job import Job, job_from_mapping, job_to_mapping
-from warmwatch.core.units import QUANTITIES
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
-from warmwatch.recording.rows import COLUMNS
+from warmwatch.recording.fold import fold_digest
+from warmwatch.recording.schema import FORMAT, FORMATS, current_schema, described
 
-FORMAT = "warmwatch recording 1"
-_MEANINGS = {
-    "time": ("datetime", "wall time in UTC"),
-    "elapsed_s": ("number", "seconds on a clock that never runs back"),
-    "kind": ("string", "reading, mark, tick, event, opened or closed"),
-    "name": ("string", "the mark or the event"),
-    "other": ("string", "further values by name, a JSON object"),
-    "crossed_s": ("number", "for window events: the first reading past the edge"),
-    "text": ("string", "note or reason"),
-    "doubts": ("string", "what the link doubts and why, a JSON object"),
-    "raw": ("string", "the bytes that the fluid temperature was read from, as hex"),
-    "digest": ("string", "SHA-256 over the digest of the row before and this row"),
-}
+NOWHERE: Mapping[str, str] = MappingProxyType({})
+
+
+class NewerFormat(RecordingError):
+    """A recording that only a later version can read."""
 
 
 def sidecar_path(recording: Path) -> Path:
@@ -44,18 +35,26 @@ def sidecar_path(recording: Path) -> Path:
 
 
 def sidecar_text(
-    name: str, job: Job, link: str, about: Mapping[str, object], prior: Prior | None = None
+    name: str,
+    job: Job,
+    link: str,
+    about: Mapping[str, object],
+    prior: Prior | None = None,
+    *,
+    visit: str = "",
+    origins: Mapping[str, str] = NOWHERE,
 ) -> str:
     """Return the sidecar of the recording file `name`.
 
     `prior` is what the forecaster had learned beforehand: without it the events could not come out
-    the same again.
+    the same again. Recordings of one visit share `visit`. `origins` says of the job's values, by
+    their names in a job file, where each was taken from ("option", "job file", "book").
     """
     document: dict[str, Any] = {
         "@context": "http://www.w3.org/ns/csvw",
         "url": name,
         "dialect": {"header": True, "delimiter": ",", "encoding": "utf-8"},
-        "tableSchema": {"columns": [_column(column) for column in COLUMNS]},
+        "tableSchema": {"columns": described(current_schema())},
         "warmwatch:format": FORMAT,
         "warmwatch:job": job_to_mapping(job),
         "warmwatch:link": {"address": link, **about},
@@ -65,46 +64,14 @@ def sidecar_text(
             "python": platform.python_version(),
         },
     }
+    if visit:
+        document["warmwatch:visit"] = visit
+    if origins:
+        document["warmwatch:origins"] = dict(origins)
     if prior is not None:
         document["warmwatch:prior"] = prior.to_mapping()
     text = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
     return text.encode("utf-8", "replace").decode("utf-8")  # a file's name may be no UTF-8
-
-
-@cache
-def fold_digest() -> str:
-    """Return a digest over the source of the core, the same for everyone who has the same core.
-
-    It tells whether events can be expected to come out the same again; empty where the source is
-    not there.
-    """
-    digest = hashlib.sha256()
-    sources = dict(sorted(_sources(files("warmwatch.core"), "")))
-    for name, source in sources.items():
-        digest.update(name.encode() + b"\0")
-        digest.update(source.read_bytes().replace(b"\r\n", b"\n") + b"\0")
-    return digest.hexdigest()[:16] if sources else ""
-
-
-def _sources(folder: Traversable, above: str) -> Iterator[tuple[str, Traversable]]:
-    for entry in folder.iterdir():
-        if entry.is_dir():
-            yield from _sources(entry, f"{above}{entry.name}/")
-        elif entry.name.endswith(".py"):
-            yield above + entry.name, entry
-
-
-def _column(name: str) -> dict[str, str]:
-    if name in QUANTITIES:
-        quantity = QUANTITIES[name]
-        return {
-            "name": name,
-            "titles": name,
-            "datatype": "number",
-            "dc:description": f"{quantity.meaning}, {quantity.unit}",
-        }
-    datatype, meaning = _MEANINGS[name]
-    return {"name": name, "titles": name, "datatype": datatype, "dc:description": meaning}
 
 
 def text_digest(text: str) -> str:
@@ -136,9 +103,37 @@ def parse_sidecar(data: bytes, name: str = "The sidecar") -> dict[str, Any]:
         document = json.loads(data.decode("utf-8"))
     except (ValueError, RecursionError) as error:
         raise RecordingError(f"{name} cannot be read: {error}.") from None
-    if not isinstance(document, dict) or document.get("warmwatch:format") != FORMAT:
+    if not isinstance(document, dict) or not _is_ours(document.get("warmwatch:format")):
         raise RecordingError(f"{name} is not the sidecar of a warmwatch recording.")
+    if document["warmwatch:format"] not in FORMATS:
+        raise NewerFormat(f"{name} was made by a newer warmwatch: install that to read it.")
     return document
+
+
+def _is_ours(text: object) -> bool:
+    return isinstance(text, str) and text.startswith(FORMAT.rstrip("0123456789"))
+
+
+def new_visit(utc_s: float, vehicle: str) -> str:
+    """Return the id of a visit that begins now: its day, and letters that hardly another has.
+
+    >>> new_visit(1_780_000_000.0, "blue van")
+    '2026-05-28-9ec155'
+    """
+    letters = text_digest(ascii(f"{utc_s!r} {vehicle}"))[:6]
+    return f"{datetime.fromtimestamp(utc_s, tz=UTC):%Y-%m-%d}-{letters}"
+
+
+def sidecar_visit(document: Mapping[str, Any]) -> str:
+    """Return the id that the recordings of one visit share; empty where there is none."""
+    visit = document.get("warmwatch:visit")
+    return visit if isinstance(visit, str) else ""
+
+
+def sidecar_origins(document: Mapping[str, Any]) -> Mapping[str, str]:
+    """Return where each value of the job was taken from, as far as it was kept."""
+    origins = document.get("warmwatch:origins")
+    return origins if isinstance(origins, dict) else NOWHERE
 
 
 def sidecar_watch(document: Mapping[str, Any]) -> Watch:

@@ -16,8 +16,8 @@ from warmwatch.core.reading import Item
 from warmwatch.errors import RecordingError
 from warmwatch.recording.bounds import bounded
 from warmwatch.recording.disk import DiskSync, Synced
-from warmwatch.recording.rows import HEADER, Chain, event_cells, item_cells, utc_text
-from warmwatch.recording.sidecar import sidecar_path, sidecar_text, text_digest
+from warmwatch.recording.rows import Chain, event_cells, item_cells, utc_text
+from warmwatch.recording.sidecar import NOWHERE, new_visit, sidecar_path, sidecar_text, text_digest
 
 SYNC_S = 1.0
 PATIENCE_S = 0.2
@@ -53,7 +53,7 @@ class Recorder:
         self.displaced = ""
         """What to tell once the file is no longer at `path`; it is still written."""
         self._disk = DiskSync(path, file)
-        self._append(HEADER)
+        self._append(self._chain.schema.header)
         self._write(opened)
         self._took(self._disk.now(), time.monotonic())
 
@@ -189,10 +189,14 @@ def create(
     about: Mapping[str, object],
     utc_s: float,
     prior: Prior | None = None,
+    *,
+    visit: str = "",
+    origins: Mapping[str, str] = NOWHERE,
 ) -> Recorder:
     """Create the recording's two files in `folder` and return the Recorder.
 
-    The name is the start time and the job's labels; a taken name gets a number. Raises
+    The name is the start time and the job's labels; a taken name gets a number. `visit` and
+    `origins` are as in `sidecar_text`; without a visit it begins one. Raises
     RecordingError when the folder cannot be written.
     """
     stem = _stem(job, utc_s)
@@ -205,7 +209,8 @@ def create(
             "written with --record DIR, or go without with --no-record."
         ) from None
     try:
-        text = sidecar_text(path.name, job, link, about, prior)
+        visit = visit or new_visit(utc_s, job.vehicle)
+        text = sidecar_text(path.name, job, link, about, prior, visit=visit, origins=origins)
         opened = {"time": utc_text(utc_s), "elapsed_s": "0.0", "kind": "opened"}
         _write_through(sidecar_path(path), text)
         return Recorder(path, file, {**opened, "text": f"sidecar={text_digest(text)}"})

@@ -108,7 +108,7 @@ def report_lines(file: Path, report: Report) -> list[str]:
     if report.reason:
         lines.append(f"  {report.reason[0].upper()}{report.reason[1:]}.")
     if report.state is SealState.INTACT:
-        lines.append(f"  {report.rows} rows; events re-derived from the readings: {report.events}.")
+        lines.append(f"  {report.rows} rows; events worked out again: {report.events}.")
         lines.append(f"  It shows: {outcome_word(report.outcome)}.")
     if report.inside:
         lines.append(f"  {report.inside}")
@@ -116,7 +116,7 @@ def report_lines(file: Path, report: Report) -> list[str]:
         name = f" ({report.signed_name})" if report.signed_name else ""
         when = f" on {report.signed_time}" if report.signed_time else ""
         lines.append(f"  Signed by key {report.signed_by}{name}{when}.")
-    elif report.state is SealState.INTACT:
+    elif report.state in (SealState.INTACT, SealState.OTHER_VERSION):
         lines.append("  Not signed: somebody who knows the format could have written it anew.")
     return [*lines, f"  {PROVES}"]
 
@@ -127,6 +127,7 @@ _STATES = {
     SealState.TORN: "TORN at the end",
     SealState.NEVER_CLOSED: "whole as far as it goes, but never closed",
     SealState.OTHER_KEY: "NOT SIGNED BY THAT KEY",
+    SealState.OTHER_VERSION: "whole, but its events are not checked",
 }
 
 

@@ -13,9 +13,9 @@ from warmwatch.analysis.methods.run import (
 from warmwatch.analysis.methods.trace import Trace
 from warmwatch.core.job import Job
 from warmwatch.errors import RecordingError
+from warmwatch.recording.fold import code_digest
 from warmwatch.recording.reader import RowReader
 from warmwatch.recording.rows import Chain, cells_item
-from warmwatch.recording.sidecar import fold_digest
 
 SIDECAR_WORD = "sidecar="
 
@@ -48,16 +48,16 @@ def file_digest(path: Path) -> str:
 
 
 def features_key(digest: str, job: Job) -> str:
-    """Return the key of a recording's features: its content, what it is judged by, and our core.
+    """Return the key of a recording's features: its content, what it is judged by, and our code.
 
-    Labels and the like do not matter; another core, which may draw windows otherwise, works the
+    Labels and the like do not matter; other code, which may draw windows otherwise, works the
     features out anew.
     """
     judged = (
         (job.band.low_c, job.band.high_c, job.deadband_c, job.confirm_s),
         (job.blind_limit_s, job.hold_limit_s, job.rest_s),
     )
-    text = json.dumps([digest, judged, fold_digest(), __version__])
+    text = json.dumps([digest, judged, code_digest(__name__), __version__])
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
@@ -77,11 +77,13 @@ def extract(path: Path, job: Job, digest: str) -> Extract:
 
 def _extract(path: Path, job: Job) -> Extract:
     reader, trace, sidecar_digest = RowReader(path), Trace(job), ""
-    chain, changed_row, row_number = Chain(), 0, 0
+    chain: Chain | None = None
+    changed_row = row_number = 0
     readings = hashlib.sha256()
     try:
         for row in reader:
             row_number = row.number
+            chain = chain or Chain(reader.schema)
             if not chain.check(row.line):
                 changed_row = changed_row or row_number
             if row.cells["kind"] == "reading":

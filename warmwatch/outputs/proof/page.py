@@ -104,7 +104,9 @@ def _sign(facts: Facts) -> str:
 def remarks(facts: Facts) -> list[str]:
     """Return what must stand beside the verdict, so that it does not say more than it knows."""
     check, lines = facts.check, []
-    if facts.report.state is not SealState.INTACT:
+    if facts.report.state is SealState.OTHER_VERSION:
+        lines.append(f"Of the recording, {facts.report.reason}.")
+    elif facts.report.state is not SealState.INTACT:
         lines.append(
             "The recording was not closed properly, so its end may be missing: "
             f"{facts.report.reason}."

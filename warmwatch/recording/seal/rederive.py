@@ -7,9 +7,13 @@ from typing import Any
 from warmwatch._version import __version__
 from warmwatch.core.events import Event
 from warmwatch.core.level.check import outcome
-from warmwatch.recording.rows import HEADER, cells_item, event_cells
+from warmwatch.core.watch import Watch
+from warmwatch.errors import RecordingError
+from warmwatch.recording.fold import fold_digest
+from warmwatch.recording.rows import cells_item, event_cells
+from warmwatch.recording.schema import Schema
 from warmwatch.recording.seal.report import SealState
-from warmwatch.recording.sidecar import fold_digest, sidecar_watch
+from warmwatch.recording.sidecar import sidecar_watch
 
 
 class Broken(Exception):
@@ -21,68 +25,93 @@ class Broken(Exception):
 
 
 class Replay:
-    """Folds the items again and holds each recorded event against the one that comes out."""
+    """Folds the items again and holds each recorded event against the one that comes out.
 
-    def __init__(self, sidecar: Mapping[str, Any]) -> None:
-        self._watch = sidecar_watch(sidecar)
-        self._expected: deque[Event] = deque()
-        self._utc_s: float | None = None
+    Another version of the fold may judge otherwise, which alone is no forgery: from the first
+    difference on nothing more is compared then, and `worked_out` is False.
+    """
+
+    def __init__(self, sidecar: Mapping[str, Any], schema: Schema) -> None:
         versions = sidecar.get("warmwatch:versions")
         versions = versions if isinstance(versions, Mapping) else {}
         self._same_fold = bool(fold_digest()) and versions.get("fold") == fold_digest()
         self._made_by = versions.get("warmwatch")
-        self._differs = False
+        self._compared = schema.columns[:-1]
+        self._expected: deque[Event] = deque()
+        self._utc_s: float | None = None
+        self.worked_out = True
+        self._watch = self._begin(sidecar)
+
+    def _begin(self, sidecar: Mapping[str, Any]) -> Watch | None:
+        try:
+            return sidecar_watch(sidecar)
+        except RecordingError as error:
+            self._differ(str(error), 2)
+            return None
 
     @property
     def verdict(self) -> str:
         """Whether the recorded events are those that the items bring forth."""
-        if not self._differs:
+        if self.worked_out:
             return "same"
-        if self._same_fold:
-            return "different"
-        made_by = f"a warmwatch with another core ({self._made_by}; this is {__version__})"
-        return f"not all the same, recorded by {made_by}"
+        return "different" if self._same_fold else "not worked out"
+
+    @property
+    def other_version(self) -> str:
+        """What to say of events that were not worked out again."""
+        made_by = "another core" if self._made_by == __version__ else self._made_by
+        return (
+            "its events were made by another version and were not worked out again "
+            f"(made by {made_by}, this is {__version__})"
+        )
 
     def row(self, number: int, cells: Mapping[str, str]) -> None:
+        """Take the next row; Broken when it is not what the rows before it give."""
         try:
-            item = None if cells["kind"] == "event" else cells_item(cells)
-            if item is None and cells["kind"] != "event":
-                raise ValueError(f"{cells['kind']!r} is no kind of row")
-            if item is None:
-                self._event(number, cells)
-                return
-            self._nothing_missing(number)
-            self._expected.extend(r for r in self._watch.step(item) if isinstance(r, Event))
-            self._utc_s = item.utc_s
+            self._row(number, cells)
         except (ValueError, TypeError, ArithmeticError, RecursionError) as error:
-            raise Broken(f"the row cannot be read: {error}", number) from None
+            self._differ(f"the row cannot be read: {error}", number)
+
+    def _row(self, number: int, cells: Mapping[str, str]) -> None:
+        if self._watch is None or (not self.worked_out and cells["kind"] == "event"):
+            return
+        if cells["kind"] == "event":
+            self._event(number, cells)
+            return
+        item = cells_item(cells)
+        if item is None:
+            raise ValueError(f"{cells['kind']!r} is no kind of row")
+        self._nothing_missing(number)
+        self._expected.extend(r for r in self._watch.step(item) if isinstance(r, Event))
+        self._utc_s = item.utc_s
 
     def end(self, closed: Mapping[str, str]) -> None:
+        """Take the closing row."""
         self._nothing_missing(None)
         if closed["name"] and closed["name"] != self.outcome():
             self._differ("the closing row states another outcome than the readings give", None)
 
     def outcome(self) -> str:
+        """Return what the readings and marks show about the level; empty where nothing can."""
+        if self._watch is None:
+            return ""
         checks = self._watch.checks
         return str(outcome(checks[-1] if checks else None, self._watch.job.band))
 
     def _event(self, number: int, cells: Mapping[str, str]) -> None:
         event = self._expected.popleft() if self._expected else None
         wanted = None if event is None else event_cells(event, self._utc_s)
-        if wanted is None or any(cells[name] != wanted.get(name, "") for name in _COMPARED):
+        if wanted is None or any(cells[name] != wanted.get(name, "") for name in self._compared):
             self._differ("the readings give no such event here", number)
 
     def _nothing_missing(self, number: int | None) -> None:
         if self._expected:
             event = self._expected[0]
             self._expected.clear()
-            self._differ(f"the event {event.kind} that the readings give is missing", number)
+            if self.worked_out:
+                self._differ(f"the event {event.kind} that the readings give is missing", number)
 
     def _differ(self, reason: str, number: int | None) -> None:
-        # Another core may judge otherwise: that alone is no forgery.
-        self._differs = True
+        self.worked_out = False
         if self._same_fold:
             raise Broken(reason, number)
-
-
-_COMPARED = tuple(name for name in HEADER.split(",") if name != "digest")

@@ -12,6 +12,7 @@ class SealState(StrEnum):
     TORN = "torn"
     NEVER_CLOSED = "never-closed"
     OTHER_KEY = "other-key"
+    OTHER_VERSION = "other-version"
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +21,7 @@ class Report:
 
     `events` is "same" or how they differ; `signed_by` the fingerprint of the key of a good
     signature, empty without one. Of a proof, `inside` tells how the attached recording is.
+    OTHER_VERSION: all is whole, but nothing vouches for the events; INTACT is never said of that.
     """
 
     state: SealState
@@ -36,10 +38,16 @@ class Report:
 
     @property
     def exit_code(self) -> int:
-        """0 intact, 3 torn or never closed, 1 everything else."""
-        if self.state is SealState.INTACT:
-            return 0
-        return 3 if self.state in (SealState.TORN, SealState.NEVER_CLOSED) else 1
+        """0 intact, 3 torn or never closed, 4 made by another version, 1 everything else."""
+        return _EXIT_CODES.get(self.state, 1)
+
+
+_EXIT_CODES = {
+    SealState.INTACT: 0,
+    SealState.TORN: 3,
+    SealState.NEVER_CLOSED: 3,
+    SealState.OTHER_VERSION: 4,
+}
 
 
 def require_key(report: Report, fingerprint: str) -> Report:

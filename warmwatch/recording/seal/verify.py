@@ -16,7 +16,8 @@ from typing import BinaryIO
 
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import MAX_LINE
-from warmwatch.recording.rows import HEADER, Chain, split_line
+from warmwatch.recording.rows import Chain
+from warmwatch.recording.schema import described_columns, schema_of
 from warmwatch.recording.seal.rederive import Broken, Replay
 from warmwatch.recording.seal.report import Report, SealState
 from warmwatch.recording.seal.signature import (
@@ -26,7 +27,7 @@ from warmwatch.recording.seal.signature import (
     read_signature,
     signature_path,
 )
-from warmwatch.recording.sidecar import parse_sidecar, sidecar_path
+from warmwatch.recording.sidecar import NewerFormat, parse_sidecar, sidecar_path
 
 MAX_SIDECAR = 1 << 20
 MAX_RECORDING = 1 << 30
@@ -86,8 +87,10 @@ class _Checker:
     def run(self) -> Report:
         for number, line in self._lines():
             if number == 1:
-                if line != HEADER:
+                schema = schema_of(line)
+                if schema is None:
                     raise Broken("the first line is not the header of a recording", 1)
+                self._chain = Chain(schema)
                 continue
             self._row(number, line)
         if self._rows == 0:
@@ -97,10 +100,13 @@ class _Checker:
             raise Broken(reason, None, SealState.NEVER_CLOSED)
         assert self._replay is not None
         self._replay.end(self._closed)
+        if not self._replay.worked_out:
+            return self.report(SealState.OTHER_VERSION, self._replay.other_version, None)
         return self.report(SealState.INTACT, "", None)
 
     def report(self, state: SealState, reason: str, row: int | None) -> Report:
         replay = self._replay
+        ended = state in (SealState.INTACT, SealState.OTHER_VERSION)
         return Report(
             state=state,
             reason=reason,
@@ -108,7 +114,7 @@ class _Checker:
             rows=self._rows,
             digest=self._chain.digest,
             events="" if replay is None else replay.verdict,
-            outcome=replay.outcome() if replay is not None and state is SealState.INTACT else "",
+            outcome=replay.outcome() if replay is not None and ended else "",
         )
 
     def _lines(self) -> Iterator[tuple[int, str]]:
@@ -149,7 +155,7 @@ class _Checker:
             raise Broken("the row, or one taken out or put in before it, was changed", number)
         self._rows += 1
         try:
-            cells = split_line(line)
+            cells = self._chain.schema.split(line)
         except ValueError as error:
             raise Broken(f"the row cannot be read: {error}", number) from None
         if (cells["kind"] == "opened") != (number == 2):
@@ -168,9 +174,15 @@ class _Checker:
             raise Broken("its sidecar is missing: keep the two files together", 2)
         if cells["text"] != "sidecar=" + hashlib.sha256(sidecar).hexdigest():
             raise Broken("its sidecar was changed", 2)
+        schema = self._chain.schema
         try:
-            return Replay(parse_sidecar(sidecar))
-        except RecordingError as error:
+            document = parse_sidecar(sidecar)
+            if described_columns(document) != schema.columns:
+                raise Broken("its sidecar describes other columns", 2)
+            return Replay(document, schema)
+        except NewerFormat:
+            return Replay({"warmwatch:versions": {"warmwatch": "a newer version"}}, schema)
+        except (RecordingError, ValueError) as error:
             raise Broken(str(error), 2) from None
 
     def _close(self, number: int, cells: Mapping[str, str]) -> None:
@@ -182,7 +194,7 @@ class _Checker:
 def _with_signature(report: Report, parts: Parts, sha256: str) -> Report:
     if parts.signature is None or report.state is SealState.CHANGED:
         return report
-    if report.state is not SealState.INTACT:
+    if report.state not in (SealState.INTACT, SealState.OTHER_VERSION):
         reason = (
             "there is a signature, and only a closed recording is signed: its end was cut off, or "
             f"the signature is of another ({report.reason})"
@@ -194,17 +206,22 @@ def _with_signature(report: Report, parts: Parts, sha256: str) -> Report:
         return replace(report, state=SealState.CHANGED, reason=str(error))
     report = signed_report(report, signature, sha256)
     if report.state is SealState.INTACT and signature.recording != parts.name:
-        return replace(report, reason=f"it was signed under the name {signature.recording}")
+        renamed = f"it was signed under the name {signature.recording}"
+        return replace(report, reason="; ".join(filter(None, (report.reason, renamed))))
     return report
 
 
 def signed_report(report: Report, signature: Signature, sha256: str) -> Report:
-    """Return the report with a good signature in it; CHANGED when it is of another file."""
+    """Return the report with a good signature in it; CHANGED when it is of another file.
+
+    Who signed vouches for the events, also where another version made them.
+    """
     if (signature.digest, signature.sha256) != (report.digest, sha256):
         reason = "the signature beside it belongs to another recording, or it was changed"
         return replace(report, state=SealState.CHANGED, reason=reason)
     return replace(
         report,
+        state=SealState.INTACT,
         signed_by=signature.fingerprint,
         signed_name=signature.key_name,
         signed_time=signature.time,
