@@ -15,15 +15,18 @@ import pytest
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job
 from warmwatch.core.level.conditions import (
-    STATUS_REASONS,
+    STATUS_UNMET,
     Condition,
-    State,
-    told_tilt,
+    ConditionName,
+    ConditionState,
+    measured_tilts,
     worst,
 )
 from warmwatch.core.level.rules import CheckRules, rules_from_mapping, rules_to_mapping
 from warmwatch.core.reading import Mark, MarkName, Reading
+from warmwatch.core.reason import Reason
 from warmwatch.core.watch import Watch
+from warmwatch.words.reasons import reason_text
 
 SHARED = Path(__file__).parents[2] / "shared"
 IDLE = {"engine_rpm": 760.0, "speed_kmh": 0.0}
@@ -40,7 +43,7 @@ def watched(
 
 
 def condition(watch: Watch, name: str) -> Condition:
-    return {c.name: c for c in watch.snapshot().conditions}[name]
+    return {str(c.name): c for c in watch.snapshot().conditions}[name]
 
 
 def say(watch: Watch, name: MarkName, note: str = "") -> None:
@@ -52,50 +55,57 @@ def test_reasons_are_those_of_the_open_standard() -> None:
     with (SHARED / "j1939_level_status.csv").open(encoding="utf-8", newline="") as file:
         rows = [row for row in csv.DictReader(file) if row["spn"] == "3026"]
     invalid = {int(r["code"]): r for r in rows if r["meaning_own_words"].startswith("not valid")}
-    assert set(STATUS_REASONS) == set(invalid)
-    for code, word in ((1, "settling"), (2, "gear"), (3, "low"), (5, "moving"), (6, "level")):
-        assert word in STATUS_REASONS[code]
-        assert word in invalid[code]["meaning_own_words"]
+    assert set(STATUS_UNMET) == set(invalid)
+    for code, word in ((1, "settling"), (2, "gear"), (3, "low"), (5, "moves"), (6, "level")):
+        assert word in reason_text(Reason(f"level-status-{code}"), "C")
+        assert word[:3] in invalid[code]["meaning_own_words"]
 
 
 def test_everything_known_and_right_is_met() -> None:
     """With all read or told, all conditions are met, and none without its reason's source."""
     watch = watched({**IDLE, "in_park": 1.0}, CheckRules(tilt_deg=0.4, selector_cycled=True))
-    assert {c.state for c in watch.snapshot().conditions} == {State.MET}
+    assert {c.state for c in watch.snapshot().conditions} == {ConditionState.MET}
 
 
 def test_nothing_known_is_never_shown_as_met() -> None:
     """From a bare thermometer only the band can be met; the rest is not known."""
     conditions = watched({}).snapshot().conditions
-    assert [c.name for c in conditions if c.state is State.MET] == ["fluid in the band"]
-    assert {c.state for c in conditions if c.name != "fluid in the band"} == {State.UNKNOWN}
+    assert [c.name for c in conditions if c.state is ConditionState.MET] == ["fluid-in-band"]
+    assert {c.state for c in conditions if c.name != "fluid-in-band"} == {ConditionState.UNKNOWN}
 
 
 @pytest.mark.parametrize(
-    ("values", "name", "code"),
+    ("values", "name", "code", "says"),
     [
-        ({"engine_rpm": 0.0}, "engine idling", 7),
-        ({"engine_rpm": 1800.0}, "engine idling", 8),
-        ({"speed_kmh": 20.0}, "vehicle standing", 5),
-        ({"in_park": 0.0}, "selector in park", 2),
-        ({"oil_level_status": 6.0}, "vehicle's own level status", 6),
+        ({"engine_rpm": 0.0}, "engine-idling", 7, "engine is off"),
+        ({"engine_rpm": 1800.0}, "engine-idling", 8, "too fast"),
+        ({"speed_kmh": 20.0}, "vehicle-standing", 5, "moves (20 km/h)"),
+        ({"in_park": 0.0}, "selector-in-park", 2, "not in park"),
+        ({"oil_level_status": 6.0}, "level-status", 6, "not level"),
     ],
 )
-def test_what_is_read_wrong_is_not_met(values: dict[str, float], name: str, code: int) -> None:
+def test_what_is_read_wrong_is_not_met(
+    values: dict[str, float], name: str, code: int, says: str
+) -> None:
     """Each reason carries its code."""
     found = condition(watched({**IDLE, **values}), name)
-    assert (found.state, found.code) == (State.NOT_MET, code)
-    assert STATUS_REASONS[code] in found.reason
+    assert (found.state, found.code) == (ConditionState.NOT_MET, code)
+    assert says in reason_text(found.reason, "C")
 
 
 @pytest.mark.parametrize(
     ("code", "state"),
-    [(0, State.MET), (14, State.UNKNOWN), (15, State.UNKNOWN), (11, State.UNKNOWN)],
+    [
+        (0, ConditionState.MET),
+        (14, ConditionState.UNKNOWN),
+        (15, ConditionState.UNKNOWN),
+        (11, ConditionState.UNKNOWN),
+    ],
 )
-def test_the_vehicles_own_status_is_taken_at_its_word(code: int, state: State) -> None:
+def test_the_vehicles_own_status_is_taken_at_its_word(code: int, state: ConditionState) -> None:
     """Valid is met; an error, not available and undefined codes are not known."""
     watch = watched({**IDLE, "oil_level_status": float(code)})
-    assert condition(watch, "vehicle's own level status").state is state
+    assert condition(watch, "level-status").state is state
 
 
 def test_values_that_stop_coming_are_not_known() -> None:
@@ -103,8 +113,8 @@ def test_values_that_stop_coming_are_not_known() -> None:
     watch = watched(IDLE)
     for t in range(120, 131):
         watch.step(Reading(float(t), {"fluid_c": 88.0}))
-    assert condition(watch, "engine idling").state is State.UNKNOWN
-    assert condition(watch, "vehicle standing").state is State.UNKNOWN
+    assert condition(watch, "engine-idling").state is ConditionState.UNKNOWN
+    assert condition(watch, "vehicle-standing").state is ConditionState.UNKNOWN
 
 
 def test_temperature_outside_the_band_or_lost() -> None:
@@ -112,42 +122,46 @@ def test_temperature_outside_the_band_or_lost() -> None:
     watch = Watch(Job(Band(85.0, 95.0)))
     for t in range(10):
         watch.step(Reading(float(t), {"fluid_c": 70.0}))
-    assert condition(watch, "fluid in the band").code == 3
+    assert condition(watch, "fluid-in-band").code == 3
     watch.step(Reading(30.0, {"engine_rpm": 700.0}))
-    assert condition(watch, "fluid in the band").state is State.UNKNOWN
+    assert condition(watch, "fluid-in-band").state is ConditionState.UNKNOWN
 
 
 def test_tilt_is_judged_by_its_amount() -> None:
     """At the limit is level, beyond it is not (code 6); the sign does not matter."""
-    for tilt, state in ((1.0, State.MET), (-1.0, State.MET), (1.1, State.NOT_MET)):
+    for tilt, state in (
+        (1.0, ConditionState.MET),
+        (-1.0, ConditionState.MET),
+        (1.1, ConditionState.NOT_MET),
+    ):
         rules = CheckRules(tilt_deg=tilt, tilt_axis="crosswise")
-        found = condition(watched(IDLE, rules), "vehicle level")
+        found = condition(watched(IDLE, rules), "vehicle-level")
         assert found.state is state
-        assert "crosswise" in found.reason
+        assert "crosswise" in reason_text(found.reason, "C")
 
 
 def test_driving_takes_back_what_was_told() -> None:
     """After a drive the place, the selector and the cycling have to be told anew."""
     watch = watched(IDLE, CheckRules(tilt_deg=0.2, in_park=True, selector_cycled=True))
-    told = ("vehicle level", "selector in park", "selector cycled")
-    assert {condition(watch, name).state for name in told} == {State.MET}
+    told = ("vehicle-level", "selector-in-park", "selector-cycled")
+    assert {condition(watch, name).state for name in told} == {ConditionState.MET}
     for t in range(120, 140):
         watch.step(Reading(float(t), {"fluid_c": 88.0, "engine_rpm": 1500.0, "speed_kmh": 40.0}))
     for t in range(140, 150):
         watch.step(Reading(float(t), {"fluid_c": 88.0, **IDLE}))
-    assert {condition(watch, name).state for name in told} == {State.UNKNOWN}
+    assert {condition(watch, name).state for name in told} == {ConditionState.UNKNOWN}
     say(watch, MarkName.IN_PARK)
     say(watch, MarkName.SELECTOR_CYCLED)
     say(watch, MarkName.VEHICLE_LEVEL, "0,3 degrees")
-    assert {condition(watch, name).state for name in told} == {State.MET}
-    assert "0.3" in condition(watch, "vehicle level").reason
+    assert {condition(watch, name).state for name in told} == {ConditionState.MET}
+    assert condition(watch, "vehicle-level").reason.figures["tilt_deg"] == 0.3
 
 
 def test_level_told_without_a_figure_is_told_as_such() -> None:
     """The mechanic's word counts, and is named as nothing more."""
     watch = watched(IDLE)
     say(watch, MarkName.VEHICLE_LEVEL)
-    assert condition(watch, "vehicle level").reason == "told by the mechanic, no figure"
+    assert condition(watch, "vehicle-level").reason.code == "level-told-no-figure"
 
 
 def test_fluid_settles_only_a_while_after_load() -> None:
@@ -155,10 +169,10 @@ def test_fluid_settles_only_a_while_after_load() -> None:
     watch = watched({"engine_rpm": 2000.0, "speed_kmh": 0.0})
     for t in range(120, 170):
         watch.step(Reading(float(t), {"fluid_c": 88.0, **IDLE}))
-    assert condition(watch, "fluid settled").code == 1
+    assert condition(watch, "fluid-settled").code == 1
     for t in range(170, 200):
         watch.step(Reading(float(t), {"fluid_c": 88.0, **IDLE}))
-    assert condition(watch, "fluid settled").state is State.MET
+    assert condition(watch, "fluid-settled").state is ConditionState.MET
 
 
 def test_a_fast_change_is_not_settled() -> None:
@@ -166,9 +180,9 @@ def test_a_fast_change_is_not_settled() -> None:
     watch = Watch(Job(Band(85.0, 95.0)))
     for t in range(90):
         watch.step(Reading(float(t), {"fluid_c": 80.0 + t / 10.0, **IDLE}))
-    found = condition(watch, "fluid settled")
-    assert (found.state, found.code) == (State.NOT_MET, 1)
-    assert "+6.0 °C/min" in found.reason
+    found = condition(watch, "fluid-settled")
+    assert (found.state, found.code) == (ConditionState.NOT_MET, 1)
+    assert "+6.0 °C/min" in reason_text(found.reason, "C")
 
 
 def test_a_rate_is_said_in_the_jobs_unit() -> None:
@@ -176,23 +190,25 @@ def test_a_rate_is_said_in_the_jobs_unit() -> None:
     watch = Watch(Job(Band(85.0, 95.0), unit="F"))
     for t in range(90):
         watch.step(Reading(float(t), {"fluid_c": 80.0 + t / 10.0, **IDLE}))
-    assert "+10.8 °F/min" in condition(watch, "fluid settled").reason
+    assert "+10.8 °F/min" in reason_text(condition(watch, "fluid-settled").reason, "F")
 
 
 def test_idling_has_to_last() -> None:
     """60 s at idle by default; a blip of the engine begins it anew."""
-    assert condition(watched(IDLE, seconds=50), "idled long enough").state is State.NOT_MET
+    assert condition(watched(IDLE, seconds=50), "idled").state is ConditionState.NOT_MET
     watch = watched(IDLE)
-    assert condition(watch, "idled long enough").state is State.MET
+    assert condition(watch, "idled").state is ConditionState.MET
     watch.step(Reading(121.0, {"fluid_c": 88.0, "engine_rpm": 2500.0, "speed_kmh": 0.0}))
     watch.step(Reading(122.0, {"fluid_c": 88.0, **IDLE}))
-    assert condition(watch, "idled long enough").state is State.NOT_MET
+    assert condition(watch, "idled").state is ConditionState.NOT_MET
 
 
 def test_the_worst_state_is_kept() -> None:
     """Unmet once is unmet for the whole check, and not known comes before met."""
-    met, unknown = Condition("a", State.MET), Condition("a", State.UNKNOWN)
-    unmet = Condition("a", State.NOT_MET, "because")
+    met, unknown, unmet = (
+        Condition(ConditionName.IDLED, state, Reason("idled"))
+        for state in (ConditionState.MET, ConditionState.UNKNOWN, ConditionState.NOT_MET)
+    )
     assert worst((met,), (unknown,)) == (unknown,)
     assert worst((unknown,), (met,)) == (unknown,)
     assert worst((unknown,), (unmet,)) == worst((unmet,), (met,)) == (unmet,)
@@ -225,28 +241,41 @@ def test_a_wrong_section_is_named(section: dict[str, Any], named: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("note", "tilt", "axis"),
+    ("note", "tilts"),
     [
-        ("0,3 degrees", 0.3, ""),
-        ("-1.5", 1.5, ""),
-        (".4°", 0.4, ""),
-        ("0.3 lengthwise, 1.4 crosswise", 1.4, "crosswise"),
-        ("1.4° lengthwise 0.2° crosswise", 1.4, "lengthwise"),
-        ("0.4 at 14:30", 0.4, ""),
-        ("", None, ""),
+        ("0,3 degrees", {"tilt": 0.3}),
+        ("-1.5", {"tilt": 1.5}),
+        (".4°", {"tilt": 0.4}),
+        ("0.3 lengthwise, 1.4 crosswise", {"lengthwise": 0.3, "crosswise": 1.4}),
+        ("1.4° lengthwise 0.2° crosswise", {"lengthwise": 1.4, "crosswise": 0.2}),
+        ("0.4 at 14:30", {"tilt": 0.4}),
+        ("", {}),
     ],
 )
-def test_of_two_axes_the_worse_counts(note: str, tilt: float | None, axis: str) -> None:
-    """A vehicle that is level along but not across is not level."""
-    assert told_tilt(note) == (tilt, axis)
+def test_each_axis_is_read_from_a_note(note: str, tilts: dict[str, float]) -> None:
+    """Figures with an axis count by axis; without any, the first figure does."""
+    assert measured_tilts(note) == tilts
+
+
+def test_of_two_axes_the_worse_counts_and_both_are_shown() -> None:
+    """A vehicle that is level along but not across is not level, however it was told."""
+    watch = watched(IDLE)
+    say(watch, MarkName.VEHICLE_LEVEL, "0.3 lengthwise")
+    found = condition(watch, "vehicle-level")
+    assert (found.state, found.reason.code) == (ConditionState.MET, "tilt-measured")
+    assert reason_text(found.reason, "C") == "measured 0.3° lengthwise only, limit 1°"
+    say(watch, MarkName.VEHICLE_LEVEL, "1.4 crosswise")
+    found = condition(watch, "vehicle-level")
+    assert (found.state, found.code) == (ConditionState.NOT_MET, 6)
+    assert "0.3° lengthwise, 1.4° crosswise" in reason_text(found.reason, "C")
 
 
 def test_reading_another_gear_takes_back_what_was_told_of_park() -> None:
     """When the reading is lost afterwards, the old word must not be shown as met."""
     watch = watched(IDLE)
     say(watch, MarkName.IN_PARK)
-    assert condition(watch, "selector in park").state is State.MET
+    assert condition(watch, "selector-in-park").state is ConditionState.MET
     watch.step(Reading(120.0, {"fluid_c": 88.0, **IDLE, "in_park": 0.0}))
     for t in range(121, 140):
         watch.step(Reading(float(t), {"fluid_c": 88.0, **IDLE}))
-    assert condition(watch, "selector in park").state is State.UNKNOWN
+    assert condition(watch, "selector-in-park").state is ConditionState.UNKNOWN

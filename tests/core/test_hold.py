@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from warmwatch.core.alerts import Ceiling
 from warmwatch.core.band import Band
 from warmwatch.core.events import Event
-from warmwatch.core.hold import CLEAR, SILENCE_S, HoldTimer
+from warmwatch.core.hold import SILENCE_S, HoldTimer
 from warmwatch.core.job import Job, job_from_mapping
 from warmwatch.core.phase import Phase, PhaseTracker
 
@@ -53,8 +53,8 @@ def test_the_limit_is_told_once_at_the_reading_that_reaches_it() -> None:
     events = told([(IDLE, 10), (LOADED, 8), (IDLE, 10)])
     assert kinds(events) == ["hold-start", "hold-limit", "hold-end"]
     assert events[1].elapsed_s == 15.0
-    assert events[1].reason == "held for 5 s, the limit is 5 s: let go"
-    assert events[2].reason == "lasted 8 s"
+    assert events[1].text == "held held_s=5 limit_s=5"
+    assert events[2].text == "lasted lasted_s=8"
 
 
 @pytest.mark.parametrize("every_s", [0.1, 0.5, 2.0])
@@ -76,7 +76,7 @@ def test_a_hold_before_the_rest_is_over_says_what_was_missing() -> None:
     """The next hold after 20 s of rest is told with what was missing, to a reading: 41 s."""
     events = told([(LOADED, 4), (IDLE, 20), (LOADED, 4), (IDLE, 5)])
     (start,) = [event for event in events[1:] if event.kind == "hold-start"]
-    assert start.reason == "41 s of the rest were missing"
+    assert start.text == "rest-missing missing_s=41"
 
 
 @pytest.mark.parametrize("between", [OFF, DRIVING, Phase.UNKNOWN])
@@ -117,15 +117,15 @@ def test_silence_ends_a_hold_where_it_was_last_seen() -> None:
     events = timer.step(2.0 + SILENCE_S + 1.0, LOADED, 70.0)
     events += timer.step(2.0 + SILENCE_S + 3.0, LOADED, 70.0)
     assert kinds(events) == ["hold-end", "hold-start"]
-    assert events[0].reason == "lasted 2 s; then the readings stopped"
-    assert events[1].reason == "60 s of the rest were missing"
+    assert events[0].text == "lasted lasted_s=2; readings-stopped"
+    assert events[1].text == "rest-missing missing_s=60"
 
 
 def test_the_first_hold_says_whom_it_endangers() -> None:
     """Where the act happens the caution is shown, once."""
     events = told([(LOADED, 4), (IDLE, 70), (LOADED, 4)])
-    starts = [event.reason for event in events if event.kind == "hold-start"]
-    assert starts == [CLEAR, ""]
+    starts = [event.text for event in events if event.kind == "hold-start"]
+    assert starts == ["keep-clear", ""]
 
 
 def test_a_screen_can_show_the_hold_and_the_rest() -> None:
@@ -186,13 +186,13 @@ def test_a_ceiling_is_told_at_the_second_reading_and_again_after_a_fall() -> Non
     ceiling = Ceiling("fluid", 110.0)
     reasons = [ceiling.step(value) for value in (111.0, 108.0, 110.0, 112.0, 106.0, 110.0, 110.5)]
     assert [bool(reason) for reason in reasons] == [False, False, True, False, False, False, True]
-    assert reasons[2] == "fluid at 110 °C, the ceiling is 110 °C"
+    assert str(reasons[2]) == "fluid-too-hot value_c=110 limit_c=110"
 
 
 def test_a_fault_code_is_no_heat() -> None:
     """What a broken sensor sends (215 degC, not a number) sounds no alarm."""
     ceiling = Ceiling("coolant", 115.0)
-    assert [ceiling.step(value) for value in (215.0, 215.0, float("nan"), 215.0)] == [""] * 4
+    assert [ceiling.step(value) for value in (215.0, 215.0, float("nan"), 215.0)] == [None] * 4
 
 
 def test_a_ceiling_cannot_be_switched_off() -> None:

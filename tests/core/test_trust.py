@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from warmwatch.core.reading import Reading
-from warmwatch.core.trust import Trust, Verdict
+from warmwatch.core.reason import Reason
+from warmwatch.core.trust import BACKWARDS, Trust, Verdict
 
 
 def judge(trust: Trust, elapsed_s: float, fluid_c: float) -> Verdict:
@@ -22,7 +23,7 @@ def test_a_reading_without_the_fluid_says_nothing() -> None:
 def test_what_the_link_doubts_is_refused() -> None:
     """The link's own doubt decides, whatever number came with it."""
     verdict = Trust().judge(Reading(0.0, {"fluid_c": 85.0}, {"fluid_c": "error code FE"}))
-    assert verdict == Verdict(None, "error code FE")
+    assert verdict == Verdict(None, Reason("error code FE"))
 
 
 @pytest.mark.parametrize("code_c", [-40.0, 215.0, float("nan")])
@@ -35,7 +36,7 @@ def test_a_single_glitch_is_refused_and_the_next_reading_believed() -> None:
     """One impossible sample does not disturb what follows."""
     trust = Trust()
     judge(trust, 0.0, 60.0)
-    assert "jump" in judge(trust, 1.0, 130.0).reason
+    assert judge(trust, 1.0, 130.0).reason == Reason("jump", {"to_c": 130.0})
     assert judge(trust, 2.0, 60.0) == Verdict(60.0)
 
 
@@ -53,7 +54,7 @@ def test_time_that_does_not_run_forward_is_refused(elapsed_s: float) -> None:
     """A repeated or earlier time is not a new reading."""
     trust = Trust()
     judge(trust, 10.0, 60.0)
-    assert judge(trust, elapsed_s, 60.0).reason == "time does not run forward"
+    assert judge(trust, elapsed_s, 60.0).reason == BACKWARDS
 
 
 def test_the_hardest_honest_heating_is_believed() -> None:

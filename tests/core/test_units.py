@@ -66,6 +66,6 @@ def test_codes_of_a_failed_sensor_are_implausible(code_c: float) -> None:
 
 def test_the_edges_of_a_range_are_plausible() -> None:
     """Ranges are inclusive, and an unknown quantity has none."""
-    assert implausible("fluid_c", -39.0) == ""
-    assert implausible("fluid_c", 180.0) == ""
-    assert implausible("something", 1e9) == ""
+    assert implausible("fluid_c", -39.0) is None
+    assert implausible("fluid_c", 180.0) is None
+    assert implausible("something", 1e9) is None

@@ -13,6 +13,7 @@ from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName, Reading
+from warmwatch.core.reason import Reason
 from warmwatch.outputs import apart
 from warmwatch.outputs.apart import FULL, MOST, UNREAD, Apart
 from warmwatch.outputs.base import Entry, Missed, Output, Summary
@@ -133,7 +134,7 @@ def test_no_note_or_notice_steers_the_terminal() -> None:
     for entry in (
         Mark(1.0, MarkName.NOTE, NASTY),
         Notice(NASTY),
-        Event(2.0, EventKind.DOUBTFUL, 50.0, reason=NASTY),
+        Event(2.0, EventKind.DOUBTFUL, 50.0, reasons=(Reason(NASTY),)),
     ):
         plain.take(entry)
         JsonLines(out, told.append).take(entry)

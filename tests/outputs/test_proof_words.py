@@ -9,9 +9,10 @@ import pytest
 from tests.recording.invented import JOB, check_items
 from warmwatch.core.band import Band
 from warmwatch.core.level.check import Check, Outcome
-from warmwatch.core.level.conditions import Condition, State
+from warmwatch.core.level.conditions import Condition, ConditionName, ConditionState
 from warmwatch.core.level.ledger import Act, Balance, Entry, FluidData, balance
 from warmwatch.core.reading import Mark, MarkName, Reading
+from warmwatch.core.reason import Reason
 from warmwatch.core.watch import Watch
 from warmwatch.outputs.proof.page import CAUTIONS, signal_text
 from warmwatch.words.amounts import balance_text
@@ -69,15 +70,19 @@ def test_every_outcome_has_its_words() -> None:
 
 def test_unknown_conditions_are_named_and_never_counted_as_met() -> None:
     """Unmet first, then what is not known."""
-    met, unmet = Condition("a", State.MET), Condition("b", State.NOT_MET)
-    unknown = Condition("c", State.UNKNOWN)
+    met = Condition(ConditionName.IDLED, ConditionState.MET, Reason("idled"))
+    unmet = Condition(ConditionName.VEHICLE_LEVEL, ConditionState.NOT_MET, Reason("not-level"))
+    unknown = Condition(ConditionName.SELECTOR_CYCLED, ConditionState.UNKNOWN, Reason("told"))
     assert conditions_sentence([met]).startswith("All conditions were met")
     assert conditions_sentence([met, unmet, unknown]) == (
-        "Conditions NOT MET: b. Not known: c. The others were met for the whole time with the plug "
-        "out."
+        "Conditions NOT MET: vehicle level. Not known: selector cycled. "
+        "The others were met for the whole time with the plug out."
     )
-    assert conditions_sentence([unmet, unknown]) == "Conditions NOT MET: b. Not known: c."
-    assert "Not known: c." in conditions_sentence([met, unknown])
+    assert (
+        conditions_sentence([unmet, unknown])
+        == "Conditions NOT MET: vehicle level. Not known: selector cycled."
+    )
+    assert "Not known: selector cycled." in conditions_sentence([met, unknown])
     assert conditions_sentence([]) == "The conditions of the check are not known."
 
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from tests.recording.invented import JOB, fold
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
+from warmwatch.core.reason import Reason
 from warmwatch.core.units import QUANTITIES
 from warmwatch.core.watch import Watch
 from warmwatch.recording.bounds import CUT, bounded
@@ -40,7 +41,15 @@ def test_no_item_makes_a_row_that_cannot_be_read(item: Item) -> None:
     assert bounded(kept) is kept
 
 
-@given(st.builds(Event, st.just(1.0), st.just(EventKind.DOUBTFUL), st.just(80.0), reason=LONG))
+@given(
+    st.builds(
+        Event,
+        st.just(1.0),
+        st.just(EventKind.DOUBTFUL),
+        st.just(80.0),
+        reasons=LONG.map(lambda text: (Reason(text),)),
+    )
+)
 def test_no_event_makes_a_row_that_cannot_be_read(event: Event) -> None:
     """A reason is cut like any other text."""
     assert len(Chain().seal(event_cells(event, 0.0)).encode("utf-8")) + 2 < MAX_LINE

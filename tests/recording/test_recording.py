@@ -16,6 +16,7 @@ from warmwatch.core.band import Band
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName, Reading, Tick
+from warmwatch.core.reason import Reason
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import RowReader, is_recording
 from warmwatch.recording.rows import HEADER, cells_item
@@ -33,7 +34,7 @@ def written(folder: Path, *, close: bool = True) -> Path:
     recorder.item(Reading(0.0, {"fluid_c": 79.5, "odd": 1.0}, raw="7E8 62F405", utc_s=UTC_S))
     recorder.item(Mark(1.0, MarkName.NOTE, "=1+1", UTC_S + 1))
     recorder.item(Tick(7.0, utc_s=UTC_S + 7))
-    recorder.event(Event(7.0, EventKind.BLIND, 79.5, reason="silence"), UTC_S + 7)
+    recorder.event(Event(7.0, EventKind.BLIND, 79.5, reasons=(Reason("silence"),)), UTC_S + 7)
     if close:
         recorder.close(7.0, UTC_S + 7)
     else:

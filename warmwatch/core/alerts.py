@@ -9,6 +9,7 @@ from warmwatch.core.band import Band, Place
 from warmwatch.core.events import EventKind
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
+from warmwatch.core.reason import Reason
 from warmwatch.core.units import implausible
 
 NEAR_C = 1.0
@@ -135,17 +136,18 @@ class Ceiling:
         self._limit_c = limit_c
         self._count = 0
 
-    def step(self, value_c: float) -> str:
-        """Take a value in degC; return the reason to be told, or an empty text.
+    def step(self, value_c: float) -> Reason | None:
+        """Take a value in degC; return the reason to be told, or None.
 
         A value that no sensor in order can send (a fault code) is no heat.
         """
         if implausible(f"{self._name}_c", value_c):
-            return ""
+            return None
         if value_c < self._limit_c - RELEASE_C:
             self._count = 0
         elif value_c >= self._limit_c:
             self._count += 1
             if self._count == 2:
-                return f"{self._name} at {value_c:g} °C, the ceiling is {self._limit_c:g} °C"
-        return ""
+                figures = {"value_c": value_c, "limit_c": self._limit_c}
+                return Reason(f"{self._name}-too-hot", figures)
+        return None

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from warmwatch.core.reason import Reason, reasons_text
+
 
 class EventKind(StrEnum):
     """The kinds of event; the words are the machine-readable contract."""
@@ -24,6 +26,7 @@ class EventKind(StrEnum):
     DRAIN_ENTERED = "drain-entered"
     DRAIN_LEFT = "drain-left"
     NOT_FIT = "not-fit"
+    FIT = "fit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +34,19 @@ class Event:
     """Something the watch noticed at `elapsed_s`.
 
     `fluid_c` is the last good temperature (None before the first). For window events `crossed_s` is
-    the first reading past the edge and `elapsed_s` the confirmation. `reason` is plain words.
+    the first reading past the edge and `elapsed_s` the confirmation. For `entered` and `fit`,
+    `fit` says whether the level may be checked; None says that a condition is not known. `reasons`
+    hold why.
     """
 
     elapsed_s: float
     kind: EventKind
     fluid_c: float | None = None
     crossed_s: float | None = None
-    reason: str = ""
+    reasons: tuple[Reason, ...] = ()
+    fit: bool | None = None
+
+    @property
+    def text(self) -> str:
+        """The reasons as a recording keeps them."""
+        return reasons_text(self.reasons)

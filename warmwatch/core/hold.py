@@ -15,13 +15,13 @@ The rules:
 
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.phase import Phase
+from warmwatch.core.reason import Reason
 
 START_S = 1.5
 RELEASE_S = 1.5
 SILENCE_S = 10.0
 SLACK_S = 1.5
 """Polls fall this much before or after the moments of letting go and of the next hold."""
-CLEAR = "nobody in front of, behind or under the vehicle"
 
 
 class HoldTimer:
@@ -60,7 +60,7 @@ class HoldTimer:
         silent_s = 0.0 if self._last_s is None else elapsed_s - self._last_s
         events = []
         if silent_s > SILENCE_S:
-            events += self._end(self._loaded_s, elapsed_s, fluid_c, "; then the readings stopped")
+            events += self._end(self._loaded_s, elapsed_s, fluid_c, silent=True)
             self._was_idle = False
         self._last_s = elapsed_s
         if phase is Phase.LOADED:
@@ -80,22 +80,23 @@ class HoldTimer:
         events = []
         if not self._start_told and held_s >= min(START_S, self._limit_s):
             self._start_told = True
-            events.append(Event(elapsed_s, EventKind.HOLD_START, fluid_c, reason=self._cautions()))
+            events.append(Event(elapsed_s, EventKind.HOLD_START, fluid_c, None, self._cautions()))
         if not self._limit_told and held_s >= self._limit_s:
             self._limit_told = True
-            reason = f"held for {held_s:.0f} s, the limit is {self._limit_s:g} s: let go"
-            events.append(Event(elapsed_s, EventKind.HOLD_LIMIT, fluid_c, reason=reason))
+            held = Reason("held", {"held_s": round(held_s, 1), "limit_s": self._limit_s})
+            events.append(Event(elapsed_s, EventKind.HOLD_LIMIT, fluid_c, None, (held,)))
         return events
 
-    def _cautions(self) -> str:
+    def _cautions(self) -> tuple[Reason, ...]:
         told = []
         if not self._clear_told:
             self._clear_told = True
-            told.append(CLEAR)
+            told.append(Reason("keep-clear"))
         if self._rested_s is not None and self._rested_s < self._rest_s - SLACK_S:
-            told.append(f"{self._rest_s - self._rested_s:.0f} s of the rest were missing")
+            missing_s = round(self._rest_s - self._rested_s, 1)
+            told.append(Reason("rest-missing", {"missing_s": missing_s}))
         self._rested_s = None
-        return "; ".join(told)
+        return tuple(told)
 
     def _released(self, elapsed_s: float, phase: Phase, fluid_c: float | None) -> list[Event]:
         if self._held_since_s is None:
@@ -105,13 +106,13 @@ class HoldTimer:
         if self._start_told and elapsed_s - self._let_go_s < RELEASE_S:
             return []
         drove_off = phase is Phase.DRIVING and not self._limit_told
-        ended = self._end(self._let_go_s, elapsed_s, fluid_c, "")
+        ended = self._end(self._let_go_s, elapsed_s, fluid_c, silent=False)
         if drove_off:
             self._rested_s = None
         return ended
 
     def _end(
-        self, until_s: float, elapsed_s: float, fluid_c: float | None, why: str
+        self, until_s: float, elapsed_s: float, fluid_c: float | None, *, silent: bool
     ) -> list[Event]:
         if self._held_since_s is None:
             return []
@@ -121,9 +122,10 @@ class HoldTimer:
             return []
         self._start_told = False
         # The release was seen over this time, so it has been rest already.
-        self._rested_s = 0.0 if why else elapsed_s - until_s
-        reason = f"lasted {lasted_s:.0f} s{why}"
-        return [Event(elapsed_s, EventKind.HOLD_END, fluid_c, reason=reason)]
+        self._rested_s = 0.0 if silent else elapsed_s - until_s
+        lasted = Reason("lasted", {"lasted_s": round(lasted_s, 1)})
+        reasons = (lasted, Reason("readings-stopped")) if silent else (lasted,)
+        return [Event(elapsed_s, EventKind.HOLD_END, fluid_c, None, reasons)]
 
     def _resting(
         self, elapsed_s: float, silent_s: float, phase: Phase, fluid_c: float | None

@@ -10,7 +10,7 @@ class Reading:
     """One poll of the link.
 
     `values` maps quantity names (see units.QUANTITIES) to numbers; `doubts` maps a quantity to the
-    reason why the link itself does not believe it (an error code, a broken answer). `raw` keeps the
+    reason why the link itself does not believe it (a Reason's text, or words). `raw` keeps the
     bytes as hex text. `elapsed_s` comes from a clock that never runs back, `utc_s` is wall time in
     seconds since 1970 where it is known.
     """
@@ -73,7 +73,7 @@ class Mark:
 class Tick:
     """Silence from the link, at the moment when silence alone changes something.
 
-    A non-empty `gap` says that continuity is lost at once, and why (the laptop slept).
+    A non-empty `gap` says that continuity is lost at once, and why: a Reason's text.
     """
 
     elapsed_s: float

@@ -11,13 +11,14 @@ import math
 from dataclasses import dataclass
 
 from warmwatch.core.reading import Reading
+from warmwatch.core.reason import Reason
 from warmwatch.core.units import implausible
 
 # A 20 kW hold heats 6 kg of fluid at 2.1 kJ/kgK by 1.6 K/s when nothing else takes up heat
 # (torque x speed at stall; computed), so faster is not the fluid; the step allows quantisation.
 MAX_RATE_C_PER_S = 2.0
 MAX_STEP_C = 3.0
-BACKWARDS = "time does not run forward"
+BACKWARDS = Reason("time-backwards")
 PERSIST_S = 3.0
 PERSIST_COUNT = 4
 
@@ -27,7 +28,7 @@ class Verdict:
     """The believed temperature, or why there is none; `fresh` says that continuity was lost."""
 
     fluid_c: float | None
-    reason: str = ""
+    reason: Reason | None = None
     fresh: bool = False
 
 
@@ -44,7 +45,7 @@ class Trust:
     def judge(self, reading: Reading) -> Verdict | None:
         """Return the verdict, or None when the reading says nothing about the fluid."""
         if "fluid_c" in reading.doubts:
-            return Verdict(None, reading.doubts["fluid_c"])
+            return Verdict(None, Reason.parse(reading.doubts["fluid_c"]))
         if "fluid_c" not in reading.values:
             return None
         fluid_c = reading.values["fluid_c"]
@@ -61,8 +62,8 @@ class Trust:
             return Verdict(fluid_c)
         if self._rival_stays(elapsed_s, fluid_c):
             self._believe(elapsed_s, fluid_c)
-            return Verdict(fluid_c, "the temperature jumped and stayed", fresh=True)
-        return Verdict(None, f"jump to {fluid_c:g} °C that no fluid can make")
+            return Verdict(fluid_c, Reason("jumped-and-stayed"), fresh=True)
+        return Verdict(None, Reason("jump", {"to_c": fluid_c}))
 
     def _believe(self, elapsed_s: float, fluid_c: float) -> None:
         self._last = (elapsed_s, fluid_c)

@@ -5,6 +5,8 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from warmwatch.core.reason import Reason
+
 _TEMPERATURE = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*°?\s*([CcFf]?)\s*")
 
 
@@ -76,14 +78,16 @@ QUANTITIES: dict[str, Quantity] = {
 }
 
 
-def implausible(name: str, value: float) -> str:
-    """Return why `value` cannot be a real `name`, or an empty text when it can."""
+def implausible(name: str, value: float) -> Reason | None:
+    """Return why `value` cannot be a real `name`, or None when it can."""
     if not math.isfinite(value):
-        return "not a number"
+        return Reason("not-a-number")
     quantity = QUANTITIES.get(name)
     if quantity is None or quantity.low <= value <= quantity.high:
-        return ""
-    return f"{value:g} {quantity.unit} is outside {quantity.low:g} to {quantity.high:g}"
+        return None
+    ending = "_c" if quantity.unit == "degC" else ""
+    figures = {"value": value, "low": quantity.low, "high": quantity.high}
+    return Reason("out-of-range", {name + ending: each for name, each in figures.items()})
 
 
 def plausible(values: Mapping[str, float]) -> Mapping[str, float]:

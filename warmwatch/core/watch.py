@@ -19,9 +19,9 @@ from warmwatch.core.level.conditions import Condition
 from warmwatch.core.level.level_job import LevelJob
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
+from warmwatch.core.reason import Reason
 from warmwatch.core.trust import BACKWARDS, Trust, Verdict
 from warmwatch.core.units import plausible
-from warmwatch.words.forecast import levelling_text
 
 Result = Event | Forecast
 
@@ -29,6 +29,7 @@ DOUBT_QUIET_S = 60.0
 """The same doubt is told at most so often; every doubtful reading is counted and kept."""
 KEPT_WINDOWS = 100
 COOLANT_FRESH_S = 30.0
+COOLING = (Reason("cooling"),)
 MOST_BEHIND = 50
 """So many readings behind the clock in a row are as good as none."""
 
@@ -147,18 +148,17 @@ class Watch:
 
     def _silence(self, item: Item) -> list[Result]:
         if isinstance(item, Tick) and item.gap and not self.blind:
-            return [self._go_blind(item.elapsed_s, item.gap)]
+            return [self._go_blind(item.elapsed_s, Reason.parse(item.gap))]
         if self.due_s < item.elapsed_s or (isinstance(item, Tick) and self.due_s <= item.elapsed_s):
-            return [self._go_blind(self.due_s, "")]
+            silent = Reason("silent", {"silent_s": self.job.blind_limit_s})
+            return [self._go_blind(self.due_s, silent)]
         return []
 
-    def _go_blind(self, at_s: float, reason: str) -> Event:
+    def _go_blind(self, at_s: float, reason: Reason) -> Event:
         self.blind = True
         self.gaps += 1
         self._lose_continuity("blind")
-        silent_s = self.job.blind_limit_s
-        reason = reason or f"no good reading of the fluid for {silent_s:g} s"
-        return Event(at_s, EventKind.BLIND, self._fluid_c, reason=reason)
+        return Event(at_s, EventKind.BLIND, self._fluid_c, reasons=(reason,))
 
     @property
     def _fluid_c(self) -> float | None:
@@ -184,6 +184,7 @@ class Watch:
             reading = replace(reading, values=values)
         phase = self._phases.step(reading.elapsed_s, values)
         self._remember_slow(reading)
+        self._level.reading(reading, phase)
         results: list[Result] = []
         if verdict is not None and verdict.fluid_c is None:
             results += self._doubt(reading, verdict)
@@ -192,19 +193,20 @@ class Watch:
         results += self._holds.step(reading.elapsed_s, phase, self._fluid_c)
         results += self._too_hot(reading, verdict)
         place, fluid_c = self._tracker.place, self._fluid_c
-        return results + self._level.reading(reading, phase, place, fluid_c, blind=self.blind)
+        return results + self._level.judge(reading.elapsed_s, place, fluid_c, blind=self.blind)
 
     def _doubt(self, reading: Reading, verdict: Verdict) -> list[Result]:
         self.doubtful += 1
         self._level.doubt()
-        cause = "".join(char for char in verdict.reason if char.isalpha())  # not its figures
+        reason = verdict.reason or Reason("doubtful")
+        cause = "".join(char for char in reason.code if char.isalpha())  # not a link's figures
         told_s = self._doubts_told.get(cause)
         if told_s is not None and (self.blind or reading.elapsed_s - told_s < DOUBT_QUIET_S):
             return []
         if len(self._doubts_told) > KEPT_WINDOWS:
             self._doubts_told.clear()
         self._doubts_told[cause] = reading.elapsed_s
-        return [Event(reading.elapsed_s, EventKind.DOUBTFUL, self._fluid_c, reason=verdict.reason)]
+        return [Event(reading.elapsed_s, EventKind.DOUBTFUL, self._fluid_c, reasons=(reason,))]
 
     def _lost_in_time(self, elapsed_s: float) -> list[Result]:
         """Times behind the clock, one after the other: the clock will not catch up, so be blind."""
@@ -214,7 +216,7 @@ class Watch:
         long = elapsed_s - self._behind_since_s >= self.job.blind_limit_s
         if self.blind or not (long or self._behind >= MOST_BEHIND):
             return []
-        return [self._go_blind(self._now_s or 0.0, "the readings' time runs behind")]
+        return [self._go_blind(self._now_s or 0.0, Reason("time-behind"))]
 
     def _good_reading(self, reading: Reading, fluid_c: float, verdict: Verdict) -> list[Result]:
         now_s = reading.elapsed_s
@@ -246,10 +248,11 @@ class Watch:
             return []
         self._keep(crossing.ended)
         self._alerts.rearm()
-        reason = ""
+        reasons: tuple[Reason, ...] = ()
         if crossing.kind is not EventKind.ENTERED and crossing.ended is None:
-            reason = "outside the band, and not seen inside it before"
-        return [Event(now_s, crossing.kind, fluid_c, crossing.crossed_s, reason)]
+            reasons = (Reason("not-seen-inside"),)
+        event = Event(now_s, crossing.kind, fluid_c, crossing.crossed_s, reasons)
+        return [self._level.entered(event) if crossing.kind is EventKind.ENTERED else event]
 
     def _look_ahead(self, now_s: float, fluid_c: float) -> list[Result]:
         second = int(now_s)
@@ -260,18 +263,19 @@ class Watch:
         if place is Place.ABOVE:
             self._forecast = None
             near = self._alerts.cooling(now_s, fluid_c, self._level.rate_c_per_min)
-            return [Event(now_s, EventKind.NEARING, fluid_c, reason="cooling")] if near else []
+            return [Event(now_s, EventKind.NEARING, fluid_c, None, COOLING)] if near else []
         target_c, edge = (band.high_c, "high") if place is Place.INSIDE else (band.low_c, "low")
         self._forecast = self._forecaster.to_edge(now_s, target_c, edge)
         kind = self._alerts.step(now_s, place, fluid_c, self._forecast)
         if kind is None:
             return [self._forecast]
-        return [self._forecast, Event(now_s, kind, fluid_c, reason=self._why(kind))]
+        return [self._forecast, Event(now_s, kind, fluid_c, None, self._why(kind))]
 
-    def _why(self, kind: EventKind) -> str:
+    def _why(self, kind: EventKind) -> tuple[Reason, ...]:
         if kind is not EventKind.LEVELLING_OFF or self._forecast is None:
-            return ""
-        return levelling_text(self._forecast, self.job.band.low_c, self.job.unit)
+            return ()
+        level_c = self._forecast.level_c
+        return () if level_c is None else (Reason("levels-off", {"level_c": round(level_c, 1)}),)
 
     def _remember_slow(self, reading: Reading) -> None:
         for name in ("coolant_c", "ambient_c"):
@@ -289,7 +293,7 @@ class Watch:
         if "coolant_c" in reading.values:
             reasons.append(self._coolant_ceiling.step(reading.values["coolant_c"]))
         return [
-            Event(reading.elapsed_s, EventKind.TOO_HOT, self._fluid_c, reason=reason)
+            Event(reading.elapsed_s, EventKind.TOO_HOT, self._fluid_c, reasons=(reason,))
             for reason in reasons
             if reason
         ]

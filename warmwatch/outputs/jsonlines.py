@@ -1,14 +1,15 @@
 """JSON Lines on a stream, for other programs. One object a line; see docs/json.md."""
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 from warmwatch.core.band import Window
-from warmwatch.core.events import Event
+from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.level.check import Check, outcome
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, Reading
+from warmwatch.core.reason import Reason
 from warmwatch.errors import printable
 from warmwatch.outputs.base import Entry, Missed, Summary
 from warmwatch.outputs.stream import Sink
@@ -75,7 +76,17 @@ def event_object(event: Event) -> dict[str, object]:
     line |= {"event": str(event.kind), "fluid_c": event.fluid_c}
     if event.crossed_s is not None:
         line["crossed_s"] = event.crossed_s
-    return line | ({"reason": event.reason} if event.reason else {})
+    if event.kind in (EventKind.ENTERED, EventKind.FIT):
+        line["fit"] = event.fit
+    return line | reasons_object(event.reasons)
+
+
+def reasons_object(reasons: Iterable[Reason]) -> dict[str, object]:
+    """Return the codes of the reasons and the figures of those that have any."""
+    codes = [reason.code for reason in reasons]
+    figures = {reason.code: dict(reason.figures) for reason in reasons if reason.figures}
+    members = {"reasons": codes, "figures": figures}
+    return {name: value for name, value in members.items() if value}
 
 
 def forecast_object(forecast: Forecast) -> dict[str, object]:
@@ -125,7 +136,7 @@ def check_object(check: Check) -> Mapping[str, object]:
         "max_c": check.max_c,
         "lost": check.lost,
         "conditions": [
-            {"name": c.name, "state": str(c.state), "reason": c.reason, "code": c.code}
+            {"name": c.name, "state": str(c.state), "reason": str(c.reason), "code": c.code}
             for c in check.conditions
         ],
     }

@@ -86,6 +86,9 @@ def _object(mapping: Mapping[str, object]) -> str:
     return guard(json.dumps(mapping, ensure_ascii=False)) if mapping else ""
 
 
+_FIT = {True: "yes", False: "no", None: ""}
+
+
 def event_cells(event: Event, utc_s: float | None) -> dict[str, str]:
     """Return the cells of an event; `utc_s` is the wall time of the item that brought it."""
     return {
@@ -95,7 +98,8 @@ def event_cells(event: Event, utc_s: float | None) -> dict[str, str]:
         "name": str(event.kind),
         "fluid_c": "" if event.fluid_c is None else repr(event.fluid_c),
         "crossed_s": "" if event.crossed_s is None else repr(event.crossed_s),
-        "text": guard(cut(event.reason, 2 * MAX_MEMBERS)),
+        "fit": _FIT[event.fit],
+        "text": guard(cut(event.text, 2 * MAX_MEMBERS)),
     }
 
 

@@ -88,4 +88,4 @@ def decode_parameter(parameter: Parameter, data: bytes) -> Decoded:
     if code:
         return Decoded(None, f"the control unit sends the code for {code!r}")
     value = round(number * parameter.scale + parameter.offset, 9)
-    return Decoded(value, implausible(parameter.name, value))
+    return Decoded(value, str(implausible(parameter.name, value) or ""))

@@ -4,7 +4,8 @@ from dataclasses import dataclass, field, replace
 from math import inf
 
 from warmwatch.core.forecast.forecaster import Forecast
-from warmwatch.core.units import from_c
+from warmwatch.words.catalogue import phrase
+from warmwatch.words.events import level_figures
 
 _GRIDS_S = (10.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0)
 _FINE_ENOUGH = 0.8  # of a figure: the spread that `grid_s` rounds it to a third for
@@ -155,9 +156,5 @@ def levelling_text(forecast: Forecast, target_c: float, unit: str = "C") -> str:
     level_c = forecast.level_c
     if level_c is None or level_c >= target_c or forecast.chance > _HARDLY_CHANCE:
         return ""
-    target = from_c(target_c, unit)
-    missing = target - from_c(level_c, unit)
-    place = "below the band" if forecast.edge == "low" else "below the top of the band"
-    short = max(round(missing), 1)
-    level = min(target - missing, target - short)  # 79.6 is not said to be 80, 1 below 80
-    return f"levelling off near {level:.0f} °{unit}, {short} °{unit} {place}"
+    code = "level-below-band" if forecast.edge == "low" else "level-below-top"
+    return phrase(f"forecast.{code}", **level_figures(level_c, target_c, unit))

@@ -1,8 +1,9 @@
 """What is to be said while the plug is out, and about draining: the same on every screen."""
 
 from warmwatch.core.band import Place
-from warmwatch.core.level.conditions import State
+from warmwatch.core.level.conditions import ConditionState
 from warmwatch.core.level.drip import advice, by_warming
+from warmwatch.words.reasons import condition_name
 from warmwatch.words.view import View
 
 
@@ -36,13 +37,13 @@ def drain_text(view: View) -> str:
 
 def conditions_text(view: View) -> str:
     """Return the check conditions in one line; what is not known is never counted as met."""
-    states: dict[State, list[str]] = {state: [] for state in State}
+    states: dict[ConditionState, list[str]] = {state: [] for state in ConditionState}
     for condition in view.snapshot.conditions:
-        states[condition.state].append(condition.name)
-    met = len(states[State.MET])
+        states[condition.state].append(condition_name(condition.name))
+    met = len(states[ConditionState.MET])
     parts = [f"Conditions: {met} met"]
-    if states[State.NOT_MET]:
-        parts.append(f"NOT MET: {', '.join(states[State.NOT_MET])}")
-    if states[State.UNKNOWN]:
-        parts.append(f"not known: {', '.join(states[State.UNKNOWN])}")
+    if states[ConditionState.NOT_MET]:
+        parts.append(f"NOT MET: {', '.join(states[ConditionState.NOT_MET])}")
+    if states[ConditionState.UNKNOWN]:
+        parts.append(f"not known: {', '.join(states[ConditionState.UNKNOWN])}")
     return "; ".join(parts) + "."

@@ -6,10 +6,11 @@ from typing import Any
 
 from warmwatch.core.band import Band
 from warmwatch.core.level.check import Check, Outcome, outcome
-from warmwatch.core.level.conditions import Condition, State
+from warmwatch.core.level.conditions import Condition, ConditionState
 from warmwatch.core.units import from_c
 from warmwatch.recording.seal.report import Report, SealState
 from warmwatch.words.events import band_text, temperature
+from warmwatch.words.reasons import condition_name
 
 PROVES = (
     "A good digest chain shows that the recording is as warmwatch wrote it; a good signature also "
@@ -85,8 +86,8 @@ def _why_not_known(check: Check) -> str:
 
 def conditions_sentence(conditions: Sequence[Condition]) -> str:
     """Return the conditions summed up; what is not known is named as such."""
-    unmet = [c.name for c in conditions if c.state is State.NOT_MET]
-    unknown = [c.name for c in conditions if c.state is State.UNKNOWN]
+    unmet = [condition_name(c.name) for c in conditions if c.state is ConditionState.NOT_MET]
+    unknown = [condition_name(c.name) for c in conditions if c.state is ConditionState.UNKNOWN]
     if not conditions:
         return "The conditions of the check are not known."
     parts = []

@@ -257,7 +257,9 @@ class Trace:
             count=len(starts),
             longest_s=longest_s if starts else 0.0,
             over_limit=kinds.count(EventKind.HOLD_LIMIT),
-            rest_missing=sum("rest" in event.reason for event in starts),
+            rest_missing=sum(
+                any(r.code == "rest-missing" for r in event.reasons) for event in starts
+            ),
         )
 
 

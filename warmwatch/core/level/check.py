@@ -9,7 +9,13 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from warmwatch.core.band import Band, Place
-from warmwatch.core.level.conditions import IN_BAND, Condition, State, in_band, worst
+from warmwatch.core.level.conditions import (
+    Condition,
+    ConditionName,
+    ConditionState,
+    in_band,
+    worst,
+)
 from warmwatch.core.level.drip import FLOWS
 from warmwatch.core.reading import Mark, MarkName
 
@@ -77,7 +83,9 @@ def _with_band(check: Check, band: Band) -> Check:
         place = Place.BELOW
     else:
         place = Place.ABOVE if check.max_c > band.high_c else Place.INSIDE
-    told = (in_band(place) if c.name == IN_BAND else c for c in check.conditions)
+    told = (
+        in_band(place) if c.name is ConditionName.FLUID_IN_BAND else c for c in check.conditions
+    )
     return replace(check, conditions=tuple(told))
 
 
@@ -154,7 +162,7 @@ class CheckTracker:
         if self._open is None:
             return ()
         self.merge(conditions)
-        unmet = {c.name: c for c in conditions if c.state is State.NOT_MET}
+        unmet = {c.name: c for c in conditions if c.state is ConditionState.NOT_MET}
         new = tuple(c for name, c in unmet.items() if name not in self._unmet)
         self._unmet |= unmet.keys()
         return new

@@ -1,9 +1,9 @@
 """The conditions under which a level reading counts: met, not met, or not known, and why.
 
-What is not known is never shown as met. Reasons use the meanings of J1939 SPN 3026 (transmission
-oil level measurement status) where it has them, and carry its code. Times and tolerances are
-common practice (60 to 180 s at idle before reading, selector through all positions, level
-vehicle) or ours; service information comes first.
+What is not known is never shown as met. A condition that is not met carries the code of J1939
+SPN 3026 (transmission oil level measurement status) where that has one for it. Times and
+tolerances are common practice (60 to 180 s at idle before reading, selector through all positions,
+level vehicle) or ours; service information comes first.
 """
 
 import re
@@ -13,32 +13,21 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from warmwatch.core.band import Place
-from warmwatch.core.level.rules import CheckRules
+from warmwatch.core.level.rules import AXES, CheckRules
 from warmwatch.core.phase import LOADED_RPM, RUNNING_RPM, STANDING_KMH, Phase, PhaseTracker
 from warmwatch.core.reading import Mark, MarkName
+from warmwatch.core.reason import Reason
 
-STATUS_REASONS: dict[int, str] = {
-    1: "settling timer still counting down",
-    2: "transmission in gear",
-    3: "fluid temperature too low",
-    4: "fluid temperature too high",
-    5: "vehicle moving",
-    6: "vehicle not level",
-    7: "engine speed too low",
-    8: "engine speed too high",
-    9: "no request for a reading",
-    13: "other",
-}
-"""J1939 SPN 3026, meanings in own words; 0 is valid, 14 an error, 15 not available."""
-
-IN_BAND = "fluid in the band"
+STATUS_UNMET = frozenset({1, 2, 3, 4, 5, 6, 7, 8, 9, 13})
+"""J1939 SPN 3026: why the level cannot be measured; 0 is valid, 14 an error, 15 not available."""
+NO_AXIS = "tilt"
 RATE_S = 60.0
 """The rate is taken over so long, so that a 1 degC step does not look like a slope."""
 RATE_MIN_S = 20.0
 _TILT = re.compile(r"[+-]?(\d*[.,]?\d+)\s*(?:°|deg\w*)?\s*(lengthwise|crosswise)?", re.I)
 
 
-class State(StrEnum):
+class ConditionState(StrEnum):
     """How a condition stands; the worst of several is the first in this order."""
 
     NOT_MET = "not met"
@@ -46,23 +35,47 @@ class State(StrEnum):
     MET = "met"
 
 
+class ConditionName(StrEnum):
+    """What a level check asks for."""
+
+    ENGINE_IDLING = "engine-idling"
+    VEHICLE_STANDING = "vehicle-standing"
+    SELECTOR_IN_PARK = "selector-in-park"
+    SELECTOR_CYCLED = "selector-cycled"
+    VEHICLE_LEVEL = "vehicle-level"
+    FLUID_SETTLED = "fluid-settled"
+    IDLED = "idled"
+    FLUID_IN_BAND = "fluid-in-band"
+    LEVEL_STATUS = "level-status"
+
+
 @dataclass(frozen=True, slots=True)
 class Condition:
     """One condition; `code` is the J1939 SPN 3026 code of the reason, None where it has none."""
 
-    name: str
-    state: State
-    reason: str = ""
+    name: ConditionName
+    state: ConditionState
+    reason: Reason
     code: int | None = None
+
+
+def _met(name: ConditionName, code: str, **figures: float) -> Condition:
+    return Condition(name, ConditionState.MET, Reason(code, figures))
+
+
+def _unknown(name: ConditionName, code: str, **figures: float) -> Condition:
+    return Condition(name, ConditionState.UNKNOWN, Reason(code, figures))
+
+
+def _unmet(name: ConditionName, status: int, code: str, **figures: float) -> Condition:
+    return Condition(name, ConditionState.NOT_MET, Reason(code, figures), status)
 
 
 class ConditionTracker:
     """Follows what the readings and the mechanic say about the conditions."""
 
-    def __init__(
-        self, rules: CheckRules, phases: PhaseTracker, fresh_s: float, unit: str = "C"
-    ) -> None:
-        self._rules, self._unit = rules, unit
+    def __init__(self, rules: CheckRules, phases: PhaseTracker, fresh_s: float) -> None:
+        self._rules = rules
         self._phases = phases
         self._fresh_s = fresh_s
         self._slow: dict[str, tuple[float, float]] = {}
@@ -71,10 +84,12 @@ class ConditionTracker:
         self._rate_known = True
         self._idle_since_s: float | None = None
         self._worked_s: float | None = None
-        self._park = Told("in park", rules.in_park)
-        self._cycled = Told("cycled", rules.selector_cycled)
-        self._tilt_deg, self._tilt_axis = rules.tilt_deg, rules.tilt_axis
-        self._level = Told("level", rules.tilt_deg is not None)
+        self._park = Statement("park", rules.in_park)
+        self._cycled = Statement("cycled", rules.selector_cycled)
+        self._tilts: dict[str, float] = {}
+        if rules.tilt_deg is not None:
+            self._tilts[rules.tilt_axis or NO_AXIS] = abs(rules.tilt_deg)
+        self._level = Statement("level", rules.tilt_deg is not None)
 
     def reading(self, elapsed_s: float, values: Mapping[str, float], phase: Phase) -> None:
         """Take a reading that the clock allows."""
@@ -82,18 +97,19 @@ class ConditionTracker:
             if name in values:
                 self._slow[name] = (elapsed_s, values[name])
         if values.get("in_park", 1.0) < 0.5:
-            self._park.lapse("the selector was read elsewhere after it was told")
+            self._park.lapse("selector-moved")
         if phase is not Phase.IDLE:
             self._idle_since_s = None
         elif self._idle_since_s is None:
             self._idle_since_s = elapsed_s
         if phase in (Phase.LOADED, Phase.DRIVING):
             self._worked_s = elapsed_s
-            self._park.lapse(f"the engine was {phase} after it was told")
+            self._park.lapse(phase)
         if phase in (Phase.OFF, Phase.DRIVING):
-            self._cycled.lapse(f"the vehicle was {phase} after it was told")
+            self._cycled.lapse(phase)
         if phase is Phase.DRIVING:
-            self._level.lapse("the vehicle was moved after it was measured")
+            self._level.lapse(phase)
+            self._tilts.clear()
 
     def fluid(self, elapsed_s: float, fluid_c: float) -> None:
         """Take a believed fluid temperature; one a second is kept."""
@@ -115,8 +131,7 @@ class ConditionTracker:
         elif mark.name is MarkName.SELECTOR_CYCLED:
             self._cycled.tell()
         elif mark.name is MarkName.VEHICLE_LEVEL:
-            self._tilt_deg, axis = told_tilt(mark.note)
-            self._tilt_axis = axis or self._rules.tilt_axis
+            self._tilts |= measured_tilts(mark.note, self._rules.tilt_axis or NO_AXIS)
             self._level.tell()
 
     def rate_c_per_min(self) -> float | None:
@@ -142,7 +157,7 @@ class ConditionTracker:
             self._engine(now_s),
             self._standing(now_s),
             self._selector(now_s),
-            self._cycled.judge("selector cycled", "told by the mechanic"),
+            self._cycled.judge(ConditionName.SELECTOR_CYCLED),
             self._vehicle_level(),
             self._settled(now_s),
             self._idled(now_s),
@@ -152,84 +167,84 @@ class ConditionTracker:
         return conditions if status is None else (*conditions, _by_status(int(status)))
 
     def _engine(self, now_s: float) -> Condition:
-        rpm = self._phases.latest("engine_rpm", now_s)
+        name, rpm = ConditionName.ENGINE_IDLING, self._phases.latest("engine_rpm", now_s)
         if rpm is None:
-            return Condition("engine idling", State.UNKNOWN, "engine speed is not read")
+            return _unknown(name, "rpm-not-read")
         if rpm < RUNNING_RPM:
-            return _unmet("engine idling", 7, f"{rpm:.0f} 1/min")
+            return _unmet(name, 7, "engine-off", rpm=rpm)
         if rpm >= LOADED_RPM:
-            return _unmet("engine idling", 8, f"{rpm:.0f} 1/min")
-        return Condition("engine idling", State.MET, f"{rpm:.0f} 1/min")
+            return _unmet(name, 8, "engine-fast", rpm=rpm)
+        return _met(name, "engine-idles", rpm=rpm)
 
     def _standing(self, now_s: float) -> Condition:
-        speed = self._phases.latest("speed_kmh", now_s)
+        name, speed = ConditionName.VEHICLE_STANDING, self._phases.latest("speed_kmh", now_s)
         if speed is None:
-            return Condition("vehicle standing", State.UNKNOWN, "vehicle speed is not read")
+            return _unknown(name, "speed-not-read")
         if speed > STANDING_KMH:
-            return _unmet("vehicle standing", 5, f"{speed:.0f} km/h")
-        return Condition("vehicle standing", State.MET, f"{speed:.0f} km/h")
+            return _unmet(name, 5, "moving", speed_kmh=speed)
+        return _met(name, "standing", speed_kmh=speed)
 
     def _selector(self, now_s: float) -> Condition:
-        read = self._latest("in_park", now_s)
+        name, read = ConditionName.SELECTOR_IN_PARK, self._latest("in_park", now_s)
         if read is None:
-            return self._park.judge("selector in park", "told by the mechanic")
+            return self._park.judge(name)
         if read < 0.5:
-            return _unmet("selector in park", 2, "read from the vehicle")
-        return Condition("selector in park", State.MET, "read from the vehicle")
+            return _unmet(name, 2, "in-gear")
+        return _met(name, "read-from-vehicle")
 
     def _vehicle_level(self) -> Condition:
-        if not self._level.told or self._tilt_deg is None:
-            return self._level.judge("vehicle level", "told by the mechanic, no figure")
+        name = ConditionName.VEHICLE_LEVEL
+        if not self._level.told or not self._tilts:
+            return self._level.judge(name, "level-told-no-figure")
         limit_deg = self._rules.tilt_limit_deg
-        axis = f" {self._tilt_axis}" if self._tilt_axis else ""
-        measured = f"measured {abs(self._tilt_deg):g}°{axis}, limit {limit_deg:g}°"
-        if abs(self._tilt_deg) > limit_deg:
-            return _unmet("vehicle level", 6, measured)
-        return Condition("vehicle level", State.MET, measured)
+        figures = {f"{axis}_deg": deg for axis, deg in self._tilts.items()}
+        if max(self._tilts.values()) > limit_deg:
+            return _unmet(name, 6, "not-level", **figures, limit_deg=limit_deg)
+        both = "tilts-measured" if set(AXES) <= self._tilts.keys() else "tilt-measured"
+        return _met(name, both, **figures, limit_deg=limit_deg)
 
     def _settled(self, now_s: float) -> Condition:
-        name, rate = "fluid settled", self.rate_c_per_min()
-        if self._worked_s is not None and now_s - self._worked_s < self._rules.settle_s:
-            return _unmet(name, 1, f"{now_s - self._worked_s:.0f} s after the last load")
+        name, rate = ConditionName.FLUID_SETTLED, self.rate_c_per_min()
+        needed_s, limit = self._rules.settle_s, self._rules.settle_rate_c_per_min
+        if self._worked_s is not None and now_s - self._worked_s < needed_s:
+            since_s = round(now_s - self._worked_s, 1)
+            return _unmet(name, 1, "load-just-ended", since_s=since_s, needed_s=needed_s)
         if rate is None:
-            return Condition(name, State.UNKNOWN, "too few readings for a rate")
-        shown = f"{rate * (1.8 if self._unit == 'F' else 1.0):+.1f} °{self._unit}/min"
-        if abs(rate) > self._rules.settle_rate_c_per_min:
-            return _unmet(name, 1, shown)
+            return _unknown(name, "rate-not-known")
+        if abs(rate) > limit:
+            return _unmet(name, 1, "rate-too-fast", rate_c_per_min=rate, limit_c_per_min=limit)
         if self._phases.latest("engine_rpm", now_s) is None:
-            return Condition(name, State.UNKNOWN, f"{shown}, but engine speed is not read")
-        return Condition(name, State.MET, shown)
+            return _unknown(name, "rate-without-rpm", rate_c_per_min=rate)
+        return _met(name, "rate", rate_c_per_min=rate)
 
     def _idled(self, now_s: float) -> Condition:
-        name, needed_s = "idled long enough", self._rules.idle_s
+        name, needed_s = ConditionName.IDLED, self._rules.idle_s
         if self._phases.latest("engine_rpm", now_s) is None:
-            return Condition(name, State.UNKNOWN, "engine speed is not read")
-        idled_s = 0.0 if self._idle_since_s is None else now_s - self._idle_since_s
-        shown = f"{idled_s:.0f} s of {needed_s:.0f} s"
+            return _unknown(name, "rpm-not-read")
+        idled_s = 0.0 if self._idle_since_s is None else round(now_s - self._idle_since_s, 1)
         if idled_s < needed_s:
-            return _unmet(name, 1, shown)
-        return Condition(name, State.MET, shown)
+            return _unmet(name, 1, "idled-too-short", idled_s=idled_s, needed_s=needed_s)
+        return _met(name, "idled", idled_s=idled_s, needed_s=needed_s)
 
     def _latest(self, name: str, now_s: float) -> float | None:
         seen = self._slow.get(name)
         return None if seen is None or now_s - seen[0] > self._fresh_s else seen[1]
 
 
-def told_tilt(note: str) -> tuple[float | None, str]:
-    """Return the tilt in degrees and its axis from a note, None without a figure.
+def measured_tilts(note: str, axis: str = NO_AXIS) -> dict[str, float]:
+    """Return the tilts in degrees by axis from a note; a figure without an axis is of `axis`.
 
-    The first figure counts; where figures with axes are told, the greatest of those.
+    Where figures with axes are told, others do not count; else the first one does.
 
-    >>> told_tilt("0.3 lengthwise, 1.4 crosswise")
-    (1.4, 'crosswise')
+    >>> measured_tilts("0.3 lengthwise, 1.4 crosswise")
+    {'lengthwise': 0.3, 'crosswise': 1.4}
     """
     found = [(float(m[1].replace(",", ".")), (m[2] or "").lower()) for m in _TILT.finditer(note)]
-    if not found:
-        return None, ""
-    return max([one for one in found if one[1]] or found[:1])
+    named = {name: deg for deg, name in found if name}
+    return named or dict([(axis, found[0][0])] if found else [])
 
 
-class Told:
+class Statement:
     """Something the mechanic said, until what the vehicle does takes it back."""
 
     def __init__(self, what: str, told: bool) -> None:
@@ -240,45 +255,53 @@ class Told:
     def tell(self) -> None:
         self.told, self._lapsed = True, ""
 
-    def lapse(self, reason: str) -> None:
+    def lapse(self, cause: str) -> None:
         if self.told:
-            self.told, self._lapsed = False, reason
+            self.told, self._lapsed = False, f"{cause}-since-{self._what}-told"
 
-    def judge(self, name: str, reason: str) -> Condition:
+    def judge(self, name: ConditionName, code: str = "") -> Condition:
         if self.told:
-            return Condition(name, State.MET, reason)
-        return Condition(name, State.UNKNOWN, self._lapsed or "not told")
-
-
-def _unmet(name: str, code: int, detail: str) -> Condition:
-    return Condition(name, State.NOT_MET, f"{STATUS_REASONS[code]} ({detail})", code)
+            return _met(name, code or f"{self._what}-told")
+        return _unknown(name, self._lapsed or f"{self._what}-not-told")
 
 
 def in_band(place: Place, *, blind: bool = False) -> Condition:
     """Return whether the fluid is in the band, from where it is."""
+    name = ConditionName.FLUID_IN_BAND
     if blind or place is Place.UNSEEN:
-        return Condition(IN_BAND, State.UNKNOWN, "the temperature is not known")
+        return _unknown(name, "temperature-not-known")
     if place is Place.INSIDE:
-        return Condition(IN_BAND, State.MET)
-    code = 3 if place is Place.BELOW else 4
-    return Condition(IN_BAND, State.NOT_MET, STATUS_REASONS[code], code)
+        return _met(name, "inside-band")
+    return _unmet(name, 3, "below-band") if place is Place.BELOW else _unmet(name, 4, "above-band")
 
 
 def _by_status(code: int) -> Condition:
-    name = "vehicle's own level status"
+    name = ConditionName.LEVEL_STATUS
+    reason = Reason(f"level-status-{code}")
     if code == 0:
-        return Condition(name, State.MET, "conditions valid", 0)
-    if code in STATUS_REASONS:
-        return Condition(name, State.NOT_MET, STATUS_REASONS[code], code)
-    return Condition(name, State.UNKNOWN, "no status given", code)
+        return Condition(name, ConditionState.MET, reason, 0)
+    state = ConditionState.NOT_MET if code in STATUS_UNMET else ConditionState.UNKNOWN
+    return Condition(name, state, reason, code)
 
 
 def worst(before: tuple[Condition, ...], now: tuple[Condition, ...]) -> tuple[Condition, ...]:
     """Return for each condition the worse of the two; an unmet one stays unmet."""
-    order = list(State)
+    order = list(ConditionState)
     kept = {condition.name: condition for condition in before}
     for condition in now:
         old = kept.get(condition.name)
         if old is None or order.index(condition.state) < order.index(old.state):
             kept[condition.name] = condition
     return tuple(kept.values())
+
+
+def fitness(conditions: tuple[Condition, ...]) -> tuple[bool | None, tuple[Reason, ...]]:
+    """Return whether the level may be checked, and the reasons; None when that is not known.
+
+    Of a fluid outside the band nothing is said here: the band has events of its own.
+    """
+    others = [c for c in conditions if c.name is not ConditionName.FLUID_IN_BAND]
+    for state, fit in ((ConditionState.NOT_MET, False), (ConditionState.UNKNOWN, None)):
+        if found := tuple(c.reason for c in others if c.state is state):
+            return fit, found
+    return True, ()

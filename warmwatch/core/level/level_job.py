@@ -1,29 +1,33 @@
 """The level job inside the fold: conditions, checks and the band for draining warm."""
 
+import math
+from dataclasses import replace
+
 from warmwatch.core.band import Place, Window, WindowTracker
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
 from warmwatch.core.level.check import Check, CheckTracker
-from warmwatch.core.level.conditions import IN_BAND, Condition, ConditionTracker
+from warmwatch.core.level.conditions import Condition, ConditionName, ConditionTracker, fitness
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Mark, MarkName, Reading
 
 KEPT_WINDOWS = 20
 JUDGE_EVERY_S = 1.0
-"""With the plug out the conditions are judged so often; the temperature at every reading."""
+"""The conditions are judged so often; the temperature at every reading."""
+UNFIT_S = 10.0
+"""A condition that was unmet for a shorter time is not told as met again."""
 
 
 class LevelJob:
     """Follows everything about the level beside the check band itself."""
 
     def __init__(self, job: Job, phases: PhaseTracker) -> None:
-        self._conditions = ConditionTracker(
-            job.check, phases, max(5.0, job.blind_limit_s), job.unit
-        )
+        self._conditions = ConditionTracker(job.check, phases, max(5.0, job.blind_limit_s))
         self._checks = CheckTracker(job.band)
         self._drain: WindowTracker | None = None
         self._drained = False
         self._judge_s = 0.0
+        self._unfit_since_s: float | None = None
         self._judged: tuple[tuple[float, Place, bool], tuple[Condition, ...]] | None = None
         self._drain_windows: list[Window] = []
         if job.drain_band is not None:
@@ -31,22 +35,46 @@ class LevelJob:
                 job.drain_band, deadband_c=job.deadband_c, confirm_s=job.confirm_s
             )
 
-    def reading(
-        self, reading: Reading, phase: Phase, place: Place, fluid_c: float | None, *, blind: bool
-    ) -> list[Event]:
-        """Take a reading once it has been folded; return what is wrong with the plug out."""
+    def reading(self, reading: Reading, phase: Phase) -> None:
+        """Take a reading that the clock allows, before its fluid temperature."""
         self._conditions.reading(reading.elapsed_s, reading.values, phase)
         self._judged = None
-        if not self._checks.is_open or reading.elapsed_s < self._judge_s:
+
+    def judge(
+        self, elapsed_s: float, place: Place, fluid_c: float | None, *, blind: bool
+    ) -> list[Event]:
+        """Return what is wrong with the plug out, or has become right with it in."""
+        if elapsed_s < self._judge_s:
             return []
-        self._judge_s = reading.elapsed_s + JUDGE_EVERY_S
-        now = self.conditions(reading.elapsed_s, place, blind=blind)
+        self._judge_s = elapsed_s + JUDGE_EVERY_S
+        now = self.conditions(elapsed_s, place, blind=blind)
+        if not self._checks.is_open:
+            return self._awaited(elapsed_s, place, fluid_c, now)
         # The band has events of its own.
-        unmet = [c for c in self._checks.judge(now) if c.name != IN_BAND]
-        return [
-            Event(reading.elapsed_s, EventKind.NOT_FIT, fluid_c, reason=f"{c.name}: {c.reason}")
-            for c in unmet
-        ]
+        unmet = [c for c in self._checks.judge(now) if c.name is not ConditionName.FLUID_IN_BAND]
+        return [Event(elapsed_s, EventKind.NOT_FIT, fluid_c, reasons=(c.reason,)) for c in unmet]
+
+    def entered(self, event: Event) -> Event:
+        """Return the event with what it says about the check: fit or not, and why."""
+        fit, reasons = fitness(self.conditions(event.elapsed_s, Place.INSIDE, blind=False))
+        self._unfit_since_s = -math.inf if fit is False else None
+        return replace(event, fit=fit, reasons=reasons)
+
+    def _awaited(
+        self, elapsed_s: float, place: Place, fluid_c: float | None, now: tuple[Condition, ...]
+    ) -> list[Event]:
+        """Return `fit` once the check is no longer forbidden inside the band."""
+        if place is not Place.INSIDE:
+            self._unfit_since_s = None
+            return []
+        fit, reasons = fitness(now)
+        if fit is False:
+            self._unfit_since_s = elapsed_s if self._unfit_since_s is None else self._unfit_since_s
+            return []
+        since_s, self._unfit_since_s = self._unfit_since_s, None
+        if since_s is None or elapsed_s - since_s < UNFIT_S:
+            return []
+        return [Event(elapsed_s, EventKind.FIT, fluid_c, reasons=reasons, fit=fit)]
 
     def fluid(self, elapsed_s: float, fluid_c: float) -> list[Event]:
         """Take a believed temperature; return what it says about draining."""

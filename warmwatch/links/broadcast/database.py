@@ -118,4 +118,4 @@ def _checked(name: str, signal: "Signal", value: float) -> Decoded:
     if QUANTITIES[name].unit == "degC" and (signal.unit or "").strip() in _FAHRENHEIT:
         value = f_to_c(value)
     value = round(value, 9)
-    return Decoded(value, doubt or implausible(name, value))
+    return Decoded(value, doubt or str(implausible(name, value) or ""))

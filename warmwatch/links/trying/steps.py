@@ -34,12 +34,16 @@ class StepState(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step: what was tried, what was seen, and what to try next when it failed."""
+    """One step: what was tried, what was seen, and what to try next when it failed.
+
+    `doubt` is why what was seen is not believed: a Reason's text, or words.
+    """
 
     name: str
     state: StepState
     seen: str
     advice: str = ""
+    doubt: str = ""
 
 
 class TryAddress(Protocol):
@@ -81,7 +85,7 @@ def _fluid_step(readings: Sequence[Heard], named: bool) -> Step:
     for reading in reversed(readings):
         if doubt := reading.doubts.get("fluid_c"):
             advice = _DOUBTED_NAMED if named else _DOUBTED
-            return Step(name, StepState.FAILED, f"not believed: {doubt}", advice)
+            return Step(name, StepState.FAILED, "not believed", advice, doubt)
         if "fluid_c" in reading.values:
             return Step(name, StepState.OK, f"{reading.values['fluid_c']:.1f} °C")
     return Step(name, StepState.FAILED, "none came", _NAMED if named else _NOT_NAMED)

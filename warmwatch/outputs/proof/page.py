@@ -8,7 +8,7 @@ from warmwatch._version import __version__
 from warmwatch.core.band import Window
 from warmwatch.core.events import EventKind
 from warmwatch.core.level.check import Check, Outcome
-from warmwatch.core.level.conditions import Condition, State
+from warmwatch.core.level.conditions import Condition, ConditionState
 from warmwatch.core.level.drip import by_warming, overrun_ml
 from warmwatch.core.reading import MarkName
 from warmwatch.outputs.proof.amounts import balance_lines, ledger_heads, ledger_row
@@ -21,6 +21,7 @@ from warmwatch.words.proof import (
     temperature_or_unknown,
     verdict,
 )
+from warmwatch.words.reasons import condition_detail, condition_name
 
 MOST_ROWS = 40
 MOST_WINDOWS = 12
@@ -38,7 +39,11 @@ _SERVICE = (
     "disposed of by local rules."
 )
 CAUTIONS = (_BURNS, _GAS, _SERVICE)
-_SYMBOLS = {State.MET: "✔", State.NOT_MET: "✘", State.UNKNOWN: "?"}
+_SYMBOLS = {
+    ConditionState.MET: "✔",
+    ConditionState.NOT_MET: "✘",
+    ConditionState.UNKNOWN: "?",
+}
 _FLUID_MARKS = (MarkName.DRAINED, MarkName.FILLED, MarkName.TOPPED_UP)
 _TOLD_EVENTS = (EventKind.BLIND, EventKind.SEEING, EventKind.DOUBTFUL, EventKind.NOT_FIT)
 Row = list[str]
@@ -59,7 +64,7 @@ def proof_page(facts: Facts) -> dict[str, Any]:
         "conditions_sentence": "" if check is None else conditions_sentence(check.conditions),
         "band": band_text(job.band, unit),
         "band_source": job.band_source or "not told",
-        "conditions": [_condition(c) for c in (check.conditions if check else ())],
+        "conditions": [_condition(c, unit) for c in (check.conditions if check else ())],
         "check": [] if check is None else list(_check_rows(facts, check)),
         "earlier": _earlier(facts),
         "windows": _band_windows(facts),
@@ -98,7 +103,7 @@ def _sign(facts: Facts) -> str:
     if facts.outcome is not Outcome.SET_INSIDE or facts.check is None:
         return "?"
     states = {condition.state for condition in facts.check.conditions}
-    return "✔" if states == {State.MET} and not remarks(facts) else "!"
+    return "✔" if states == {ConditionState.MET} and not remarks(facts) else "!"
 
 
 def remarks(facts: Facts) -> list[str]:
@@ -132,8 +137,9 @@ def _marked_after(facts: Facts, check: Check) -> list[str]:
     ]
 
 
-def _condition(condition: Condition) -> Row:
-    return [_SYMBOLS[condition.state], condition.name, str(condition.state), condition.reason]
+def _condition(condition: Condition, unit: str) -> Row:
+    name, why = condition_name(condition.name), condition_detail(condition, unit)
+    return [_SYMBOLS[condition.state], name, str(condition.state), why]
 
 
 def _check_rows(facts: Facts, check: Check) -> Iterator[Row]:

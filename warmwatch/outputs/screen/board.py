@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 
 from warmwatch.core.events import Event
-from warmwatch.core.level.conditions import State as Standing
+from warmwatch.core.level.conditions import ConditionState
 from warmwatch.core.phase import Phase
 from warmwatch.core.reading import Mark
 from warmwatch.core.units import from_c
@@ -12,6 +12,7 @@ from warmwatch.outputs.screen.story import Tale, Told
 from warmwatch.words.events import band_text, clock, event_text, temperature
 from warmwatch.words.forecast import forecast_text, levelling_text
 from warmwatch.words.level import drain_text, plug_texts
+from warmwatch.words.reasons import reason_text
 from warmwatch.words.view import View
 
 FRESH_S = 10.0
@@ -104,9 +105,9 @@ def board(view: View, tale: Tale, *, ended: bool = False) -> Board:
 def _unfit(view: View) -> str:
     """Return why a check now would not count though the fluid is in the band, or nothing."""
     reasons = [
-        condition.reason
+        reason_text(condition.reason, view.job.unit)
         for condition in view.snapshot.conditions
-        if condition.state is Standing.NOT_MET
+        if condition.state is ConditionState.NOT_MET
     ]
     more = f", and {len(reasons) - 1} more" if len(reasons) > 1 else ""
     return reasons[0] + more if reasons else ""

@@ -1,0 +1,68 @@
+"""The phrases of a language by code, and the one that is in use.
+
+Another language is one more catalogue: a module with `PHRASES` for the codes of `english.py`. What
+it leaves out is said in English. A phrase takes its figures by name, as in `{held_s}`.
+"""
+
+from collections.abc import Mapping
+
+from warmwatch.core.units import from_c
+from warmwatch.words.english import PHRASES as ENGLISH
+
+_in_use: Mapping[str, str] = ENGLISH
+
+
+def use(phrases: Mapping[str, str]) -> None:
+    """Say everything in these phrases from now on."""
+    global _in_use
+    _in_use = phrases
+
+
+def has(code: str) -> bool:
+    """Return whether there is a phrase for `code`."""
+    return code in _in_use or code in ENGLISH
+
+
+def phrase(code: str, unit: str = "C", **values: float | str) -> str:
+    """Return the phrase for `code`, its figures in `unit` ("C" or "F")."""
+    template = _in_use.get(code) or ENGLISH[code]
+    shown = {
+        name: value if isinstance(value, str) else figure(name, value, unit)
+        for name, value in values.items()
+    }
+    return template.format_map(shown)
+
+
+def temperature(fluid_c: float, unit: str) -> str:
+    """Return `86 °C` or `186.8 °F`: a decimal only where there is one."""
+    shown = round(from_c(fluid_c, unit), 1)
+    return f"{shown:g} °{unit}"
+
+
+def figure(name: str, value: float, unit: str) -> str:
+    """Return a figure with the unit that its name ends with.
+
+    >>> figure("idled_s", 1344.0, "C"), figure("rate_c_per_min", 6.0, "F")
+    ('22 min', '+10.8 °F/min')
+    """
+    if name.endswith("c_per_min"):
+        return f"{value * (1.8 if unit == 'F' else 1.0):+.1f} °{unit}/min"
+    if name.endswith("_c"):
+        return temperature(value, unit)
+    if name.endswith("_s"):
+        return span(value)
+    for ending, shown_unit in _UNITS.items():
+        if name.endswith(ending):
+            return f"{value:.0f}{shown_unit}" if ending != "_deg" else f"{value:g}{shown_unit}"
+    return f"{value:g}"
+
+
+_UNITS = {"rpm": " 1/min", "_kmh": " km/h", "_deg": "°"}
+
+
+def span(seconds: float) -> str:
+    """Return a length of time in seconds, or from two minutes on in minutes."""
+    whole = round(seconds)
+    if whole < 120 and whole != 60:
+        return f"{seconds:.0f} s"
+    return f"{whole // 60} min" if whole < 7200 else f"{whole // 3600} h {whole % 3600 // 60} min"

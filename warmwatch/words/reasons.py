@@ -1,0 +1,50 @@
+"""Reasons and conditions in words."""
+
+from collections.abc import Iterable
+
+from warmwatch.core.level.conditions import Condition, ConditionName
+from warmwatch.core.reason import Reason, parse_reasons
+from warmwatch.words.catalogue import figure, has, phrase
+
+_AXES = {"lengthwise_deg": "lengthwise", "crosswise_deg": "crosswise", "tilt_deg": "tilt"}
+
+
+def reason_text(reason: Reason, unit: str) -> str:
+    """Return a reason in words; one that no catalogue knows is shown as it was recorded."""
+    code = f"reason.{reason.code}"
+    if not has(code):
+        return str(reason)
+    shown = {name: figure(name, value, unit) for name, value in reason.figures.items()}
+    tilts = [phrase(f"axis.{_AXES[name]}", deg=shown[name]) for name in _AXES if name in shown]
+    plain = {name.removesuffix("_c"): text for name, text in shown.items()}
+    try:
+        return phrase(code, unit, **(plain | shown | {"measured": ", ".join(tilts)}))
+    except KeyError:  # recorded by another version, without a figure that the phrase asks for
+        return str(reason)
+
+
+def reasons_words(reasons: Iterable[Reason], unit: str) -> str:
+    """Return several reasons in words, parted by semicolons."""
+    return "; ".join(text for text in (reason_text(one, unit) for one in reasons) if text)
+
+
+def doubt_text(recorded: str, unit: str) -> str:
+    """Return what a recording or a link keeps of a doubt, in words."""
+    return reasons_words(parse_reasons(recorded), unit)
+
+
+def condition_name(name: ConditionName | str) -> str:
+    """Return what a condition is called."""
+    return phrase(f"condition.{name}")
+
+
+def condition_detail(condition: Condition, unit: str) -> str:
+    """Return why a condition stands as it does, to be shown beside its name."""
+    code = f"detail.{condition.reason.code}"
+    return phrase(code) if has(code) else reason_text(condition.reason, unit)
+
+
+def condition_text(condition: Condition, unit: str) -> str:
+    """Return `engine idling: 780 1/min`."""
+    why = condition_detail(condition, unit)
+    return f"{condition_name(condition.name)}{f': {why}' if why else ''}"
