@@ -91,7 +91,9 @@ def fluid_from_mapping(mapping: Mapping[str, Any], unit: str = "C") -> FluidData
         known = ", ".join(_KEYS)
         raise ValueError(f"{min(unknown)}: there is no such key in fluid; known are {known}")
     fluid = FluidData(volume=_text("volume", mapping.get("volume", "")))
-    numbers = {key: _number(key, mapping[key]) for key in _NUMBERS if mapping.get(key) is not None}
+    numbers: dict[str, Any] = {
+        key: _number(key, mapping[key]) for key in _NUMBERS if mapping.get(key) is not None
+    }
     if "capacity" in mapping:
         told = _amount("capacity", mapping["capacity"], fluid.volume)
         numbers["capacity_l"] = told.litres
