@@ -4,10 +4,13 @@ import hashlib
 import json
 import random
 import stat
+import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from cryptography.hazmat.primitives import serialization
+from cryptography.hazmat.primitives.asymmetric import ed25519
 
 from tests.recording.invented import check_items, record
 from warmwatch.errors import RecordingError, UsageError
@@ -17,6 +20,7 @@ from warmwatch.recording.seal.key import (
     make_key,
     public_fingerprint,
     public_pem,
+    relock_key,
     sign_recording,
 )
 from warmwatch.recording.seal.report import SealState, require_key
@@ -277,3 +281,39 @@ def test_another_name_than_the_signed_one_is_told(tmp_path: Path) -> None:
         file.rename(file.with_name(file.name.replace(path.name, "renamed.csv")))
     report = verify_recording(tmp_path / "renamed.csv")
     assert (report.state, path.name in report.reason) == (SealState.INTACT, True)
+
+
+def old_key(path: Path) -> bytes:
+    """Write a key locked by PBKDF2, as version 0.1 did, and return its raw public part."""
+    private = ed25519.Ed25519PrivateKey.generate()
+    lock = serialization.BestAvailableEncryption(b"secret")
+    pem = private.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, lock)
+    path.write_bytes(b"warmwatch shop key: Old shop\n" + pem)
+    path.chmod(0o600)
+    return private.public_key().public_bytes_raw()
+
+
+def test_a_locked_key_opens_with_another_program(tmp_path: Path) -> None:
+    """openssl reads the scrypt lock of RFC 7914 and finds the same public key."""
+    key = make_key(tmp_path / "key.pem", "Shop", "secret")
+    asked = ["openssl", "pkey", "-in", str(tmp_path / "key.pem"), "-pubout", "-outform", "DER"]
+    found = subprocess.run([*asked, "-passin", "pass:secret"], capture_output=True, check=True)
+    assert found.stdout.endswith(key.public)
+    assert subprocess.run([*asked, "-passin", "pass:Secret"], capture_output=True).returncode
+    parameters = ["openssl", "asn1parse", "-in", str(tmp_path / "key.pem")]
+    assert b"scrypt" in subprocess.run(parameters, capture_output=True, check=True).stdout
+
+
+def test_an_old_lock_opens_is_told_and_can_be_exchanged(tmp_path: Path) -> None:
+    """A key of version 0.1 opens; locked anew it is the same key, under the new pass phrase."""
+    path = tmp_path / "key.pem"
+    public = old_key(path)
+    key = load_key(path, "secret")
+    assert (key.public, key.old_lock) == (public, True)
+    relock_key(path, "secret", "better")
+    again = load_key(path, "better")
+    assert (again.public, again.name, again.old_lock) == (public, "Old shop", False)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600 or sys.platform == "win32"
+    assert [file.name for file in tmp_path.iterdir()] == ["key.pem"]
+    with pytest.raises(PassphraseNeeded):
+        load_key(path, "secret")

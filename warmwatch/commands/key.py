@@ -11,6 +11,7 @@ from warmwatch.errors import UsageError
 from warmwatch.recording.seal import key as keys
 
 PASSPHRASE_VARIABLE = "WARMWATCH_PASSPHRASE"  # noqa: S105 - the name of a variable
+NEW_PASSPHRASE_VARIABLE = "WARMWATCH_NEW_PASSPHRASE"  # noqa: S105 - as above
 
 
 def default_key() -> Path:
@@ -24,6 +25,17 @@ def open_key(path: Path | None) -> keys.ShopKey:
     The passphrase may also stand in the environment variable WARMWATCH_PASSPHRASE.
     """
     path = path or default_key()
+    key = _opened(path)
+    if key.old_lock:
+        click.echo(
+            "This key is locked in an old way that is cheap to break: `warmwatch key lock` locks "
+            "it anew, and the key stays the same.",
+            err=True,
+        )
+    return key
+
+
+def _opened(path: Path) -> keys.ShopKey:
     given = os.environ.get(PASSPHRASE_VARIABLE, "")
     try:
         return keys.load_key(path, given)
@@ -65,6 +77,26 @@ def make(name: str, passphrase: bool, key_file: Path | None) -> None:
     click.echo(f"Key {made.fingerprint} ({made.name}) is in {path}.")
     click.echo("Keep a copy in a safe place; who has it can sign as you.")
     click.echo("Next: warmwatch key public > shop-public.pem")
+
+
+@command.command("lock")
+@_key_option
+def lock(key_file: Path | None) -> None:
+    """Lock the key by a new pass phrase; the key, and what it has signed, stay the same.
+
+    The new one may also stand in the environment variable WARMWATCH_NEW_PASSPHRASE.
+    """
+    path = key_file or default_key()
+    given = os.environ.get(PASSPHRASE_VARIABLE, "")
+    try:
+        keys.load_key(path, given)
+    except keys.PassphraseNeeded:
+        if given or not os.isatty(0):
+            raise
+        given = click.prompt("Present passphrase", hide_input=True, err=True)
+    new = os.environ.get(NEW_PASSPHRASE_VARIABLE, "") or _new_passphrase()
+    made = keys.relock_key(path, given, new)
+    click.echo(f"Key {made.fingerprint} ({made.name}) in {path} is locked anew.")
 
 
 def _new_passphrase() -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from warmwatch.errors import RecordingError, UsageError
+from warmwatch.recording.seal.lock import is_old_lock, locked_pem
 from warmwatch.recording.seal.report import SealState
 from warmwatch.recording.seal.signature import Signature, fingerprint, signature_path
 from warmwatch.recording.seal.verify import file_sha256, verify_recording
@@ -25,11 +26,20 @@ class PassphraseNeeded(UsageError):
 
 
 class ShopKey:
-    """A key that can sign; `name` is what stands in signatures beside it."""
+    """A key that can sign; `name` is what stands in signatures beside it.
 
-    def __init__(self, private: "Ed25519PrivateKey", name: str) -> None:
+    `old_lock`: its pass phrase guards it in a way that is too cheap to try out today.
+    """
+
+    def __init__(self, private: "Ed25519PrivateKey", name: str, *, old_lock: bool = False) -> None:
         self._private = private
         self.name = name
+        self.old_lock = old_lock
+
+    @property
+    def private(self) -> "Ed25519PrivateKey":
+        """The private key, for what signs in another form."""
+        return self._private
 
     @property
     def public(self) -> bytes:
@@ -52,34 +62,58 @@ def make_key(path: Path, name: str, passphrase: str = "") -> ShopKey:
     The name goes into the file's first line, as a comment of the PEM format.
     """
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-    from cryptography.hazmat.primitives.serialization import (
-        BestAvailableEncryption,
-        Encoding,
-        NoEncryption,
-        PrivateFormat,
-    )
 
-    private = Ed25519PrivateKey.generate()
-    secret = passphrase.encode("utf-8", "surrogateescape")
-    lock = BestAvailableEncryption(secret) if secret else NoEncryption()
-    pem = private.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, lock)
-    name = _one_line(name)
+    private, name = Ed25519PrivateKey.generate(), _one_line(name)
+    text = _key_text(private, name, passphrase)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        _write_new(path, text)
     except FileExistsError:
         raise UsageError(f"{path} is there already: it is not overwritten.") from None
     except OSError as error:
         raise _not_written(path, error) from None
+    return ShopKey(private, name)
+
+
+def relock_key(path: Path, passphrase: str, new: str) -> ShopKey:
+    """Lock a key by a new pass phrase; the key itself stays the same. UsageError as in load_key.
+
+    The file is exchanged in one step, so that there is always a whole one.
+    """
+    key = load_key(path, passphrase)
+    beside = path.with_name(f".{path.name}.new")
+    try:
+        beside.unlink(missing_ok=True)
+        _write_new(beside, _key_text(key.private, key.name or "shop", new))
+        beside.replace(path)
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        raise _not_written(path, error) from None
+    return ShopKey(key.private, key.name)
+
+
+def _key_text(private: "Ed25519PrivateKey", name: str, passphrase: str) -> bytes:
+    from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
+
+    secret = passphrase.encode("utf-8", "surrogateescape")
+    if secret:
+        pem = locked_pem(private, secret)
+    else:
+        pem = private.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
+    return f"{_HEAD}{name}\n".encode() + pem
+
+
+def _write_new(path: Path, text: bytes) -> None:
+    """Write a file that is not there yet and that only its owner may read."""
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(f"{_HEAD}{name}\n".encode() + pem)
+            file.write(text)
             file.flush()
             os.fsync(handle)
-    except OSError as error:
+    except OSError:
         path.unlink(missing_ok=True)  # half a key would stand in the way of a whole one
-        raise _not_written(path, error) from None
-    return ShopKey(private, name)
+        raise
 
 
 def _one_line(name: str) -> str:
@@ -115,7 +149,7 @@ def load_key(path: Path, passphrase: str = "") -> ShopKey:
     if not isinstance(private, Ed25519PrivateKey):
         raise UsageError(f"{path} holds another kind of key than Ed25519.")
     name = head.decode("utf-8", "replace").removeprefix(_HEAD).strip() if pem is rest else ""
-    return ShopKey(private, name)
+    return ShopKey(private, name, old_lock=is_old_lock(pem))
 
 
 def _key_bytes(path: Path) -> bytes:
