@@ -219,8 +219,9 @@ def test_a_check_without_a_reading_has_its_conditions() -> None:
     assert states["selector-in-park"] is ConditionState.UNKNOWN
 
 
-def test_the_drain_window_covers_what_is_not_confirmed_yet() -> None:
-    """As the window of the check band does: a reading just beyond the edge is shown."""
+def test_the_drain_window_keeps_to_what_was_inside() -> None:
+    """As the window of the check band does: a reading just beyond the edge is only counted."""
     job = Job(BAND, drain_band=Band(40.0, 50.0))
     watch, _ = run([*(read(float(t), 50.0) for t in range(10)), read(10.0, 50.4)], job)
-    assert watch.snapshot().drain_windows[-1].max_c == 50.4
+    window = watch.snapshot().drain_windows[-1]
+    assert (window.max_c, window.beyond) == (50.0, 1)

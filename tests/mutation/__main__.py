@@ -1,0 +1,134 @@
+"""`python -m tests.mutation [--count N] [--seed N] [ROOM ...]`: how many changes do tests notice?
+
+Draws changes at random from the core and the seal, makes each in a copy of the checkout, and runs
+the tests of that room. A change that no test notices is printed; whether it changes anything for a
+user has to be judged by a person. `tests/mutation/equivalent.txt` keeps those judged to change
+nothing, one `file: change` a line.
+"""
+
+import argparse
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from queue import SimpleQueue
+
+from tests.mutation.mutants import Mutant, mutant, places
+
+ROOT = Path(__file__).parent.parent.parent
+TESTS = {
+    "warmwatch/core/forecast": ["tests/core", "tests/evaluation"],
+    "warmwatch/core": ["tests/core", "--ignore-glob=*test_forecast*"],
+    "warmwatch/recording/seal": ["tests/recording", "tests/outputs"],
+    "warmwatch/links": ["tests/links"],
+}
+"""The tests that should notice a change of a file: those of the first name that its path has."""
+DEFAULT = ["warmwatch/core", "warmwatch/recording/seal"]
+LONGEST_S = 240.0
+EQUIVALENT = Path(__file__).with_name("equivalent.txt")
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """One change: the file it is in, the tests that should notice, and the change itself."""
+
+    file: str
+    tests: list[str]
+    mutant: Mutant
+
+    @property
+    def name(self) -> str:
+        """How the list of changes without effect names it."""
+        return f"{self.file}: {self.mutant.what}"
+
+
+def draw(rooms: list[str], count: int, seed: int) -> Iterator[Drawn]:
+    """Yield changes drawn at random, the same for the same seed and source."""
+    known = set(EQUIVALENT.read_text(encoding="utf-8").splitlines())
+    all_places = [
+        (path, tests_of(str(path.relative_to(ROOT))), index)
+        for room in rooms
+        for path in sorted((ROOT / room).rglob("*.py"))
+        for index in range(places(path.read_text(encoding="utf-8")))
+    ]
+    chosen = random.Random(seed)
+    chosen.shuffle(all_places)
+    left = count
+    for path, tests, index in all_places:
+        one = mutant(path.read_text(encoding="utf-8"), index)
+        drawn = Drawn(str(path.relative_to(ROOT)), tests, one)
+        if left and drawn.name not in known:
+            left -= 1
+            yield drawn
+
+
+def tests_of(file: str) -> list[str]:
+    """Return the arguments for pytest of the tests that cover a file."""
+    return next(tests for room, tests in TESTS.items() if file.startswith(room))
+
+
+def noticed(drawn: Drawn, copy: Path) -> bool:
+    """Make the change in a copy of the checkout and say whether a test fails."""
+    target = copy / drawn.file
+    before = target.read_text(encoding="utf-8")
+    target.write_text(drawn.mutant.source, encoding="utf-8")
+    try:
+        command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-m", "not slow"]
+        ran = subprocess.run(
+            [*command, *drawn.tests], cwd=copy, capture_output=True, check=False,
+            timeout=LONGEST_S, env={"PATH": "/usr/bin:/bin", "PYTHONPATH": str(copy)},
+        )  # fmt: skip
+        return ran.returncode != 0
+    except subprocess.TimeoutExpired:
+        return True
+    finally:
+        target.write_text(before, encoding="utf-8")
+
+
+def main() -> int:
+    """Run; return 0 when at least 85 % of the changes were noticed."""
+    parser = argparse.ArgumentParser(prog="python -m tests.mutation")
+    parser.add_argument("rooms", nargs="*", default=DEFAULT, metavar="ROOM")
+    parser.add_argument("--count", type=int, default=120)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--workers", type=int, default=2)
+    given = parser.parse_args()
+    copies: SimpleQueue[Path] = SimpleQueue()
+    results: list[bool] = []
+    with tempfile.TemporaryDirectory() as folder:
+        for number in range(given.workers):
+            copies.put(_copied(Path(folder) / str(number)))
+
+        def tried(drawn: Drawn) -> tuple[Drawn, bool]:
+            copy = copies.get()
+            try:
+                return drawn, noticed(drawn, copy)
+            finally:
+                copies.put(copy)
+
+        with ThreadPoolExecutor(given.workers) as pool:
+            for drawn, seen in pool.map(tried, draw(given.rooms, given.count, given.seed)):
+                results.append(seen)
+                word = "noticed" if seen else "NOT NOTICED"
+                print(f"{word}: {drawn.file}:{drawn.mutant.line} {drawn.mutant.what}", flush=True)
+    share = sum(results) / len(results)
+    print(f"{sum(results)} of {len(results)} changes noticed ({share:.0%})")
+    return 0 if share >= 0.85 else 1
+
+
+def _copied(target: Path) -> Path:
+    target.mkdir()
+    for name in ("warmwatch", "tests", "shared", "recordings", "docs"):
+        shutil.copytree(ROOT / name, target / name, ignore=shutil.ignore_patterns("__pycache__"))
+    for name in ("pyproject.toml", "README.md", "LICENSE"):
+        shutil.copy(ROOT / name, target)
+    return target
+
+
+if __name__ == "__main__":
+    sys.exit(main())
