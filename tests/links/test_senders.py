@@ -7,6 +7,7 @@ import pytest
 from pretty_j1939 import describe
 
 from tests.links.can_runs import watch
+from tests.links.test_log import SIGNALS
 from tests.peers.process import peer
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Tick
@@ -183,3 +184,19 @@ def test_a_source_that_is_no_number_is_refused() -> None:
     """source=gearbox: said with what to write."""
     with pytest.raises(UsageError, match="hex digits"):
         open_link(parse_address("broadcast:x?interface=virtual&source=gearbox"))
+
+
+@pytest.mark.slow
+def test_another_testers_questions_are_listened_to_live(tmp_path: Path) -> None:
+    """A tester asks by libraries, on the bus: the fluid is read, and nothing of ours is sent."""
+    signals = tmp_path / "my.toml"
+    signals.write_text(SIGNALS, encoding="utf-8")
+    with peer("tester", "200") as port:
+        run = watch(
+            f"broadcast:{port}?interface=slcan&poll=0.1&signals={signals}",
+            lambda run: len(run.fluid) > 5,
+        )
+    assert run.fluid == sorted(run.fluid)
+    assert 50.0 <= run.fluid[0] < run.fluid[-1] <= 90.0
+    assert run.latest()["engine_rpm"] == 780.0
+    assert "fluid_c comes from 7E9" in run.texts

@@ -119,10 +119,10 @@ def with_columns(address: Address, columns: Iterable[str], unit: str | None) -> 
         name, equals, value = column.partition("=")
         if not equals or not value:
             raise UsageError(f"--column {column}: write it like --column fluid_c=NAME.")
-        if not address.about_kind.replay:
+        if address.kind != "csv":
             raise UsageError(f"--column is for CSV files; {address.kind}: names its values itself.")
         options[name] = value
-    foreign_csv = address.about_kind.replay and not is_recording(Path(address.rest))
+    foreign_csv = address.kind == "csv" and not is_recording(Path(address.rest))
     if (
         unit is not None
         and "unit" not in options

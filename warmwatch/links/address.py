@@ -51,7 +51,7 @@ def _split_options(text: str) -> tuple[str, str]:
     """Return the address without its options, and these; a file's name may hold question marks."""
     for mark in re.finditer(r"\?|$", text):
         path, tail = text[: mark.start()], text[mark.end() :]
-        if os.path.isfile(path.removeprefix("csv:")):
+        if os.path.isfile(path.removeprefix("csv:").removeprefix("log:")):
             return path, tail
     path, _, tail = text.partition("?")
     return path, tail

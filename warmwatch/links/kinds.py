@@ -6,6 +6,8 @@ only when they are needed, so that `--help` stays fast and a kind may live in a 
 
 from dataclasses import dataclass
 
+ENDINGS = (".log", ".asc", ".blf", ".trc", ".mf4")
+"""How the names of logs of bus traffic end; each may be zipped (.gz)."""
 _VEHICLE = "ignition on (engine only outdoors: exhaust gas)? plug seated? the vehicle's bitrate?"
 
 
@@ -72,6 +74,15 @@ KINDS = {
             "warmwatch.links.broadcast",
             f"{_VEHICLE} a bus behind a gateway says nothing by itself: can: asks",
             trial="warmwatch.links.broadcast.trial",
+        ),
+        Kind(
+            "log",
+            "recorded bus traffic: broadcasts, and answers that another tester asked for",
+            "warmwatch.links.log",
+            "is it a log of the bus that carries the fluid's temperature? signals=FILE?",
+            trial="warmwatch.links.log.trial",
+            replay=True,
+            endings=tuple(f"{end}{zipped}" for end in ENDINGS for zipped in ("", ".gz")),
         ),
         Kind(
             "serial",

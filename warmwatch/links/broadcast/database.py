@@ -21,10 +21,6 @@ class DatabaseEar:
     """Reads the signals in `names`, quantity name -> `Message.Signal`."""
 
     def __init__(self, path: str, names: Mapping[str, str]) -> None:
-        if not names:
-            raise UsageError(
-                f"database={path} needs the signals to read, such as fluid_c=Message.Signal."
-            )
         self._path = path
         database = _load(path)
         self._wanted = [(name, *_find(database, path, text)) for name, text in names.items()]

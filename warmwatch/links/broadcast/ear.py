@@ -50,7 +50,8 @@ class Said:
 class Ear(Protocol):
     """Reads frames; `wanted` says for people what it waits for."""
 
-    wanted: str
+    @property
+    def wanted(self) -> str: ...
 
     def hear(self, can_id: int, wide: bool, data: bytes, now_s: float) -> Sequence[Said]:
         """Return what a frame says; nothing for a frame of no interest."""
@@ -89,11 +90,15 @@ class J1939Ear:
 
 
 class Ears:
-    """Several ears as one."""
+    """Several ears as one; `missed` is the one whose waiting is told."""
 
-    def __init__(self, *ears: Ear) -> None:
+    def __init__(self, ears: Sequence[Ear], missed: Ear) -> None:
         self._ears = ears
-        self.wanted = ears[0].wanted
+        self._missed = missed
+
+    @property
+    def wanted(self) -> str:
+        return self._missed.wanted
 
     def hear(self, can_id: int, wide: bool, data: bytes, now_s: float) -> Sequence[Said]:
         for ear in self._ears:

@@ -1,7 +1,8 @@
 """`broadcast:CHANNEL?interface=...`: listens to what a bus says by itself, and never transmits.
 
 Without `database=` it reads SAE J1939-71; with `database=FILE` the signals named in further options
-(`fluid_c=Message.Signal`). `poll=SECONDS` is the pause between readings, `source=HEX` the only
+(`fluid_c=Message.Signal`). With or without `signals=FILE` it also reads what another tester asks a
+vehicle for and gets. `poll=SECONDS` is the pause between readings, `source=HEX` the only
 sender of the fluid to believe. Every other option goes to python-can; `usb=NUMBER` follows a USB
 port by its serial number.
 """
@@ -12,11 +13,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from warmwatch.core.notice import Notice
-from warmwatch.core.units import QUANTITIES
-from warmwatch.errors import LinkLost, UsageError
+from warmwatch.errors import LinkLost
 from warmwatch.links.address import Address
 from warmwatch.links.base import WAIT_S
-from warmwatch.links.broadcast.ear import Ear, J1939Ear
+from warmwatch.links.broadcast.ear import Ear
+from warmwatch.links.broadcast.ears import EAR_OPTIONS, ear_of, source_of
 from warmwatch.links.broadcast.listening import Listened
 from warmwatch.links.can.bus import (
     BusOpener,
@@ -32,7 +33,7 @@ from warmwatch.links.live import LiveLink, Polled
 if TYPE_CHECKING:
     import can
 
-OWN_OPTIONS = frozenset({"database", "poll", "source", "usb", *QUANTITIES})
+OWN_OPTIONS = EAR_OPTIONS | {"poll", "usb"}
 SILENT_S = 3.0
 NO_FLUID_S = 5.0
 
@@ -128,30 +129,4 @@ def settings_of(address: Address) -> BroadcastSettings:
     if options["interface"] == "slcan":  # a wrong bitrate then cannot disturb the vehicle
         options.setdefault("listen_only", True)
     poll_s = seconds_option(address.options, "poll", 1.0)
-    return BroadcastSettings(address.rest, options, _ear(address), poll_s, source_of(address))
-
-
-def source_of(address: Address) -> int | None:
-    """Return the only sender of the fluid to believe, where one is named. Raises UsageError."""
-    text = address.options.get("source")
-    if text is None:
-        return None
-    try:
-        return int(text, 16)
-    except ValueError:
-        raise UsageError(
-            f"source={text} is no address in hex digits, such as 03 or 7E9; `warmwatch link` "
-            "shows who sends."
-        ) from None
-
-
-def _ear(address: Address) -> Ear:
-    wanted = {name: address.options[name] for name in QUANTITIES if name in address.options}
-    if "database" not in address.options:
-        if wanted:
-            name, signal = next(iter(wanted.items()))
-            raise UsageError(f"{name}={signal} needs database=FILE, where the signal is defined.")
-        return J1939Ear()
-    from warmwatch.links.broadcast.database import DatabaseEar
-
-    return DatabaseEar(address.options["database"], wanted)
+    return BroadcastSettings(address.rest, options, ear_of(address), poll_s, source_of(address))

@@ -86,7 +86,7 @@ class Senders:
             return said.name == FLUID
         first_s = self._first_s.setdefault(said.name, now_s)
         settled = said.name != FLUID or now_s - first_s >= SETTLE_S
-        if heard.sender.rank != BEST and not settled:
+        if heard.sender.rank > BEST and not settled:
             return False
         speaking = (one for one in self.of(said.name) if now_s - one.at_s < SETTLE_S)
         best = next(one for one in speaking if one.value is not None)

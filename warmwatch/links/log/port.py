@@ -1,0 +1,147 @@
+"""`log:FILE`: replays recorded bus traffic, in every format that python-can reads.
+
+Reads what `broadcast:` reads: J1939 or `database=FILE`, and what somebody asked a vehicle for and
+got (`signals=FILE`). `bus=NAME` chooses between several buses in one log, `source=HEX` between
+several senders, `poll=SECONDS` is the pause between readings.
+"""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+from warmwatch.core.notice import Notice
+from warmwatch.core.reading import Item, Reading, Tick
+from warmwatch.errors import UsageError
+from warmwatch.links.address import Address
+from warmwatch.links.base import Link
+from warmwatch.links.broadcast.ears import EAR_OPTIONS, ear_of, source_of
+from warmwatch.links.broadcast.listening import Listened
+from warmwatch.links.can.bus import seconds_option
+from warmwatch.links.csv.anchor import GAP_S
+from warmwatch.links.live import STEP_S, Gap, Polled, Values
+from warmwatch.links.log.clock import LogClock
+from warmwatch.links.log.files import LogFile
+from warmwatch.links.log.scan import Scanned, bus_name, scan
+from warmwatch.links.replay import Replay
+
+OWN_OPTIONS = EAR_OPTIONS | {"bus", "poll"}
+NO_FLUID_S = 5.0
+SILENT_END_S = 1.0
+
+
+class RecordedBus:
+    """The readings in one log of bus traffic. Raises UsageError and InputError."""
+
+    def __init__(self, log: LogFile, address: Address) -> None:
+        self._log = log
+        self._address = address
+        self._pause_s = seconds_option(address.options, "poll", 1.0)
+        self._source = source_of(address)
+        self._scanned = scan(log.frames(), lambda: ear_of(address), log.path.name)
+        self.listened: Listened | None = None
+        """What was heard in the last pass, once it has begun."""
+        self._bus = _chosen(self._scanned, address)
+        usual_s = self._scanned.poll_s
+        self.poll_s: float | None = (
+            self._pause_s if usual_s is None else max(self._pause_s, usual_s)
+        )
+
+    @property
+    def words(self) -> str:
+        """What the log holds, for people."""
+        buses = [f"bus {bus.name or '?'}: {bus.frames} frames" for bus in self._scanned.buses]
+        return f"{self._log.path.name}, in its beginning {', '.join(buses) or 'no frames'}"
+
+    def describe(self) -> Mapping[str, object]:
+        signals = list(ear_of(self._address).facts())
+        return {"replayed_from": self._log.path.name, "bus": self._bus, "signals": signals}
+
+    def __iter__(self) -> Iterator[Item | Notice]:
+        yield from self._introduction()
+        listened = Listened(ear_of(self._address), self._pause_s, self._source)
+        clock, told, last_s, leaps = LogClock(), False, -STEP_S, 0
+        self.listened = listened
+        for frame in self._log.frames():
+            if bus_name(frame) != self._bus or not clock.place(frame.timestamp):
+                continue
+            now_s = clock.elapsed_s
+            if clock.leaps > leaps:
+                leaps = clock.leaps
+                yield Notice(
+                    f"The times in {self._log.path.name} leap: it is read on from there, behind a "
+                    f"gap of {GAP_S:g} s (its true length is not known)."
+                )
+            listened.take(frame, now_s)
+            for polled in listened.due(now_s):
+                item = _stamped(polled, max(now_s, round(last_s + STEP_S, 6)), clock.utc_s)
+                last_s = last_s if isinstance(item, Notice) else item.elapsed_s
+                yield item
+            if not (told or listened.fluid_heard) and now_s > NO_FLUID_S:
+                told = True
+                yield Notice(self._without(listened), alarm=True)
+        if clock.elapsed_s - last_s > SILENT_END_S:
+            yield Tick(clock.elapsed_s, utc_s=clock.utc_s)  # traffic without the fluid is silence
+        yield from self._ending(listened, clock)
+
+    def _introduction(self) -> Iterator[Notice]:
+        others = [bus.name for bus in self._scanned.buses if bus.name != self._bus]
+        if others:
+            yield Notice(
+                f"{self._log.path.name} holds several buses: {self._bus} is read, not "
+                f"{', '.join(others)}; bus= chooses."
+            )
+
+    def _ending(self, listened: Listened, clock: LogClock) -> Iterator[Notice]:
+        name = self._log.path.name
+        if listened.bus_errors and not listened.frames:
+            yield Notice(
+                f"All {listened.bus_errors} frames in {name} are error frames: the bitrate was "
+                "wrong, or the bus disturbed, when it was recorded.",
+                alarm=True,
+            )
+        elif not (listened.fluid_heard or clock.elapsed_s > NO_FLUID_S):  # else told under way
+            yield Notice(self._without(listened), alarm=True)
+        if self._log.skipped:
+            yield Notice(f"{name}: {_lines(self._log.skipped)} no whole frame and left out.")
+        if clock.strays:
+            frames = "1 frame" if clock.strays == 1 else f"{clock.strays} frames"
+            yield Notice(f"{name}: the times of {frames} fit nowhere; left out.")
+        if self._log.cut:
+            yield Notice(f"{name} ends in the middle ({self._log.cut}): read up to there.")
+
+    def _without(self, listened: Listened) -> str:
+        return f"{self._log.path.name} holds traffic, but {listened.missing()}."
+
+
+def _chosen(scanned: Scanned, address: Address) -> str:
+    names = [bus.name for bus in scanned.buses]  # the likeliest first
+    wanted = address.options.get("bus")
+    if wanted is None:
+        return names[0] if names else ""
+    if wanted not in names:
+        found = ", ".join(sorted(names)) or "none"
+        raise UsageError(f"bus={wanted} is not in the beginning of the log; its buses are {found}.")
+    return wanted
+
+
+def _stamped(polled: Polled, at_s: float, utc_s: float | None) -> Item | Notice:
+    if isinstance(polled, Values):
+        return Reading(at_s, polled.values, polled.doubts, polled.raw, utc_s)
+    if isinstance(polled, Gap):
+        return Tick(at_s, polled.text, utc_s)
+    assert isinstance(polled, Notice)  # a bus says no marks
+    return polled
+
+
+def _lines(count: int) -> str:
+    return "1 line was" if count == 1 else f"{count} lines were"
+
+
+def open_address(address: Address, pace: float | None) -> Link:
+    """Return the link of a `log:` address. Raises UsageError and InputError."""
+    if not address.rest:
+        raise UsageError("log: names no file: write log:FILE.")
+    for name in address.options:
+        if name not in OWN_OPTIONS:
+            known = ", ".join(sorted(OWN_OPTIONS))
+            raise UsageError(f"log: has no option {name!r}; it has {known}.")
+    return Replay(RecordedBus(LogFile(Path(address.rest)), address), pace)
