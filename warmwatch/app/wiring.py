@@ -48,7 +48,10 @@ class PageWish:
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """How a watch is to run; `folder` is None for no recording."""
+    """How a watch is to run; `folder` is None for no recording.
+
+    `origins` says of the job's values where each was taken from, for the recording.
+    """
 
     folder: Path | None
     until: Until
@@ -60,6 +63,7 @@ class Wishes:
     page: PageWish | None = None
     hooks: tuple[HookWish, ...] = ()
     prior: Prior | None = None
+    origins: Mapping[str, str] = field(default_factory=dict)
 
 
 def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
@@ -163,7 +167,9 @@ def _recorder(link: Link, address: Address, job: Job, wishes: Wishes) -> Recorde
     if wishes.folder is None:
         return None
     about = link.describe()
-    return create(wishes.folder, job, str(address), about, time.time(), wishes.prior)
+    return create(
+        wishes.folder, job, str(address), about, time.time(), wishes.prior, origins=wishes.origins
+    )
 
 
 def _shown(

@@ -102,15 +102,17 @@ def merged(*layers: Mapping[str, Any]) -> dict[str, Any]:
 def origins(**layers: Mapping[str, Any]) -> dict[str, str]:
     """Return from which layer each value comes, by its name in a job file; a later one wins.
 
+    None is not given.
+
     >>> origins(book={"band": "80:90", "fluid": {"capacity_l": 9.0}}, option={"band": "70:80"})
     {'band': 'option', 'fluid.capacity_l': 'book'}
     """
     found: dict[str, str] = {}
     for layer, values in layers.items():
         for key, value in values.items():
-            names = [f"{key}.{inner}" for inner in value] if isinstance(value, Mapping) else [key]
-            if value is not None:
-                found |= dict.fromkeys(names, layer.replace("_", " "))
+            inner = value if isinstance(value, Mapping) else {"": value}
+            names = [f"{key}.{name}".rstrip(".") for name in inner if inner[name] is not None]
+            found |= dict.fromkeys(names, layer.replace("_", " "))
     return found
 
 

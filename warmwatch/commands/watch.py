@@ -13,7 +13,7 @@ from warmwatch.app.known import Known, look_up
 from warmwatch.app.session import Until
 from warmwatch.app.wiring import PageWish, Wishes, run_watch, tell
 from warmwatch.commands.cautions import Acknowledged, acknowledge_loading
-from warmwatch.commands.options import JobFile, make_job, with_check, with_columns
+from warmwatch.commands.options import JobFile, make_job, origins, with_check, with_columns
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.level.rules import AXES
 from warmwatch.errors import UsageError
@@ -113,7 +113,12 @@ def command(
     own_keys, run = parse_keys(keys), hooks(commands, hook_on)
     prior = own_prior(known) if learn is None and live else None
     prior = prior if learn is None else learned_prior(learn, job.vehicle)
-    wishes = Wishes(folder, ends, as_json, heard, speak, plain, own_keys, served, run, prior)
+    check = {"tilt_deg": tilt, "tilt_axis": tilt_axis, "in_park": in_park or None}
+    numbers = {"band": band, "unit": unit, "lead_s": lead_s, "drain_band": drain_band}
+    given = {**labels, **numbers, "vehicle": vehicle, "check": check}
+    given["link"] = link if link == known.link else None
+    where = origins(book={"link": "", **known.job}, job_file=file.content, option=given)
+    wishes = Wishes(folder, ends, as_json, heard, speak, plain, own_keys, served, run, prior, where)
     opened = open_link(address, pace=pacing)
     return run_watch(Acknowledged(opened, note) if note else opened, address, job, wishes)
 
