@@ -48,10 +48,7 @@ class PageWish:
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """How a watch is to run; `folder` is None for no recording.
-
-    `origins` says of the job's values where each was taken from, for the recording.
-    """
+    """How a watch is to run; `folder` is None for no recording."""
 
     folder: Path | None
     until: Until
@@ -63,7 +60,6 @@ class Wishes:
     page: PageWish | None = None
     hooks: tuple[HookWish, ...] = ()
     prior: Prior | None = None
-    origins: Mapping[str, str] = field(default_factory=dict)
 
 
 def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
@@ -167,9 +163,7 @@ def _recorder(link: Link, address: Address, job: Job, wishes: Wishes) -> Recorde
     if wishes.folder is None:
         return None
     about = link.describe()
-    return create(
-        wishes.folder, job, str(address), about, time.time(), wishes.prior, origins=wishes.origins
-    )
+    return create(wishes.folder, job, str(address), about, time.time(), wishes.prior)
 
 
 def _shown(

@@ -38,6 +38,7 @@ class MarkName(StrEnum):
     IN_PARK = "in-park"
     SELECTOR_CYCLED = "selector-cycled"
     VEHICLE_LEVEL = "vehicle-level"
+    WITHDRAW = "withdraw"
     ACKNOWLEDGE = "acknowledge"
     NOTE = "note"
 

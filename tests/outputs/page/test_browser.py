@@ -49,7 +49,9 @@ def test_no_outside_resource(browser: BrowserContext) -> None:
         page.wait_for_url("**/")
         wait_state(page, "inside")
         page.click("#tones")
+        page.click("#open-more")
         page.click("#light")
+        page.wait_for_selector('[data-awake="lock"],[data-awake="video"]')
         assert asked
         assert {url.split("/")[2] for url in asked} == {served.host}
         assert told == []
@@ -252,6 +254,7 @@ def test_sound_begins_with_a_tap(fed: tuple[Served, Page]) -> None:
     page.click("#tones")
     page.wait_for_selector('#tones[aria-pressed="true"]')
     assert page.evaluate("document.body.dataset.played") == "seeing"
+    page.click("#open-more")
     page.click("#voice")
     page.wait_for_selector('#voice[aria-pressed="true"]')
     served.page.take(Event(4.0, EventKind.TOP_NEARING, 85.0))
@@ -305,6 +308,7 @@ def test_notes_are_text_everywhere(fed: tuple[Served, Page]) -> None:
     nasty = '<img src=x onerror="document.title=1"><script>document.title=1</script>'
     served.played.mark(MarkName.NOTE, nasty)
     served.page.take(Mark(4.0, MarkName.NOTE, nasty))
+    page.click("#open-more")
     wait_js(page, "document.querySelector('#happened').textContent.includes('<img')")
     assert page.locator("img").count() == 0
     assert page.locator("#happened script").count() == 0

@@ -20,10 +20,10 @@ from warmwatch.outputs.page.address import names, page_host, url
 from warmwatch.outputs.page.code import code_rows
 from warmwatch.outputs.page.cues import Cues, tone_table
 from warmwatch.outputs.page.curve import KEPT, Curve
+from warmwatch.outputs.page.files import static_files
 from warmwatch.outputs.page.limits import Askers, Bucket
 from warmwatch.outputs.page.rights import Right, Rights
 from warmwatch.outputs.page.server import PageServer
-from warmwatch.outputs.page.site import static_files
 from warmwatch.outputs.screen.glyphs import ASCII, FULL
 from warmwatch.outputs.sound.tones import TONES
 
@@ -234,11 +234,28 @@ def test_the_files_are_in_the_package() -> None:
     folder = files("warmwatch.outputs.page") / "static"
     names_there = {entry.name for entry in folder.iterdir()}
     assert names_there == {path[1:] or "page.html" for path in served} - {"favicon.ico"}
-    for path, (content, _) in served.items():
-        text = content.decode("utf-8").replace("http://www.w3.org/2000/svg", "")
+    for path, file in served.items():
+        if file.packed is None or path == "/preact.js":
+            continue
+        text = file.content.decode("utf-8").replace("http://www.w3.org/2000/svg", "")
         assert "http" not in text.replace("plain http", ""), path
         assert "//" not in text.replace("// ", "") or path.endswith((".js", ".css"))
         assert "innerHTML" not in text
+
+
+def test_the_first_view_is_small() -> None:
+    """All that a phone fetches before it shows the first state is under 60 kB, packed on the wire.
+
+    The films that keep the screen on come only after a tap.
+    """
+    with serve() as served:
+        paths = [path for path, file in static_files().items() if file.packed is not None]
+        answers = [served.ask("GET", path, Accept_Encoding="gzip, br") for path in paths]
+        assert {answer.headers["Content-Encoding"] for answer in answers} == {"gzip"}
+        assert sum(len(answer.body) for answer in answers) < 60_000
+        whole = served.ask("GET", "/page.js")
+        assert whole.body == static_files()["/page.js"].content
+        assert "Content-Encoding" not in whole.headers
 
 
 def bits(rows: list[str]) -> list[list[bool]]:

@@ -17,8 +17,8 @@ HEADERS: Mapping[str, str] = {
     # No resource but our own, no inline script or style, no frame, no form that goes elsewhere.
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
-        "connect-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'none'; "
-        "frame-ancestors 'none'"
+        "connect-src 'self'; media-src 'self'; worker-src 'self'; base-uri 'none'; "
+        "form-action 'none'; frame-ancestors 'none'"
     ),
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",

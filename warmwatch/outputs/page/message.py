@@ -4,11 +4,16 @@ import json
 from dataclasses import dataclass
 from pathlib import PurePath
 
+from warmwatch.core.level.conditions import ConditionName
+from warmwatch.core.reading import MarkName
 from warmwatch.core.units import from_c
 from warmwatch.outputs.page.cues import tone_table
+from warmwatch.outputs.page.marklog import Line, log_message
+from warmwatch.outputs.page.rights import Right
 from warmwatch.outputs.screen.board import CAUTIONS, Board, board, stalled
 from warmwatch.outputs.screen.story import Tale
 from warmwatch.words.events import clock
+from warmwatch.words.reasons import condition_detail, condition_name
 from warmwatch.words.view import View
 
 HAPPENED = 12
@@ -23,6 +28,8 @@ class Shown:
     at_s: float
     cues: list[dict[str, object]]
     repeats: list[dict[str, object]]
+    log: tuple[Line, ...] = ()
+    clash: str = ""
     ended: bool = False
 
 
@@ -33,7 +40,6 @@ def state_message(shown: Shown, now_s: float, stalled_s: float) -> dict[str, obj
     stuck = silent_s > stalled_s and not shown.ended
     if stuck:
         seen = stalled(seen, silent_s)
-    marks = {str(name): clock(at_s) for name, at_s in (shown.tale.marked or {}).items()}
     return {
         # The page compares this clock with its own to know a message that lay about somewhere.
         "t": round(now_s * 1000),
@@ -42,7 +48,11 @@ def state_message(shown: Shown, now_s: float, stalled_s: float) -> dict[str, obj
         "clock": clock(shown.view.now_s),
         "vehicle": shown.view.job.vehicle,
         "recording": _recording(shown.view),
-        "marks": marks,
+        **log_message(shown.log),
+        "checks": check_list(shown.view),
+        "step": None,
+        "outlook": [],
+        "clash": shown.clash,
         "cues": shown.cues,
         "repeats": shown.repeats,
     }
@@ -79,16 +89,67 @@ def _recording(view: View) -> str:
     return f"Recorded: {PurePath(view.recording).name}" if view.recording else "NOT RECORDED"
 
 
-def hello_message(*, may_mark: bool, speak: bool) -> dict[str, object]:
+_TOLD = {
+    ConditionName.SELECTOR_IN_PARK: (MarkName.IN_PARK, "In park"),
+    ConditionName.SELECTOR_CYCLED: (MarkName.SELECTOR_CYCLED, "Cycled"),
+    ConditionName.VEHICLE_LEVEL: (MarkName.VEHICLE_LEVEL, "Measure"),
+}
+"""What a person must tell: the mark that tells it, and what its button says."""
+
+
+def check_list(view: View) -> list[dict[str, object]]:
+    """Return the conditions of the check, each with the mark that tells it where a person must."""
+    return [
+        {
+            "name": condition_name(condition.name),
+            "state": str(condition.state),
+            "why": condition_detail(condition, view.job.unit),
+            "mark": str(_TOLD[condition.name][0]) if condition.name in _TOLD else None,
+            "ask": _TOLD[condition.name][1] if condition.name in _TOLD else "",
+        }
+        for condition in view.snapshot.conditions
+    ]
+
+
+def hello_message(right: Right, *, speak: bool) -> dict[str, object]:
     """Return what a page needs once."""
-    return {"may_mark": may_mark, "speak": speak, "caution": CAUTIONS[0], **tone_table()}
+    return {"right": str(right), "speak": speak, "caution": CAUTIONS[0], **tone_table()}
 
 
-def curve_message(view: View, points: list[list[float | None]]) -> dict[str, object]:
-    """Return the curve in the unit of show."""
+def curve_message(
+    view: View, points: list[list[float | None]], log: tuple[Line, ...] = ()
+) -> dict[str, object]:
+    """Return the curve with marks and forecast, in the unit of show."""
     band, unit = view.job.band, view.job.unit
     edges = [round(from_c(edge, unit), 1) for edge in (band.low_c, band.high_c)]
-    return {"low": edges[0], "high": edges[1], "unit": f"°{unit}", "points": points}
+    marks = [[round(line.elapsed_s), str(line.name)] for line in log if not line.withdrawn]
+    return {
+        "low": edges[0],
+        "high": edges[1],
+        "unit": f"°{unit}",
+        "now": round(view.now_s, 1),
+        "points": points,
+        "marks": marks,
+        "fan": _fan(view),
+    }
+
+
+def _fan(view: View) -> dict[str, float] | None:
+    """Return when the edge is reached, from the tenth to the ninetieth part, None without it."""
+    forecast, fluid_c = view.snapshot.forecast, view.snapshot.fluid_c
+    if view.snapshot.blind or forecast is None or fluid_c is None:
+        return None
+    if forecast.q10_s is None or forecast.q50_s is None or forecast.q90_s is None:
+        return None
+    band, unit = view.job.band, view.job.unit
+    edge_c = band.low_c if forecast.edge == "low" else band.high_c
+    return {
+        "from": round(from_c(fluid_c, unit), 1),
+        "edge": round(from_c(edge_c, unit), 1),
+        "q10": forecast.q10_s,
+        "q50": forecast.q50_s,
+        "q90": forecast.q90_s,
+    }
 
 
 def event_bytes(name: str, message: dict[str, object]) -> bytes:

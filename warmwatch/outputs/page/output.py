@@ -4,14 +4,17 @@ import queue
 import time
 from textwrap import wrap
 
-from warmwatch.core.reading import MarkName
+from warmwatch.core.reading import Mark, MarkName
 from warmwatch.outputs.base import Entry, Summary
 from warmwatch.outputs.page.code import code_rows
 from warmwatch.outputs.page.cues import Cues
 from warmwatch.outputs.page.limits import is_loopback
+from warmwatch.outputs.page.marklog import Clash, MarkLog
 from warmwatch.outputs.page.message import Shown
+from warmwatch.outputs.page.orders import MarkSet
 from warmwatch.outputs.page.rights import Right
 from warmwatch.outputs.page.server import PageServer
+from warmwatch.outputs.page.understood import understood
 from warmwatch.outputs.screen.glyphs import Glyphs
 from warmwatch.outputs.screen.layout import Line, Style
 from warmwatch.outputs.screen.story import Story
@@ -20,16 +23,29 @@ from warmwatch.words.view import View
 
 TRUST = "Unencrypted http: only in a network you trust. Who has the link can open the page."
 HERE_ONLY = "Only this machine can open it; for a phone start with --page-host private."
+_WHAT = {
+    Right.RUN: "run the visit",
+    Right.MARK: "watch and mark",
+    Right.WATCH: "watch only",
+}
 
 
 class Page:
-    """An output that serves the page; the server has to be started before."""
+    """An output that serves the page; the server has to be started before.
 
-    def __init__(self, server: PageServer, unit: str) -> None:
+    With `alone` the server ends with the watch; else it goes on for the visit.
+    """
+
+    def __init__(self, server: PageServer, unit: str, *, alone: bool = True) -> None:
         self._server = server
+        self._alone = alone
         self._story = Story(unit)
         self._cues = Cues()
         self._sound = Sound(self._cues)
+        self._log = MarkLog()
+        self._clash = Clash()
+        self._view: View | None = None
+        server.site.understand = self._understand
 
     @property
     def clients(self) -> int:
@@ -40,15 +56,19 @@ class Page:
         self._cues.now_s = time.monotonic()
         self._story.take(entry)
         self._sound.take(entry)
+        if isinstance(entry, Mark):
+            self._log.take(entry)
 
     def show(self, view: View) -> None:
+        self._view = view
         self._sound.show(view)
         self._send(view, ended=False)
 
     def close(self, summary: Summary) -> None:
         self._cues.hush()
         self._send(summary.view, ended=True)
-        self._server.stop()
+        if self._alone:
+            self._server.stop()
 
     def stop(self) -> None:
         """End the serving; may be called twice."""
@@ -56,26 +76,42 @@ class Page:
 
     def _send(self, view: View, *, ended: bool) -> None:
         self._cues.now_s = now_s = time.monotonic()
-        cues, repeats = self._cues.cues(), self._cues.repeats()
-        self._server.show(Shown(view, self._story.tale(), now_s, cues, repeats, ended))
+        self._server.show(
+            Shown(
+                view,
+                self._story.tale(),
+                now_s,
+                self._cues.cues(),
+                self._cues.repeats(),
+                self._log.lines(),
+                self._clash.text(now_s),
+                ended,
+            )
+        )
+
+    def _understand(self, mark: MarkSet) -> str:
+        """Say in words what a mark would mean; on the server's thread, of the newest view."""
+        return "" if self._view is None else understood(mark.name, mark.note, self._view)
 
     def drain(self) -> list[tuple[MarkName, str]]:
         """Return what the phones marked since the last call."""
-        found = []
+        found: list[tuple[MarkName, str]] = []
         while True:
             try:
-                found.append(self._server.site.marks.get_nowait())
+                mark = self._server.site.marks.get_nowait()
             except queue.Empty:
                 return found
+            self._clash.take(mark, time.monotonic())
+            found.append((mark.name, mark.note))
 
     def links(self) -> list[str]:
         """Return the page's links as lines, the furthest right first."""
-        best = self._server.site.rights.best
-        what = "watch and mark" if best is Right.MARK else "watch"
-        lines = [f"Page to {what}: {self._server.link(best)}"]
-        if best is Right.MARK:
-            lines.append(f"Page to watch only: {self._server.link(Right.WATCH)}")
-        return [*lines, self._reach()]
+        given = list(reversed(self._server.site.rights.given))
+        only = {} if len(given) > 1 else {Right.WATCH: "watch"}
+        return [
+            *(f"Page to {only.get(r, _WHAT[r])}: {self._server.link(r)}" for r in given),
+            self._reach(),
+        ]
 
     def code(self, glyphs: Glyphs, *, colour: bool) -> list[str]:
         """Return the code of the first link, as `code_rows` does."""

@@ -1,4 +1,4 @@
-"""Who may see the page and who may set marks: one unguessable key for each right.
+"""Who may see the page, who may set marks, and who may run the visit: one key for each right.
 
 The key stands in the printed link. It is exchanged once for a cookie with another value, so that
 neither the address line nor the history of a phone holds what later requests are known by.
@@ -14,10 +14,16 @@ KEY_BYTES = 18
 
 
 class Right(StrEnum):
-    """What a link gives; to mark is to watch, too."""
+    """What a link gives, from the least to the furthest; each holds those before it."""
 
     WATCH = "watch"
     MARK = "mark"
+    RUN = "run"
+
+    def holds(self, other: "Right") -> bool:
+        """Whether this right gives what `other` gives."""
+        order = list(Right)
+        return order.index(self) >= order.index(other)
 
 
 class Rights:
@@ -28,15 +34,19 @@ class Rights:
     (<Right.WATCH: 'watch'>, None)
     """
 
-    def __init__(self, *, marks: bool) -> None:
-        given = [Right.WATCH, *([Right.MARK] if marks else [])]
-        self._keys = {right: secrets.token_urlsafe(KEY_BYTES) for right in given}
-        self._cookies = {right: secrets.token_urlsafe(KEY_BYTES) for right in given}
+    def __init__(self, *, marks: bool, run: bool = False) -> None:
+        self.given = [
+            Right.WATCH,
+            *([Right.MARK] if marks or run else []),
+            *([Right.RUN] if run else []),
+        ]
+        self._keys = {right: secrets.token_urlsafe(KEY_BYTES) for right in self.given}
+        self._cookies = {right: secrets.token_urlsafe(KEY_BYTES) for right in self.given}
 
     @property
     def best(self) -> Right:
         """The furthest right that is given at all."""
-        return Right.MARK if Right.MARK in self._keys else Right.WATCH
+        return self.given[-1]
 
     def key(self, right: Right) -> str:
         """Return the key for a link."""

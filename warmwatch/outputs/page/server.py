@@ -4,10 +4,12 @@ Nothing here can hold up the watch: the session only puts the newest view into a
 """
 
 import asyncio
+import contextlib
 import logging
 import os
 import threading
 import time
+from collections.abc import Callable
 from concurrent.futures import Future
 
 from warmwatch.core.units import from_c
@@ -46,6 +48,7 @@ class PageServer:
         self._curve = Curve()
         self._curve_s = 0.0
         self._shown: Shown | None = None
+        self._visit: dict[Right, dict[str, object]] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
         self._thread: threading.Thread | None = None
         self._stop: asyncio.Event | None = None
@@ -83,6 +86,21 @@ class PageServer:
             raise OSError("the page's server has ended")
         self._shown = shown
         self._loop.call_soon_threadsafe(self._publish)
+
+    def clear(self) -> None:
+        """Forget the watch that has ended, so that none of it is shown with the next."""
+        self._shown = None
+        self._on_loop(self._clear)
+
+    def show_visit(self, by_right: dict[Right, dict[str, object]]) -> None:
+        """Send what each right is to see of the visit, in place of what was sent before."""
+        self._visit = by_right
+        self._on_loop(self._publish_visit)
+
+    def _on_loop(self, act: Callable[[], None]) -> None:
+        if self._loop is not None:
+            with contextlib.suppress(RuntimeError):  # it has ended
+                self._loop.call_soon_threadsafe(act)
 
     def stop(self) -> None:
         """Send what is left and end; may be called twice."""
@@ -138,6 +156,8 @@ class PageServer:
         """Tell the pages when the session says nothing: silence must not look like a good state."""
         while True:
             await asyncio.sleep(HEARTBEAT_S)
+            if self._visit:
+                self._publish_visit()
             if self._shown is not None and time.monotonic() - self._shown.at_s > STALLED_S:
                 self._publish()
 
@@ -150,8 +170,18 @@ class PageServer:
         self._add_to_curve(shown, known=bool(message["figure"]))
         if now_s - self._curve_s >= CURVE_EVERY_S or shown.ended:
             self._curve_s = now_s
-            curve = curve_message(shown.view, self._curve.points())
+            curve = curve_message(shown.view, self._curve.points(), shown.log)
             self._streams.publish("curve", event_bytes("curve", curve))
+
+    def _publish_visit(self) -> None:
+        for right, message in self._visit.items():
+            event = event_bytes("visit", message)
+            self._streams.publish(f"visit {right}", event, (right,))
+
+    def _clear(self) -> None:
+        self._curve = Curve()
+        self._curve_s = 0.0
+        self._streams.forget("state", "curve")
 
     def _add_to_curve(self, shown: Shown, *, known: bool) -> None:
         view = shown.view

@@ -1,19 +1,20 @@
-"""What the page's server answers: the files, the stream of states, and marks.
+"""What the page's server answers: the files, the stream of states, marks, orders and proofs.
 
 What comes from the network is believed to be hostile until its cookie shows that its owner had the
 link; until then everything gets the same answer.
 """
 
-import json
 import queue
+import secrets
 import time
+from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Mapping
-from importlib.resources import files
+from typing import TypeVar
 
 from aiohttp import web
 
-from warmwatch.core.reading import MarkName
 from warmwatch.outputs.page.connections import Connection
+from warmwatch.outputs.page.files import static_files
 from warmwatch.outputs.page.gate import (
     answer,
     browser_name,
@@ -28,46 +29,25 @@ from warmwatch.outputs.page.gate import (
 )
 from warmwatch.outputs.page.limits import Askers, Bucket
 from warmwatch.outputs.page.message import event_bytes, hello_message
+from warmwatch.outputs.page.orders import MarkSet, Order, parse_mark, parse_order
 from warmwatch.outputs.page.rights import Right, Rights
 from warmwatch.outputs.page.streams import Streams
 
-LONGEST_NOTE = 500
-_KINDS = {"css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
-_NAMES = (
-    "page.css",
-    "icon.svg",
-    "page.js",
-    "draw.js",
-    "marks.js",
-    "sound.js",
-    "curve.js",
-    "tick.js",
-)
 _OPENED = (
     '<!doctype html><html lang="en"><meta charset="utf-8"><title>Opening</title>'
     '<meta http-equiv="refresh" content="0; url=/"><a href="/">Open the page</a></html>'
 )
+_KEPT_PROOFS = 8
+_T = TypeVar("_T")
 
-MarkSet = tuple[MarkName, str]
 _Handler = Callable[[web.BaseRequest, Right], Awaitable[web.StreamResponse]]
-
-
-def static_files() -> dict[str, tuple[bytes, str]]:
-    """Return the files of the page by their path: content and type."""
-    folder = files("warmwatch.outputs.page") / "static"
-    served = {
-        f"/{name}": ((folder / name).read_bytes(), _KINDS[name.rpartition(".")[2]])
-        for name in _NAMES
-    }
-    page = (folder / "page.html").read_bytes(), "text/html"
-    # Browsers ask for this one by themselves.
-    return {"/": page, "/favicon.ico": served["/icon.svg"], **served}
 
 
 class Site:
     """Answers requests; `hosts` and `port` are known once the server listens.
 
-    `refresh` publishes the state as it is now. `marks` holds what the phones marked.
+    `refresh` publishes the state as it is now. `marks` and `orders` hold what the phones sent.
+    `understand` says in words what a mark with its note would mean, empty when nothing.
     """
 
     def __init__(
@@ -75,41 +55,51 @@ class Site:
     ) -> None:
         self.rights = rights
         self.marks: queue.Queue[MarkSet] = queue.Queue(100)
+        self.orders: queue.Queue[Order] = queue.Queue(20)
         self.hosts: frozenset[str] = frozenset()
         self.port = 0
+        self.understand: Callable[[MarkSet], str] = lambda mark: ""
         self._streams = streams
         self._refresh = refresh
         self._speak = speak
         self._files = static_files()
+        self._proofs: OrderedDict[str, bytes] = OrderedDict()
         self._askers = Askers()
         self._mark_bucket = Bucket(per_s=4.0, burst=20)
-        self._routes: Mapping[tuple[str, str], _Handler] = {
-            **{("GET", path): self._file for path in self._files},
-            ("GET", "/events"): self._events,
-            ("POST", "/mark"): self._mark,
+        self._key_bucket = Bucket(per_s=20.0, burst=60)
+        self._routes: Mapping[tuple[str, str], tuple[Right, _Handler]] = {
+            **{("GET", path): (Right.WATCH, self._file) for path in self._files},
+            ("GET", "/events"): (Right.WATCH, self._events),
+            ("POST", "/mark"): (Right.MARK, self._mark),
+            ("POST", "/understand"): (Right.MARK, self._understand),
+            ("POST", "/do"): (Right.RUN, self._order),
         }
 
     async def handle(self, request: web.BaseRequest) -> web.StreamResponse:
         """Answer one request."""
         if isinstance(request.protocol, Connection):
             request.protocol.asked = True
-        if (
-            request.headers.get("Host", "") not in self.hosts
-            or "Content-Encoding" in request.headers
-        ):
+        foreign = request.headers.get("Host", "") not in self.hosts
+        if foreign or "Content-Encoding" in request.headers:
             return last_refusal()
         if not self._askers.may(request.remote or "", time.monotonic()):
             return refusal()
         if request.method == "GET" and request.path.startswith("/open/"):
             return self._exchange(request)
-        right = right_of(request, self.rights, self.port)
-        handler = self._routes.get((request.method, request.path))
-        if right is None or handler is None:
+        right, handler = right_of(request, self.rights, self.port), self._handler(request)
+        if right is None or handler is None or not right.holds(handler[0]):
+            return refusal()
+        if request.method == "POST" and not is_own(request, self.hosts):
             return refusal()
         try:
-            return await handler(request, right)
+            return await handler[1](request, right)
         except TimeoutError:
             return last_refusal()
+
+    def _handler(self, request: web.BaseRequest) -> tuple[Right, _Handler] | None:
+        if request.method == "GET" and request.path.startswith("/proof/"):
+            return Right.RUN, self._proof
+        return self._routes.get((request.method, request.path))
 
     def _exchange(self, request: web.BaseRequest) -> web.Response:
         right = self.rights.by_key(request.path.removeprefix("/open/"))
@@ -124,50 +114,62 @@ class Site:
         return response
 
     async def _file(self, request: web.BaseRequest, right: Right) -> web.Response:
-        content, kind = self._files[request.path]
-        return answer(content, kind=kind)
+        file = self._files[request.path]
+        if file.packed is None or "gzip" not in request.headers.get("Accept-Encoding", ""):
+            return answer(file.content, kind=file.kind)
+        response = answer(file.packed, kind=file.kind)
+        response.headers["Content-Encoding"] = "gzip"
+        return response
 
     async def _events(self, request: web.BaseRequest, right: Right) -> web.StreamResponse:
-        if self._streams.full or self._streams.ended:
+        browser = browser_of(request, self.port)
+        if self._streams.ended or not self._streams.may(browser):
             return answer("Too many pages are open.\n", status=503)
         self._refresh()  # what was sent last may be old: no page begins with a state of then
-        hello = hello_message(may_mark=right is Right.MARK, speak=self._speak)
-        browser = browser_of(request, self.port)
-        return await self._streams.serve(request, event_bytes("hello", hello), browser)
+        hello = event_bytes("hello", hello_message(right, speak=self._speak))
+        return await self._streams.serve(request, hello, right, browser)
 
     async def _mark(self, request: web.BaseRequest, right: Right) -> web.Response:
-        if right is not Right.MARK or not is_own(request, self.hosts):
-            return refusal()
         body = await small_body(request)
-        found = None if body is None else parse_mark(body)
+        found = None if body is None else parse_mark(body, browser_of(request, self.port))
         if found is None:
             return answer("That is no mark.\n", status=400)
-        if not self._mark_bucket.take(time.monotonic()) or self.marks.full():
-            return answer("Too many marks at once.\n", status=429)
-        self.marks.put_nowait(found)
+        return self._take(self.marks, found)
+
+    async def _order(self, request: web.BaseRequest, right: Right) -> web.Response:
+        body = await small_body(request)
+        found = None if body is None else parse_order(body)
+        if found is None:
+            return answer("That is no order.\n", status=400)
+        return self._take(self.orders, found)
+
+    def _take(self, waiting: "queue.Queue[_T]", found: _T) -> web.Response:
+        if not self._mark_bucket.take(time.monotonic()) or waiting.full():
+            return answer("Too much at once: wait a moment.\n", status=429)
+        waiting.put_nowait(found)
         return answer("{}", status=202, kind="application/json")
+
+    async def _understand(self, request: web.BaseRequest, right: Right) -> web.Response:
+        body = await small_body(request)
+        found = None if body is None else parse_mark(body)
+        if found is None or not self._key_bucket.take(time.monotonic()):
+            return answer("", status=400)
+        return answer(self.understand(found))
+
+    async def _proof(self, request: web.BaseRequest, right: Right) -> web.Response:
+        made = self._proofs.get(request.path.removeprefix("/proof/"))
+        if made is None:
+            return refusal()
+        response = answer(made, kind="application/pdf")
+        response.headers["Content-Disposition"] = "attachment"
+        return response
+
+    def offer(self, made: bytes) -> str:
+        """Offer a proof for this run; return its path, which nobody can guess."""
+        name = secrets.token_urlsafe(18)
+        self._proofs = OrderedDict([*self._proofs.items(), (name, made)][-_KEPT_PROOFS:])
+        return f"/proof/{name}"
 
 
 def _set_cookie(response: web.Response, name: str, value: str) -> None:
     response.set_cookie(name, value, httponly=True, samesite="Strict", path="/")
-
-
-def parse_mark(body: bytes) -> MarkSet | None:
-    """Return the mark of a request's body, None when it is none.
-
-    >>> parse_mark(b'{"mark": "drip"}')
-    (<MarkName.DRIP: 'drip'>, '')
-    """
-    try:
-        told = json.loads(body)
-    except (ValueError, RecursionError):
-        return None
-    if not isinstance(told, dict) or not isinstance(told.get("note", ""), str):
-        return None
-    name, note = told.get("mark"), told.get("note", "")
-    if name not in [str(mark) for mark in MarkName]:
-        return None
-    clean = "".join(char if char.isprintable() else " " for char in note)[:LONGEST_NOTE].strip()
-    if name == MarkName.NOTE and not clean:
-        return None
-    return MarkName(name), clean

@@ -2,12 +2,13 @@
 
 import asyncio
 import socket
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from aiohttp import web
 
 from warmwatch.outputs.page.gate import HEADERS
 from warmwatch.outputs.page.limits import MOST_STREAMS
+from warmwatch.outputs.page.rights import Right
 
 SLOW_S = 4.0
 """A client that takes nothing for so long is dropped; its page will say so and come back."""
@@ -23,24 +24,33 @@ class Streams:
     def __init__(self) -> None:
         self._newest: dict[str, bytes] = {}
         self._versions: dict[str, int] = {}
+        self._audience: dict[str, Collection[Right]] = {}
         self._waiting: set[asyncio.Event] = set()
         self._by_browser: dict[str, asyncio.Event] = {}
         self._displaced: set[asyncio.Event] = set()
+        self._count = 0
         self.ended = False
 
     def __len__(self) -> int:
         return len(self._waiting)
 
-    @property
-    def full(self) -> bool:
-        """Whether no further page is served."""
-        return len(self._waiting) >= MOST_STREAMS
+    def may(self, browser: str | None) -> bool:
+        """Whether a further page is served; one that takes another's place always is."""
+        return len(self._waiting) < MOST_STREAMS or browser in self._by_browser
 
-    def publish(self, name: str, event: bytes) -> None:
-        """Give an event to all clients, in place of an older one of that name."""
+    def publish(self, name: str, event: bytes, to: Collection[Right] = tuple(Right)) -> None:
+        """Give an event to all clients with one of the rights, in place of an older of its name."""
         self._newest[name] = event
-        self._versions[name] = self._versions.get(name, 0) + 1
+        self._audience[name] = to
+        self._count += 1
+        self._versions[name] = self._count
         self._wake()
+
+    def forget(self, *names: str) -> None:
+        """Send no more what these names hold: it is of a watch that has ended."""
+        for name in names:
+            self._newest.pop(name, None)
+            self._versions.pop(name, None)
 
     def end(self) -> None:
         """Let every stream end after what has been published."""
@@ -52,7 +62,7 @@ class Streams:
             changed.set()
 
     async def serve(
-        self, request: web.BaseRequest, hello: bytes, browser: str | None = None
+        self, request: web.BaseRequest, hello: bytes, right: Right, browser: str | None
     ) -> web.StreamResponse:
         """Answer one request for the stream, until the client goes away or the end comes.
 
@@ -68,7 +78,7 @@ class Streams:
         self._displace(browser, changed)
         try:
             await response.prepare(request)
-            await self._follow(response, hello, changed)
+            await self._follow(response, hello, right, changed)
         except (TimeoutError, OSError):
             if request.transport is not None:
                 request.transport.abort()  # what is still in its buffer would be old when read
@@ -89,7 +99,7 @@ class Streams:
             earlier.set()
 
     async def _follow(
-        self, response: web.StreamResponse, hello: bytes, changed: asyncio.Event
+        self, response: web.StreamResponse, hello: bytes, right: Right, changed: asyncio.Event
     ) -> None:
         sent: dict[str, int] = {}
         await response.write(f"retry: {RETRY_MS}\n\n".encode() + hello)
@@ -100,14 +110,14 @@ class Streams:
                 await asyncio.wait_for(response.write(DISPLACED), SLOW_S)
                 return
             last = self.ended  # asked before sending: what comes in meanwhile wakes us again
-            for event in self._news(sent):
+            for event in self._news(sent, right):
                 await asyncio.wait_for(response.write(event), SLOW_S)
             if last:
                 return
 
-    def _news(self, sent: dict[str, int]) -> Iterator[bytes]:
+    def _news(self, sent: dict[str, int], right: Right) -> Iterator[bytes]:
         for name, version in list(self._versions.items()):
-            if sent.get(name) != version:
+            if sent.get(name) != version and right in self._audience[name]:
                 sent[name] = version
                 yield self._newest[name]
 

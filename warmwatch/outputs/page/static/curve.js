@@ -1,54 +1,81 @@
-// The small curve: the last minutes, the band behind it, and what is not known shown as unknown.
+// The curve: the last minutes, the band behind it, the forecast ahead of it as a fan from its tenth
+// to its ninetieth part, the marks, and what is not known shown as unknown. Drawn in a field of
+// 1000 by 300 that is stretched to its room; letters stand beside it.
 
-const SPACE = "http://www.w3.org/2000/svg";
-const LEAST_S = 120;
-const LABELS = 44;
+import {h} from "/preact.js";
 
-function piece(name, attributes, text) {
-  const node = document.createElementNS(SPACE, name);
-  for (const [key, value] of Object.entries(attributes)) node.setAttribute(key, value);
-  if (text !== undefined) node.textContent = text;
-  return node;
-}
+const WIDE = 1000, HIGH = 300, LEAST_S = 120, AHEAD = 0.55;
 
 // Points are [seconds, degrees or null]; null begins a stretch in which nothing is known.
-export function drawCurve(svg, data, known) {
-  const width = svg.clientWidth, height = svg.clientHeight;
-  if (!data || !width) return svg.replaceChildren();
-  svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
-  const points = data.points;
-  const right = width - LABELS;
-  const last = points.length ? points[points.length - 1][0] : 0;
-  const first = points.length ? points[0][0] : 0;
-  const span = Math.max(LEAST_S, last - first);
-  const values = points.map((p) => p[1]).filter((v) => v !== null);
-  const margin = Math.max(2, (data.high - data.low) * 0.4);
+export function curve(data, known) {
+  if (!data) return h("div", {id: "curve"});
+  const at = scales(data, known);
+  return h("div", {id: "curve"},
+    h("svg", {viewBox: `0 0 ${WIDE} ${HIGH}`, preserveAspectRatio: "none", role: "img", "aria-label": told(data, known)},
+      band(data, at), known && fan(data, at), ...stretches(data, at), ...marks(data, at), here(data, at, known)),
+    ...[[data.high, "high"], [data.low, "low"]].map(([edge, name]) =>
+      h("span", {class: `edge-text ${name}`, "aria-hidden": "true", style: {top: `${(100 * at.y(edge)) / HIGH}%`}}, String(edge))));
+}
+
+function told(data, known) {
+  const last = data.points.findLast((point) => point[1] !== null);
+  const what = known && last ? `now ${last[1]} ${data.unit}` : "now not known";
+  return `Fluid temperature over the last minutes, ${what}, band ${data.low} to ${data.high} ${data.unit}`;
+}
+
+export function scales(data, known) {
+  const times = data.points.map((point) => point[0]);
+  const now = data.now ?? times.at(-1) ?? 0, first = times[0] ?? now;
+  const past = Math.max(LEAST_S, now - first);
+  // The fan shall not press the past into a corner; what is later than that lies off the edge.
+  const ahead = known && data.fan ? Math.min(data.fan.q90 * 1.05, past * AHEAD / (1 - AHEAD)) : past * 0.02;
+  const values = data.points.map((point) => point[1]).filter((value) => value !== null);
+  const margin = Math.max(2, (data.high - data.low) * 0.25);
   const low = Math.min(data.low - margin, ...values), high = Math.max(data.high + margin, ...values);
-  const x = (t) => 2 + (right - 4) * (1 - (last - t) / span);
-  const y = (v) => 3 + (height - 6) * (1 - (v - low) / (high - low));
-  const parts = [piece("rect", {class: "band", x: 0, width: right, y: y(data.high), height: y(data.low) - y(data.high)})];
-  for (const edge of [data.low, data.high]) {
-    parts.push(piece("line", {class: "edge", x1: 0, x2: right, y1: y(edge), y2: y(edge)}));
-  }
-  parts.push(piece("text", {x: right + 4, y: Math.max(13, y(data.high) + 2)}, String(data.high)));
-  parts.push(piece("text", {x: right + 4, y: Math.max(28, y(data.low) + 8)}, String(data.low)));
+  return {
+    now, x: (t) => WIDE * (t - now + past) / (past + ahead),
+    y: (v) => HIGH * (high - v) / (high - low),
+  };
+}
+
+function band(data, {y}) {
+  const edge = (v) => h("line", {class: "edge", x1: 0, x2: WIDE, y1: y(v), y2: y(v)});
+  return h("g", null,
+    h("rect", {class: "band", x: 0, width: WIDE, y: y(data.high), height: y(data.low) - y(data.high)}),
+    edge(data.high), edge(data.low));
+}
+
+function fan({fan: ahead}, {x, y, now}) {
+  if (!ahead) return null;
+  const to = (seconds) => `${x(now + seconds).toFixed(1)},${y(ahead.edge).toFixed(1)}`;
+  const from = `${x(now).toFixed(1)},${y(ahead.from).toFixed(1)}`;
+  return h("g", null, h("polygon", {class: "fan", points: `${from} ${to(ahead.q10)} ${to(ahead.q90)}`}),
+    h("polyline", {class: "middle", points: `${from} ${to(ahead.q50)}`}));
+}
+
+function stretches(data, {x, y}) {
+  const out = [];
   let run = [];
   const close = () => {
-    if (run.length > 1) parts.push(piece("polyline", {class: "line", points: run.join(" ")}));
+    if (run.length > 1) out.push(h("polyline", {class: "line", points: run.join(" ")}));
     run = [];
   };
-  points.forEach(([t, v], i) => {
+  data.points.forEach(([t, v], i) => {
     if (v !== null) return run.push(`${x(t).toFixed(1)},${y(v).toFixed(1)}`);
     close();
-    const until = i + 1 < points.length ? x(points[i + 1][0]) : right;
-    parts.push(piece("rect", {class: "unknown", x: x(t), width: Math.max(3, until - x(t)), y: 0, height}));
+    const until = i + 1 < data.points.length ? x(data.points[i + 1][0]) : x(data.now ?? t);
+    out.push(h("rect", {class: "unknown", x: x(t), width: Math.max(8, until - x(t)), y: 0, height: HIGH}));
   });
   close();
-  const end = points[points.length - 1];
-  if (!known) {
-    parts.push(piece("rect", {class: "unknown", x: right - 8, width: 8, y: 0, height}));
-  } else if (end && end[1] !== null) {
-    parts.push(piece("circle", {class: "here", cx: x(end[0]), cy: y(end[1]), r: 4.5}));
-  }
-  svg.replaceChildren(...parts);
+  return out;
+}
+
+function marks(data, {x}) {
+  return (data.marks ?? []).map(([t]) => h("line", {class: "mark", x1: x(t), x2: x(t), y1: 0, y2: HIGH}));
+}
+
+function here(data, {x, y, now}, known) {
+  const last = data.points.at(-1);
+  if (!known) return h("rect", {class: "unknown", x: x(now) - 20, width: 20, y: 0, height: HIGH});
+  return last && last[1] !== null && h("line", {class: "here", x1: x(now), x2: x(now), y1: y(last[1]) - 1, y2: y(last[1]) + 1});
 }

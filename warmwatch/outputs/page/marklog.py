@@ -1,0 +1,108 @@
+"""The marks of a watch as the page lists them, with what was taken back."""
+
+from collections import deque
+from dataclasses import dataclass, replace
+
+from warmwatch.core.reading import Mark, MarkName
+from warmwatch.outputs.page.orders import MarkSet
+from warmwatch.words.events import clock
+
+KEPT = 40
+CLASH_S = 2.0
+CLASH_SHOWN_S = 20.0
+_OPPOSITE = frozenset(
+    {
+        frozenset({MarkName.PLUG_OUT, MarkName.PLUG_IN}),
+        frozenset({MarkName.STREAM, MarkName.NO_DRIP}),
+        frozenset({MarkName.DRIP, MarkName.NO_DRIP}),
+        frozenset({MarkName.STREAM, MarkName.DRIP}),
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One mark; `key` tells it from every other of the watch."""
+
+    key: str
+    name: MarkName
+    note: str
+    elapsed_s: float
+    withdrawn: bool = False
+
+
+class MarkLog:
+    """Follows the marks. `withdraw` takes back the last one that still stands."""
+
+    def __init__(self) -> None:
+        self._lines: deque[Line] = deque(maxlen=KEPT)
+        self._count = 0
+
+    def take(self, mark: Mark) -> None:
+        """Take one mark, in the order they happen."""
+        if mark.name is MarkName.ACKNOWLEDGE:
+            return
+        if mark.name is MarkName.WITHDRAW:
+            self._withdraw()
+            return
+        self._count += 1
+        line = Line(f"{self._count}-{mark.name}", mark.name, mark.note, mark.elapsed_s)
+        self._lines.append(line)
+
+    def _withdraw(self) -> None:
+        for index in range(len(self._lines) - 1, -1, -1):
+            if not self._lines[index].withdrawn:
+                self._lines[index] = replace(self._lines[index], withdrawn=True)
+                return
+
+    def lines(self) -> tuple[Line, ...]:
+        """Return the marks, oldest first."""
+        return tuple(self._lines)
+
+    def standing(self) -> tuple[Line, ...]:
+        """Return the marks that were not taken back, oldest first."""
+        return tuple(line for line in self._lines if not line.withdrawn)
+
+
+def log_message(log: tuple[Line, ...]) -> dict[str, object]:
+    """Return what the page shows of the marks: all, the last that stands, and when each was set."""
+    standing = [line for line in log if not line.withdrawn]
+    return {
+        "log": [_line(line) for line in log],
+        "last": _line(standing[-1]) if standing else None,
+        "marks": {str(line.name): clock(line.elapsed_s) for line in standing},
+    }
+
+
+def _line(line: Line) -> dict[str, object]:
+    return {
+        "key": line.key,
+        "name": str(line.name),
+        "note": line.note,
+        "clock": clock(line.elapsed_s),
+        "withdrawn": line.withdrawn,
+    }
+
+
+class Clash:
+    """Notices that two phones marked what cannot both be meant, within CLASH_S."""
+
+    def __init__(self) -> None:
+        self._last: tuple[MarkSet, float] | None = None
+        self._clash: tuple[str, float] | None = None
+
+    def take(self, mark: MarkSet, now_s: float) -> None:
+        """Take a mark as it came from a phone."""
+        before, self._last = self._last, (mark, now_s)
+        if before is None or now_s - before[1] > CLASH_S or before[0].browser == mark.browser:
+            return
+        if frozenset({before[0].name, mark.name}) in _OPPOSITE:
+            both = f"{before[0].name}, then {mark.name}"
+            text = f"Two phones marked at once: {both}. Both are recorded: take back what is wrong."
+            self._clash = (text, now_s)
+
+    def text(self, now_s: float) -> str:
+        """Return what is to be said of it, nothing once it was shown for a while."""
+        if self._clash is None or now_s - self._clash[1] > CLASH_SHOWN_S:
+            return ""
+        return self._clash[0]
