@@ -111,7 +111,7 @@ def test_ignition_off_and_on_is_told_and_survived(tmp_path: Path) -> None:
             run = follow(link, lambda run: len(run.fluid) >= 2)
             gearbox.silent, notices = True, len(run.notices)
             follow(link, lambda run: wait_for_lost(run, notices), run=run)
-            assert "is the ignition on" in run.texts
+            assert "switch the ignition on" in run.texts
             before = len(run.fluid)
             gearbox.dids[0x1234] = (902).to_bytes(2, "big")
             gearbox.silent = False
@@ -268,21 +268,21 @@ def test_listening_goes_on_through_garbled_text(far_end: FarEnd) -> None:
 
 
 def test_a_unit_that_is_locked_and_then_not_is_read_again(far_end: FarEnd, tmp_path: Path) -> None:
-    """33 in the middle of a watch is told, and no value is repeated meanwhile."""
+    """33 in the middle of a watch is told, no value is repeated, and it is asked again soon."""
     far_end.plug(853)
     link = open_link(parse_address(slcan(far_end, tmp_path)))
     try:
         run = follow(link, lambda run: len(run.fluid) >= 2)
         far_end.fault("locked")
         run = follow(link, lambda run: "code 33" in run.texts, run=run)
-        before = len(run.fluid)
-        far_end.fault("none")
-        seen = len(run.readings)
+        before, seen = len(run.fluid), len(run.readings)
         run = follow(link, lambda run: len(run.readings) >= seen + 5, run=run)
         assert len(run.fluid) == before
+        far_end.fault("none")
+        run = follow(link, lambda run: len(run.fluid) > before, run=run)
     finally:
         link.close()
-    assert "asked again every 30 s" in run.texts
+    assert "answered for fluid_c (22 1234) before and now refuses" in run.texts
 
 
 def test_a_unit_that_keeps_working_on_it_is_told(far_end: FarEnd, tmp_path: Path) -> None:

@@ -83,9 +83,9 @@ def test_the_steps_come_as_they_are_taken(tmp_path: Path) -> None:
         assert process.stdout is not None
         assert process.stdout.readline().startswith("ok      interface opened")
         first_s = time.monotonic()
-        last = process.stdout.read().splitlines()[-2]
+        rest = process.stdout.read()
     far_end.unplug()
-    assert last.startswith("failed  units that answer")
+    assert "\nfailed  units that answer" in rest
     assert time.monotonic() - first_s > 2.0
 
 

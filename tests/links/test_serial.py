@@ -15,12 +15,11 @@ from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Reading
 from warmwatch.errors import LinkRefused, UsageError
 from warmwatch.links.address import parse_address
+from warmwatch.links.asking.driver import Wanted
+from warmwatch.links.asking.link import link_of
 from warmwatch.links.base import Link, open_link
 from warmwatch.links.byte_port import PortOpener, PortSeen
-from warmwatch.links.clock import SystemClock
-from warmwatch.links.live import LiveLink
-from warmwatch.links.serial.port import open_text_port
-from warmwatch.links.serial.serve import Wanted
+from warmwatch.links.serial.port import SerialSettings, TextOpener
 from warmwatch.signals import load_signal_file
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
@@ -149,7 +148,7 @@ def test_harmless_quirks_change_nothing(bench: Bench, fault: str) -> None:
 @pytest.mark.parametrize(
     ("fault", "told"),
     [
-        ("nodata", "silent|does not answer"),
+        ("nodata", "No unit answers|does not answer"),
         ("silent", "stopped answering"),
         ("garbage", "make no sense"),
     ],
@@ -233,7 +232,8 @@ def test_an_adapter_is_followed_to_another_port_name(tmp_path: Path) -> None:
     first = StandIn("text_adapter.py", "--pty", "--link", names[0])
     plugged[:] = [PortSeen("/dev/other", "", "999"), PortSeen(names[0], "", "1234")]
     opener = PortOpener(names[0], 38400, ports=lambda: list(plugged))
-    link = LiveLink(lambda: open_text_port(opener, wanted), SystemClock(), {})
+    settings = SerialSettings(names[0], 38400, wanted=wanted)
+    link = link_of(TextOpener(settings, opener), {})
     with Bench(link) as bench:
         bench.until(lambda run: run.fluid)
         first.unplug()

@@ -11,11 +11,14 @@ from hypothesis import strategies as st
 
 from tests.standins.memory import Line, make_adapter
 from warmwatch.errors import LinkLost
-from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.driver import Arrival, arrive
+from warmwatch.links.asking.patience import Patience
+from warmwatch.links.asking.request import MAX_PENDING, Outcome, Request
+from warmwatch.links.asking.silent import NotUnderstood, VehicleSilent
 from warmwatch.links.asking.units import Unit
 from warmwatch.links.serial.adapter import Headers
+from warmwatch.links.serial.carrier import Adapting, TextCarrier
 from warmwatch.links.serial.exchange import TextBus, request_text
-from warmwatch.links.serial.serve import Wanted, arrive
 from warmwatch.links.serial.talk import Adapter, Ask, Bus, battery, find_bus, greet, set_up
 from warmwatch.links.tally import Tally
 from warmwatch.links.trying.steps import Step, StepState
@@ -33,7 +36,15 @@ def quiet_tally() -> Tally:
 
 
 def text_bus(headers: Headers = Headers.BITS_11, wide: bool = False) -> TextBus:
-    return TextBus(Adapter(headers, wide), [FLUID], quiet_tally())
+    return TextBus(Adapter(headers, wide), [FLUID], quiet_tally(), Patience(0.2))
+
+
+def arrived(line: Line, *signals: Signal, bus: Bus = Bus.AUTO) -> Arrival:
+    """Set the line's adapter up and survey the vehicle behind it."""
+    carrier = TextCarrier("line", Adapting(bus), signals, quiet_tally(), Patience(0.2))
+    arrival = line.run(arrive(carrier, signals))
+    assert isinstance(arrival, Arrival)
+    return arrival
 
 
 def play(talk: object, script: Sequence[tuple[str, str | None]]) -> object:
@@ -56,9 +67,9 @@ def play(talk: object, script: Sequence[tuple[str, str | None]]) -> object:
 def test_setting_up_says_only_the_common_core() -> None:
     """The conversation from reset to the first value, word for word."""
     line = Line(make_adapter())
-    arrival = line.run(arrive(Wanted(), quiet_tally()))
+    arrival = arrived(line)
     assert line.asked == [
-        *("ATZ", "ATE0", "ATL0", "ATH1", "ATS0", "ATAT1", "ATSP0", "ATRV", "0100", "ATDPN"),
+        *("ATE0", "ATZ", "ATE0", "ATL0", "ATH1", "ATS0", "ATAT1", "ATSP0", "ATRV", "0100", "ATDPN"),
         *("ATSH7DF", "0100", "0120", "0140"),
     ]
     assert [unit.label for unit in sorted(arrival.survey.heard)] == ["7E8", "7E9"]
@@ -69,33 +80,33 @@ def test_setting_up_says_only_the_common_core() -> None:
 def test_a_command_that_is_unknown_is_gone_without(command: str) -> None:
     """Whichever of the usual commands an adapter does not know, the fluid still comes through."""
     line = Line(make_adapter(unknown=command))
-    arrival = line.run(arrive(Wanted((FLUID,)), quiet_tally()))
-    outcome = line.run(arrival.bus.exchange(ASK_FLUID))
+    arrival = arrived(line, FLUID)
+    outcome = line.run(arrival.carrier.exchange(ASK_FLUID))
     assert outcome.answers == {GEARBOX: TRUE_RECORD}
 
 
 def test_an_adapter_that_shows_no_identifiers_still_gives_the_fluid() -> None:
     """Without identifiers one unit at a time is asked by its address."""
     line = Line(make_adapter(unknown="ATH1"))
-    arrival = line.run(arrive(Wanted((FLUID,)), quiet_tally()))
-    outcome = line.run(arrival.bus.exchange(ASK_FLUID))
+    arrival = arrived(line, FLUID)
+    outcome = line.run(arrival.carrier.exchange(ASK_FLUID))
     assert outcome.answers == {GEARBOX: TRUE_RECORD}
 
 
 def test_an_adapter_that_cannot_aim_asks_everybody() -> None:
     """Where the header cannot be set, everybody is asked and only the meant unit is heard."""
     line = Line(make_adapter(unknown="ATSH7DF,ATSH7E1,ATSH7E0"))
-    arrival = line.run(arrive(Wanted((FLUID,)), quiet_tally()))
-    outcome = line.run(arrival.bus.exchange(ASK_FLUID))
+    arrival = arrived(line, FLUID)
+    outcome = line.run(arrival.carrier.exchange(ASK_FLUID))
     assert outcome.answers == {GEARBOX: TRUE_RECORD}
 
 
 def test_29_bit_identifiers_are_used_where_the_bus_has_them() -> None:
     """The functional and physical addresses of ISO 15765-4 are set with six digits."""
     line = Line(make_adapter(wide=True))
-    arrival = line.run(arrive(Wanted(), quiet_tally()))
+    arrival = arrived(line)
     unit = Unit(0x18DAF118, 0x18DA18F1)
-    outcome = line.run(arrival.bus.exchange(Request(0x22, (0x1234,), unit)))
+    outcome = line.run(arrival.carrier.exchange(Request(0x22, (0x1234,), unit)))
     assert outcome.answers == {unit: TRUE_RECORD}
     assert "ATSHDB33F1" in line.asked
     assert "ATSHDA18F1" in line.asked
@@ -103,16 +114,23 @@ def test_29_bit_identifiers_are_used_where_the_bus_has_them() -> None:
 
 def test_greeting_tries_the_other_speeds() -> None:
     """A port that is silent at one speed is tried at the next; the name is the greeting's end."""
-    script = [("ATZ", None), ("ATZ", None), ("ATZ", None), ("ATZ", "ATZ\r\rSOME NAME\r\r")]
-    assert play(greet((38400, 115200, 9600)), script) == "SOME NAME"
+    script = [("ATE0", None), ("ATE0", "?\r\r"), ("ATZ", "ATZ\r\rSOME NAME\r\r")]
+    assert play(greet((38400, 115200, 9600)), script) == ("SOME NAME", 115200)
+
+
+def test_greeting_waits_longer_for_an_adapter_that_just_got_its_power() -> None:
+    """Silent to the short tries, it is reset with a longer wait at each speed."""
+    script = [*[("ATE0", None)] * 2, ("ATZ", None), ("ATZ", "A\r\r"), ("ATZ", "SOME NAME\r\r")]
+    assert play(greet((38400, 115200)), script) == ("SOME NAME", 115200)
 
 
 def test_greeting_fails_on_silence_and_on_noise() -> None:
     """Nothing, or noise without a prompt, is no adapter: the error names the speed."""
-    with pytest.raises(LinkLost, match=r"nothing answers with a prompt.*\?baud="):
-        play(greet((None,)), [("ATZ", None), ("ATZ", None)])
-    with pytest.raises(LinkLost, match="no text adapter"):
-        play(greet((None,)), [("ATZ", "\x01\x02\ufffd"), ("ATZ", "\x01\x02\ufffd")])
+    with pytest.raises(NotUnderstood, match=r"nothing answers with a prompt.*\?baud="):
+        play(greet((None,)), [("ATE0", None), ("ATZ", None)])
+    noise = "\x01\x02\ufffd"
+    with pytest.raises(NotUnderstood, match="no text adapter"):
+        play(greet((None,)), [("ATE0", noise), ("ATZ", noise)])
 
 
 def test_set_up_asks_a_garbled_answer_again_and_gives_up_on_garbage_only() -> None:
@@ -138,16 +156,37 @@ def test_a_voltage_that_is_none_is_none() -> None:
     assert play(battery(), [("ATRV", "?\r\r"), ("ATRV", "1x.9V\r\r")]) is None
 
 
+LONGER = ("ATSTFF", "OK\r\r")
+
+
+def knocks(*answers: str) -> list[tuple[str, str | None]]:
+    """Each CAN bus in turn, knocked at with `3E00`."""
+    script: list[tuple[str, str | None]] = []
+    for digit, answer in zip("6789", answers, strict=False):
+        script += [(f"ATSP{digit}", "OK\r\r"), ("3E00", answer)]
+    return script
+
+
 def test_a_silent_vehicle_is_told_with_what_to_try() -> None:
-    """No answer to the first request names the ignition, and ends the attempt on automatic."""
-    script = [("0100", "SEARCHING...\rUNABLE TO CONNECT\r\r")] * 2 + [("ATDPN", "A0\r\r")]
-    with pytest.raises(LinkLost, match=r"does not answer \(cannot reach the bus\).*ignition"):
+    """No answer to any first request names the ignition, and ends the attempt on automatic."""
+    unable = ("0100", "SEARCHING...\rUNABLE TO CONNECT\r\r")
+    script = [unable, LONGER, unable, ("ATDPN", "A0\r\r"), *knocks(*["NO DATA\r\r"] * 4)]
+    with pytest.raises(VehicleSilent, match=r"does not answer \(cannot reach the bus\).*ignition"):
         play(find_bus(Bus.AUTO), script)
+
+
+def test_a_vehicle_without_service_01_is_found() -> None:
+    """`Tester present` at each CAN bus in turn finds a vehicle that knows ISO 14229-1 only."""
+    unable = ("0100", "UNABLE TO CONNECT\r\r")
+    script: list[tuple[str, str | None]] = [unable, LONGER, unable, ("ATDPN", "A0\r\r")]
+    script += knocks("NO DATA\r\r", "18DAF118027E00AAAAAAAAAA\r\r")
+    assert play(find_bus(Bus.AUTO), script) == Adapter(Headers.BITS_29, True)
 
 
 def test_a_bus_that_the_user_named_is_believed() -> None:
     """With ?bus= given, silence to the first request does not end it: the signals may answer."""
-    script = [("0100", "NO DATA\r\r")] * 2 + [("ATDPN", "7\r\r")]
+    silent = ("0100", "NO DATA\r\r")
+    script = [silent, LONGER, silent, ("ATDPN", "7\r\r")]
     assert play(find_bus(Bus.BITS_29_500K), script) == Adapter(Headers.BITS_29, True)
 
 
@@ -155,7 +194,7 @@ def test_an_older_bus_is_named_as_such() -> None:
     """Buses 1 to 5 of the command set are no CAN; that is said, and not misread."""
     line = "486B104100BE1FB81042\r\r"
     with pytest.raises(LinkLost, match="not CAN"):
-        play(find_bus(Bus.AUTO), [("0100", line), ("0100", line), ("ATDPN", "A3\r\r")])
+        play(find_bus(Bus.AUTO), [("0100", line), LONGER, ("0100", line), ("ATDPN", "A3\r\r")])
 
 
 def test_what_was_seen_beats_what_was_said() -> None:
@@ -227,13 +266,22 @@ def test_an_answer_to_something_else_is_asked_again(text: str) -> None:
     assert outcome == fluid_answer(400)
 
 
-def test_a_unit_that_still_works_is_waited_for() -> None:
-    """Response pending is no answer: asked again until one comes; one in the same text is taken."""
+def test_a_unit_that_asks_for_time_gets_it_from_the_adapter() -> None:
+    """Response pending is no answer: the adapter is told once to wait longer."""
     pending = ("221234", "7E9037F2278AAAAAAAA\r\r")
     both = ("221234", "7E9037F2278AAAAAAAA\r" + fluid_text(400))
     good = ("221234", fluid_text(400))
-    script = [AIM, pending, pending, both, good, good, good]
+    script = [AIM, pending, ("ATSTFF", "OK\r\r"), pending, both, good, good, good]
     assert play(text_bus().exchange(ASK_FLUID), script) == fluid_answer(400)
+
+
+def test_a_unit_that_only_ever_asks_for_time_is_told_as_such() -> None:
+    """Ten times `still working` and no answer is that refusal, and no silence."""
+    pending = ("221234", "7E9037F2278AAAAAAAA\r\r")
+    script = [AIM, pending, ("ATSTFF", "?\r\r"), *[pending] * MAX_PENDING]
+    outcome = play(text_bus().exchange(ASK_FLUID), script)
+    assert isinstance(outcome, Outcome)
+    assert outcome.refusals[GEARBOX].code == 0x78
 
 
 def test_a_refusal_is_handed_on() -> None:
@@ -243,15 +291,31 @@ def test_a_refusal_is_handed_on() -> None:
     assert outcome.refusals[GEARBOX].code == 0x31
 
 
-def test_a_refusal_of_what_was_answered_before_must_be_said_three_times() -> None:
-    """One wrong digit turns busy (21) into never again (31): a lone refusal is asked again."""
+def test_refusals_between_answers_are_no_disagreement() -> None:
+    """Busy (21) every second time: the first value counts all the same, and so do jumps."""
     bus = text_bus()
-    good, refused = ("221234", fluid_text(400)), ("221234", "7E9037F2231AAAAAAAA\r\r")
-    play(bus.exchange(ASK_FLUID), [AIM, good, good, good])
-    assert play(bus.exchange(ASK_FLUID), [refused, good, good, good]) == fluid_answer(400)
-    outcome = play(bus.exchange(ASK_FLUID), [refused, refused, refused])
+    busy, good = ("221234", "7E9037F2221AAAAAAAA\r\r"), ("221234", fluid_text(400))
+    assert play(bus.exchange(ASK_FLUID), [AIM, good, busy, good, busy, good]) == fluid_answer(400)
+    outcome = play(bus.exchange(ASK_FLUID), [busy])
     assert isinstance(outcome, Outcome)
-    assert outcome.refusals[GEARBOX].code == 0x31
+    assert outcome.refusals[GEARBOX].code == 0x21
+    jump = ("221234", fluid_text(450))
+    assert play(bus.exchange(ASK_FLUID), [jump, busy, jump, busy, jump]) == fluid_answer(450)
+
+
+def test_a_unit_that_answers_late_is_waited_for_from_then_on() -> None:
+    """A patient request raises the adapter's timeout; what was heard only then is remembered."""
+    bus = text_bus()
+    patient = replace(ASK_FLUID, patient=True)
+    good = ("221234", fluid_text(400))
+    script = [AIM, ("ATSTFF", "OK\r\r"), *[("221234", "NO DATA\r\r")], *[good] * 3]
+    assert play(bus.exchange(patient), script) == fluid_answer(400)
+    assert play(bus.exchange(ASK_FLUID), [good]) == fluid_answer(400)
+    other = replace(ASK_FLUID, unit=Unit(0x7E8, 0x7E0))
+    play(
+        bus.exchange(other),
+        [("ATSH7E0", "OK\r\r"), ("ATST32", "OK\r\r"), ("221234", "NO DATA\r\r")],
+    )
 
 
 def test_after_a_silence_the_next_answer_is_the_next_ones() -> None:
@@ -326,15 +390,15 @@ def wrong_values(seed: int, chance: float, answers: int) -> tuple[int, list[floa
     """Return how many values came, and the error in K of those that were wrong."""
     rng = random.Random(seed)
     line = Line(make_adapter(seed))
-    arrival = line.run(arrive(Wanted((FLUID,)), quiet_tally()))
+    arrival = arrived(line, FLUID)
     line.spoil = spoiler(rng, chance)  # type: ignore[assignment]
-    bus, count, wrong = arrival.bus, 0, []
+    bus, count, wrong = arrival.carrier, 0, []
     for _ in range(answers):
         try:
             outcome = line.run(bus.exchange(ASK_FLUID))
         except LinkLost:
             line.spoil = lambda data, command: data
-            bus = line.run(arrive(Wanted((FLUID,)), quiet_tally())).bus
+            bus = arrived(line, FLUID).carrier
             line.spoil = spoiler(rng, chance)  # type: ignore[assignment]
             continue
         for data in outcome.answers.values():
@@ -371,6 +435,6 @@ def test_a_vehicle_that_answers_only_its_own_identifier_is_read() -> None:
     standard = re.compile(r"01|22F4")
     line.spoil = lambda data, asked: b"NO DATA\r\r>" if standard.match(asked) else data
     signal = replace(FLUID, target=0x7E1)
-    arrival = line.run(arrive(Wanted((signal,), bus=Bus.BITS_11_500K), quiet_tally()))
+    arrival = arrived(line, signal, bus=Bus.BITS_11_500K)
     assert arrival.survey.heard == {GEARBOX}
-    assert line.run(arrival.bus.exchange(ASK_FLUID)).answers == {GEARBOX: TRUE_RECORD}
+    assert line.run(arrival.carrier.exchange(ASK_FLUID)).answers == {GEARBOX: TRUE_RECORD}

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from tests.standins.text_adapter import Adapter, Vehicle
+from warmwatch.links.asking.driver import Pause
 from warmwatch.links.serial.adapter import AnswerReader
-from warmwatch.links.serial.talk import Ask, Pause, Settle, Speed
+from warmwatch.links.serial.talk import Ask, Listen, Settle, Speed
 
 Spoil = Callable[[bytes, str], bytes]
 
@@ -43,7 +44,7 @@ class Line:
 
     def _served(self, wish: Any) -> str | None:
         if not isinstance(wish, Ask):
-            if not isinstance(wish, Settle | Pause | Speed):
+            if not isinstance(wish, Settle | Listen | Pause | Speed):
                 self.told.append(wish)
             return None
         self.asked.append(wish.text)

@@ -17,8 +17,9 @@ from warmwatch.commands.step_line import step_line
 from warmwatch.core.units import parse_temperature
 from warmwatch.errors import LinkError, LinkLost, UsageError
 from warmwatch.links.address import Address
+from warmwatch.links.asking.silent import VehicleSilent
 from warmwatch.links.asking.units import Unit
-from warmwatch.links.trying.asker import Asker, VehicleSilent, open_again, open_asker
+from warmwatch.links.trying.asker import Asker, open_again, open_asker
 
 USUAL_RANGE = "1000:12FF"
 FASTEST_RATE = 10.0

@@ -16,9 +16,11 @@ from warmwatch.demo.scenario import LONGEST_MIN, VISIT, Scenario, make_scenario
 from warmwatch.demo.simulation import Outline, outline
 from warmwatch.errors import UsageError
 from warmwatch.links.address import Address
+from warmwatch.links.asking.driver import Wanted
+from warmwatch.links.asking.link import link_of
 from warmwatch.links.asking.units import NORMAL
 from warmwatch.links.base import WAIT_S, LinkItem
-from warmwatch.links.can.port import CanPort, CanSettings
+from warmwatch.links.can.port import CanOpener, CanSettings
 from warmwatch.links.live import LiveLink
 
 DEFAULT_PACE = 110.0
@@ -119,14 +121,12 @@ class DemoLink:
         settings = CanSettings(
             channel=self._car.channel,
             options={"interface": "virtual"},
-            signals=invented_signals().signals,
-            poll_s=self._settings.poll_s,
+            wanted=Wanted(invented_signals().signals, self._settings.poll_s),
             answer_s=_ANSWER_S,
             addressings=(NORMAL,),
             pause_step_s=WAIT_S * self._settings.pace,
         )
-        clock = self._car.clock
-        return LiveLink(lambda: CanPort(settings, clock), clock, {}, self._settings.poll_s)
+        return link_of(CanOpener(settings, self._car.clock), {})
 
 
 def open_address(address: Address, pace: float | None) -> DemoLink:

@@ -15,9 +15,10 @@ _VEHICLE = "ignition on (engine only outdoors: exhaust gas)? plug seated? the ve
 class Kind:
     """One kind of link.
 
-    `module` offers `open_address(address, pace) -> Link`. `trial`, where there is one, offers
-    `try_address(address)`; without it a link is tried by listening. `asker`, where there is one,
-    offers `open_asker(address, told, target)` for single requests. `replay`: the readings were
+    `module` offers `open_address(address, pace) -> Link`. `transport`, where the kind asks a
+    vehicle, offers `opener_of(address) -> Opener` (links.asking.link): watching, trying and
+    searching are then the same for all. `trial`, where there is one, offers
+    `try_address(address)`; other links are tried by listening. `replay`: the readings were
     recorded earlier. `invented`: no real vehicle is there. `foreign_units`: a bare number in it has
     no unit of its own. `endings`: a path that ends so needs no `KIND:` in front. `advice` is what
     to look at when nothing comes.
@@ -27,8 +28,8 @@ class Kind:
     about: str
     module: str
     advice: str
+    transport: str = ""
     trial: str = ""
-    asker: str = ""
     replay: bool = False
     invented: bool = False
     foreign_units: bool = False
@@ -63,10 +64,9 @@ KINDS = {
         Kind(
             "can",
             "request and answer over ISO-TP on a CAN interface",
-            "warmwatch.links.can",
+            "warmwatch.links.asking.link",
             f"{_VEHICLE} does another program ask at the same time?",
-            trial="warmwatch.links.can.trial",
-            asker="warmwatch.links.can.asker",
+            transport="warmwatch.links.can.port",
         ),
         Kind(
             "broadcast",
@@ -87,10 +87,9 @@ KINDS = {
         Kind(
             "serial",
             "an AT-command text adapter",
-            "warmwatch.links.serial",
+            "warmwatch.links.asking.link",
             f"{_VEHICLE} is the port's speed right (baud=)?",
-            trial="warmwatch.links.serial.trial",
-            asker="warmwatch.links.serial.asker",
+            transport="warmwatch.links.serial.port",
         ),
     )
 }

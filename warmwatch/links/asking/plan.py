@@ -1,27 +1,25 @@
-"""What to ask in each poll, learnt from what was answered before. No I/O and no clock.
+"""What to ask in each poll, learned from what was answered before. No I/O and no clock.
 
-Several identifiers go into one request where their sizes are known; a unit that does not take
-that is asked for one at a time from then on. A refusal is told once and heeded.
+The fluid is asked first. Several identifiers go into one request where their sizes are known; a
+unit that does not take that is asked for one at a time from then on. What was answered once is
+never given up.
 """
 
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import replace
 
 from warmwatch.core.notice import Notice
+from warmwatch.links.asking.conduct import Conducts
 from warmwatch.links.asking.question import Question
 from warmwatch.links.asking.request import Outcome, Request
 from warmwatch.links.asking.survey import Asking
 from warmwatch.links.asking.units import Unit
 from warmwatch.links.live import Polled, Values
 from warmwatch.signals import decode, obd, uds
-from warmwatch.signals.answers import Conduct, Refusal, split_records
+from warmwatch.signals.answers import Conduct, split_records
 
 SLOW_EVERY = 5
 """The slow quantities are asked in every fifth poll."""
-FLUID_RETRY_S, RETRY_S = 2.0, 30.0
-"""When an identifier that was silent or refused for now is asked again."""
-SILENT_POLLS = 2
-_MAY_CHANGE = (Conduct.STOP_IDENTIFIER, Conduct.DEFAULT_SESSION)
 BUSY_REPEATS = 3
 BUSY_DELAY_S = 0.1
 
@@ -30,6 +28,10 @@ NO_FLUID = (
     "vehicle's own with signals=FILE.toml, or search for it with `warmwatch link ADDRESS "
     "--find-temperature`."
 )
+
+
+def _never() -> bool:
+    return False
 
 
 class Plan:
@@ -48,36 +50,53 @@ class Plan:
         self._all = everybody
         self._singles: set[tuple[Unit | None, int]] = set()
         self._via_all: set[Unit] = set()
-        self._proven: set[Unit] = set()
-        self._default_session: set[Unit] = set()
+        self._not_deaf: set[Unit] = set()
+        self._waiting: list[Question] = []
         self._values: dict[str, float] = {}
         self._doubts: dict[str, str] = {}
         self._raw: list[str] = []
-        self._notices: list[Notice] = []
         self._cycles = 0
-        self._heard = self._heard_ever = False
+        self._heard = False
+        self._conducts = Conducts(asked)
         self.silent_cycles = 0
         self.silent_since_s = 0.0
         if not any(question.is_fluid for question in asked):
-            self._notices.append(Notice(NO_FLUID, alarm=True))
+            self._conducts.notices.append(Notice(NO_FLUID, alarm=True))
+
+    @property
+    def has_values(self) -> bool:
+        """True when `take` would return a value."""
+        return bool(self._values or self._doubts)
 
     def take(self) -> list[Polled]:
         """Return what was answered since the last call, each value once, and the notices."""
-        polled: list[Polled] = list(self._notices)
-        if self._values or self._doubts:
+        polled: list[Polled] = list(self._conducts.notices)
+        if self.has_values:
             polled.append(Values(self._values, self._doubts, " ".join(self._raw)))
-        self._values, self._doubts, self._raw, self._notices = {}, {}, [], []
+        self._values, self._doubts, self._raw = {}, {}, []
+        self._conducts.notices.clear()
         return polled
 
-    def cycle(self, now_s: float) -> Asking:
-        """Ask once for what is due; `now_s` is on the clock that paces the polls."""
+    def cycle(self, now_s: float, late: Callable[[], bool] = _never) -> Asking:
+        """Ask once for what is due; `now_s` is on the clock that paces the polls.
+
+        When `late` says so, what is left waits for the next cycle, where the fluid comes first
+        again; at least one other request is made.
+        """
         due = list(self._due(now_s))
         self._cycles += 1
         self._heard = False
-        for group in self._groups(due):
-            left = yield from self._ask(group, now_s)
-            if len(group) > 1 and left:
-                yield from self._one_by_one(left, now_s)
+        self._waiting += [question for question in due if question not in self._waiting]
+        groups = sorted(self._groups(self._waiting), key=lambda group: not _with_fluid(group))
+        others = 0
+        for whole in groups:
+            self._waiting = [question for question in self._waiting if question not in whole]
+            group = [question for question in whole if not question.stopped]  # meanwhile
+            if group:
+                yield from self._work(group, now_s)
+            others += not _with_fluid(group)
+            if others and late():
+                break
         if self._heard or self.silent_cycles == 0:
             self.silent_since_s = now_s
         if self._heard:
@@ -106,7 +125,11 @@ class Plan:
             for at in range(0, len(members), most):
                 yield members[at : at + most]
 
-    def _one_by_one(self, left: Sequence[Question], now_s: float) -> Asking:
+    def _work(self, group: Sequence[Question], now_s: float) -> Asking:
+        """Ask for a group, and then one by one for what stayed open."""
+        left = yield from self._ask(group, now_s)
+        if len(group) == 1:
+            return
         for question in left:
             # The refusal of one may have stopped the others.
             if not question.stopped and not (yield from self._ask([question], now_s)):
@@ -122,38 +145,55 @@ class Plan:
             if not _conduct(outcome, Conduct.REPEAT):
                 break
             outcome = yield replace(request, delay_s=BUSY_DELAY_S)
-        if _conduct(outcome, Conduct.DEFAULT_SESSION) and self._may_leave_session(outcome):
-            service, session = uds.DEFAULT_SESSION
-            yield Request(service, (session,), min(outcome.refusals))
-            outcome = yield request
-        if outcome.silent and (unit := self._perhaps_deaf(group[0])) is not None:
-            self._via_all.add(unit)
-            outcome = yield self._request(group)
-            if outcome.silent:
-                self._via_all.discard(unit)
-        self._hear(outcome)
-        left = self._read(group, outcome)
-        for question in left:
-            if len(group) == 1:
-                self._unanswered(question, outcome, now_s)
+        if _conduct(outcome, Conduct.DEFAULT_SESSION):
+            unit = min(outcome.refusals)
+            if self._conducts.may_leave_session(unit, group, now_s):
+                service, session = uds.DEFAULT_SESSION
+                yield Request(service, (session,), unit)
+                outcome = yield request
+        if outcome.silent and (unit_deaf := self._perhaps_deaf(group[0])) is not None:
+            outcome = yield from self._through_all(unit_deaf, group)
+        self._heard = self._heard or not outcome.silent
+        self._not_deaf |= outcome.spoke
+        self._conducts.heard |= outcome.spoke
+        left = self._read(group, outcome, now_s)
+        if len(group) == 1 and left and not outcome.answers.keys() & _asked_of(group[0], outcome):
+            self._conducts.unanswered(group[0], outcome, now_s)
         return left
 
-    def _hear(self, outcome: Outcome) -> None:
-        if not outcome.silent:
-            self._heard = self._heard_ever = True
-            self._proven |= outcome.answers.keys() | outcome.refusals.keys()
+    def _through_all(
+        self, unit: Unit, group: Sequence[Question]
+    ) -> Generator[Request, Outcome, Outcome]:
+        """Ask a silent unit once by the address of all: it may heed only that one."""
+        self._via_all.add(unit)
+        outcome = yield self._request(group)
+        if unit not in outcome.spoke:  # another one's answer says nothing about this one
+            self._via_all.discard(unit)
+            self._not_deaf.add(unit)
+            return Outcome()
+        return outcome
 
     def _request(self, group: Sequence[Question]) -> Request:
         unit = group[0].unit
         asked = self._all if unit in self._via_all else unit
-        return Request(group[0].service, tuple(q.identifier for q in group), asked)
+        identifiers = tuple(question.identifier for question in group)
+        expected = frozenset({unit}) if unit is not None and asked is None else frozenset()
+        return Request(
+            group[0].service,
+            identifiers,
+            asked,
+            patient=self.silent_cycles == 0 and self._conducts.patient(group),
+            expected=expected,
+        )
 
-    def _may_leave_session(self, outcome: Outcome) -> bool:
-        new = set(outcome.refusals) - self._default_session
-        self._default_session |= new
-        return bool(new)
+    def _perhaps_deaf(self, question: Question) -> Unit | None:
+        """Return the unit if it may heed only the address of all: it never answered alone."""
+        unit = question.unit
+        if unit is None or question.named or self._all is not None:
+            return None
+        return None if unit in self._via_all | self._not_deaf else unit
 
-    def _read(self, group: Sequence[Question], outcome: Outcome) -> list[Question]:
+    def _read(self, group: Sequence[Question], outcome: Outcome, now_s: float) -> list[Question]:
         lengths = {question.identifier: question.record_length for question in group}
         width = 2 if group[0].service == uds.SERVICE else 1
         open_: dict[int, Question] = {question.identifier: question for question in group}
@@ -169,15 +209,13 @@ class Plan:
             for identifier, record in records.items():
                 question = open_.pop(identifier, None)
                 if question is None:
-                    self._second_answer(group, identifier, unit)
+                    self._conducts.second_answer(group, identifier, unit, now_s)
                 else:
+                    self._conducts.answered(question, unit, now_s)
                     self._decode(question, unit, payload, record)
         return list(open_.values())
 
     def _decode(self, question: Question, unit: Unit, payload: bytes, record: bytes) -> None:
-        question.answered, question.silent = True, 0
-        if question.unit is None:
-            question.unit = unit
         for signal in question.signals:
             decoded = decode(signal, record)
             if decoded.value is not None:
@@ -198,81 +236,14 @@ class Plan:
             self._doubts[signal.name] = f"broken answer: {why}"
         self._keep_raw(group[0], unit, payload)
 
-    def _second_answer(self, group: Sequence[Question], identifier: int, unit: Unit) -> None:
-        for question in group:
-            if question.identifier == identifier and question.unit is not None:
-                self._tell(
-                    question,
-                    f"{question.unit.label} and {unit.label} both answer for {question.words}; "
-                    f"{question.unit.label} is used. Name the other with target= in the signal "
-                    f"file if that is wrong.",
-                )
 
-    def _unanswered(self, question: Question, outcome: Outcome, now_s: float) -> None:
-        if outcome.answers:
-            return  # a broken answer, already told as a doubt
-        question.retry_s = now_s
-        if outcome.refusals:
-            unit = min(outcome.refusals)
-            self._refused(question, unit, outcome.refusals[unit], now_s)
-            return
-        question.silent += 1
-        # While nobody at all has spoken, it is the link that is silent, not this identifier.
-        if question.silent >= SILENT_POLLS and self._heard_ever:
-            self._silent(question, now_s)
-
-    def _perhaps_deaf(self, question: Question) -> Unit | None:
-        """Return the unit if it may heed only the address of all: it never answered alone."""
-        unit, chosen = question.unit, question.signals[0].target is not None
-        if unit is None or chosen or self._all is not None:
-            return None
-        return None if unit in self._via_all | self._proven else unit
-
-    def _silent(self, question: Question, now_s: float) -> None:
-        if question.answered:
-            return  # it will come back, or the whole link is lost
-        question.retry_s = now_s + (FLUID_RETRY_S if question.is_fluid else RETRY_S)
-        self._tell(
-            question,
-            f"Nothing answers for {question.words}: this vehicle does not offer it there, or the "
-            f"ignition is off.",
-            alarm=question.is_fluid,
-        )
-
-    def _refused(self, question: Question, unit: Unit, refusal: Refusal, now_s: float) -> None:
-        now_not = refusal.conduct in (Conduct.LATER, Conduct.WAIT, Conduct.REPEAT)
-        # The start of the engine may change what a unit gives: a fluid refused once is no reason
-        # to stay blind for the rest of the day.
-        rarely = question.is_fluid and refusal.conduct in _MAY_CHANGE
-        # When everybody was asked, another unit may still answer: one refusal does not end it.
-        later = now_not or rarely or question.unit is None
-        soon = question.is_fluid and now_not
-        question.retry_s = now_s + (FLUID_RETRY_S if soon else RETRY_S)
-        question.stopped = not later
-        if refusal.conduct is Conduct.STOP_SERVICE and not later:
-            for other in self._asked:
-                if (other.unit, other.service) == (question.unit, question.service):
-                    other.stopped = True
-        text = f"{unit.label} gives no {question.words}: {refusal.words}."
-        self._tell(
-            question,
-            f"{text} {_again(now_not, later)}",
-            alarm=question.is_fluid and not now_not,
-        )
-
-    def _tell(self, question: Question, text: str, alarm: bool = False) -> None:
-        if text not in question.told:
-            question.told.add(text)
-            self._notices.append(Notice(text, alarm=alarm))
+def _with_fluid(group: Sequence[Question]) -> bool:
+    return any(question.is_fluid for question in group)
 
 
-def _again(now_not: bool, later: bool) -> str:
-    """Say whether a refused question is asked again."""
-    if now_not:
-        return "It is asked again later."
-    if later:
-        return f"It is asked again every {RETRY_S:.0f} s, in case that changes with the engine on."
-    return "It is not asked again."
+def _asked_of(question: Question, outcome: Outcome) -> frozenset[Unit]:
+    """Return the units whose answer would be this question's."""
+    return outcome.spoke if question.unit is None else frozenset({question.unit})
 
 
 def _conduct(outcome: Outcome, conduct: Conduct) -> bool:

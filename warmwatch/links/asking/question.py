@@ -11,20 +11,27 @@ FLUID = "fluid_c"
 SLOW = frozenset({"coolant_c", "ambient_c", "voltage_v", "run_time_s", "engine_oil_c", "intake_c"})
 """Quantities that change slowly and are asked for less often."""
 
+TELL_AGAIN_S = 60.0
+
 _STANDARD = SLOW - {"intake_c"} | {"engine_rpm", "speed_kmh", "load_pct", "throttle_pct"}
 
 
 @dataclass(slots=True)
 class Question:
-    """`unit` is None until it is known who answers; then everybody is asked."""
+    """`unit` is None until it is known who answers; then everybody is asked.
+
+    `answered_s` is when it was answered last, None before the first time; `silent` and `refused`
+    count since then.
+    """
 
     signals: tuple[Signal, ...]
     unit: Unit | None
-    answered: bool = False
+    answered_s: float | None = None
     silent: int = 0
+    refused: int = 0
     retry_s: float = 0.0
     stopped: bool = False
-    told: set[str] = field(default_factory=set)
+    told_s: dict[str, float] = field(default_factory=dict)
 
     @property
     def service(self) -> int:
@@ -39,6 +46,11 @@ class Question:
         return any(signal.name == FLUID for signal in self.signals)
 
     @property
+    def named(self) -> bool:
+        """True when the signal file says which unit to ask."""
+        return self.signals[0].target is not None
+
+    @property
     def slow(self) -> bool:
         return all(signal.name in SLOW for signal in self.signals)
 
@@ -51,6 +63,15 @@ class Question:
         """What is asked, for people: `fluid_c (22 1234)`."""
         names = ", ".join(signal.name for signal in self.signals)
         return f"{names} ({self.signals[0].ask})"
+
+    def may_tell(self, text: str, now_s: float) -> bool:
+        """True when `text` is new, or was told long ago and the question was answered since."""
+        told_s = self.told_s.get(text)
+        since = told_s is not None and self.answered_s is not None and self.answered_s > told_s
+        if told_s is not None and not (since and now_s - told_s >= TELL_AGAIN_S):
+            return False
+        self.told_s[text] = now_s
+        return True
 
 
 def questions(

@@ -19,12 +19,18 @@ MAX_PENDING = 10
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """Identifiers asked of one unit, or of all when `unit` is None."""
+    """Identifiers asked of one unit, or of all when `unit` is None.
+
+    `delay_s` is a pause before it. `patient`: wait longer than usual. `expected` are all that can
+    answer a request to everybody, where that is known: the wait ends with the last of them.
+    """
 
     service: int
     identifiers: tuple[int, ...]
     unit: Unit | None = None
-    delay_s: float = 0.0
+    delay_s: float = field(default=0.0, compare=False)
+    patient: bool = field(default=False, compare=False)
+    expected: frozenset[Unit] = field(default=frozenset(), compare=False)
 
     @property
     def width(self) -> int:
@@ -43,18 +49,32 @@ class Request:
             first in self.identifiers and len(payload) > self.width
         )
 
+    def answered_by(self, payload: bytes) -> bool:
+        """True when a payload is a positive or a negative answer to this request."""
+        refusal = parse_refusal(payload)
+        return self.matches(payload) or (refusal is not None and refusal.service == self.service)
+
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What came back until the wait ran out: positive answers and refusals by unit."""
+    """What came back until the wait ran out: positive answers and refusals by unit.
+
+    `took_s` is how long each of them took, where that is known.
+    """
 
     answers: Mapping[Unit, bytes] = field(default_factory=dict)
     refusals: Mapping[Unit, Refusal] = field(default_factory=dict)
+    took_s: Mapping[Unit, float] = field(default_factory=dict, compare=False)
 
     @property
     def silent(self) -> bool:
         """True when nobody said anything."""
         return not (self.answers or self.refusals)
+
+    @property
+    def spoke(self) -> frozenset[Unit]:
+        """The units that said anything."""
+        return frozenset(self.answers) | frozenset(self.refusals)
 
 
 class Exchange:
@@ -67,18 +87,20 @@ class Exchange:
 
     def __init__(self, request: Request, now_s: float, wait_s: float) -> None:
         self._request = request
+        self._asked_s = now_s
         self._pending_wait_s = max(uds.P2_STAR_S, wait_s)
         self._deadline_s = now_s + wait_s
         self._pending_deadline_s = self._deadline_s
         self._pending: dict[Unit, int] = {}
         self._answers: dict[Unit, bytes] = {}
         self._refusals: dict[Unit, Refusal] = {}
+        self._took_s: dict[Unit, float] = {}
         self.strays = 0
 
     @property
     def outcome(self) -> Outcome:
         """What has come so far."""
-        return Outcome(self._answers, self._refusals)
+        return Outcome(self._answers, self._refusals, self._took_s)
 
     def receive(self, unit: Unit, payload: bytes, now_s: float) -> None:
         """Take a payload; one that does not belong to the request is only counted."""
@@ -92,6 +114,7 @@ class Exchange:
             self._answers[unit] = payload
             self._refusals.pop(unit, None)
             self._pending.pop(unit, None)
+            self._took_s.setdefault(unit, now_s - self._asked_s)
         else:
             self.strays += 1
 
@@ -99,6 +122,7 @@ class Exchange:
         if unit in self._answers:
             return
         self._refusals[unit] = refusal
+        self._took_s.setdefault(unit, now_s - self._asked_s)
         if refusal.conduct is not Conduct.WAIT:
             self._pending.pop(unit, None)
             return
@@ -115,5 +139,8 @@ class Exchange:
         """True when no more is to be waited for."""
         if self._pending:
             return now_s >= self._pending_deadline_s
-        one_said_something = self._request.unit is not None and not self.outcome.silent
-        return one_said_something or now_s >= self._deadline_s
+        if self._request.unit is not None:
+            complete = not self.outcome.silent
+        else:
+            complete = bool(self._request.expected) and self._request.expected <= self.outcome.spoke
+        return complete or now_s >= self._deadline_s

@@ -45,8 +45,9 @@ class Survey:
         for block in range(0, LAST_BLOCK + 1, obd.BLOCK):
             if block and not any(block in pids for pids in found.values()):
                 break
-            outcome = yield Request(service, (base | block,), self._everybody)
-            self.heard.update(outcome.answers, outcome.refusals)
+            offering = frozenset(unit for unit, pids in found.items() if block in pids)
+            outcome = yield Request(service, (base | block,), self._everybody, expected=offering)
+            self.heard |= outcome.spoke
             for unit, payload in outcome.answers.items():
                 found.setdefault(unit, set()).update(_pids(payload, service, base | block))
         for unit, pids in found.items():
@@ -64,7 +65,7 @@ class Survey:
             if self.heard:
                 return
             outcome = yield request
-            self.heard.update(outcome.answers, outcome.refusals)
+            self.heard |= outcome.spoke
 
 
 def _pids(payload: bytes, service: int, identifier: int) -> frozenset[int]:

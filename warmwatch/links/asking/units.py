@@ -1,6 +1,6 @@
 """Who can be asked on a CAN bus, and at which identifiers (ISO 15765-2, ISO 15765-4)."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from warmwatch.errors import UsageError
@@ -36,6 +36,8 @@ class Unit:
     @property
     def label(self) -> str:
         """The answering identifier in hex digits, as it shows on the bus."""
+        if not self.answer_id:  # a text adapter that shows no identifiers
+            return f"the unit at {self.request_id:X}"
         return f"{self.answer_id:08X}" if self.wide else f"{self.answer_id:03X}"
 
 
@@ -69,6 +71,11 @@ class Addressing:
 def is_wide(target: int) -> bool:
     """True when a unit's address is of 29 bits: a node, or an identifier that needs them."""
     return target <= LAST_NODE or target > LAST_NARROW
+
+
+def way_to(target: int, ways: Sequence[Addressing]) -> Addressing:
+    """Return the way to reach `target`: an 11-bit identifier, or a node or identifier of 29."""
+    return next((way for way in ways if (way is FIXED) == is_wide(target)), ways[0])
 
 
 NORMAL = Addressing("normal", 0x7DF)

@@ -6,6 +6,7 @@ requests that read and the flow control of their answers, and nothing else.
 
 import logging
 from collections import deque
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import isotp
@@ -39,12 +40,16 @@ _MOST_AT_ONCE = 2000
 
 
 class Transport:
-    """Owns one bus object; `receive` is its only wait."""
+    """Owns one bus object; `receive` is its only wait.
+
+    `addressing` is the present way to reach units; answers by any of `ways` are received, too.
+    """
 
     def __init__(self, bus: "can.BusABC", addressing: Addressing = NORMAL) -> None:
         self._bus = bus
         self._reader = FrameReader(bus)
         self.addressing = addressing
+        self.ways: Sequence[Addressing] = (addressing,)
         self._layers: dict[tuple[int, bool], _Layer] = {}
         self.bus_errors = 0
         self.frames = 0
@@ -99,7 +104,8 @@ class Transport:
         key = (message.arbitration_id, message.is_extended_id)
         layer = self._layers.get(key)
         if layer is None:
-            unit = self.addressing.sender(*key)
+            found = (way.sender(*key) for way in (self.addressing, *self.ways))
+            unit = next((unit for unit in found if unit is not None), None)
             if unit is None:
                 return
             layer = self._layer(unit)

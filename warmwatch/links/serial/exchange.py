@@ -2,7 +2,8 @@
 
 A text line carries no checksum. What its structure cannot show - a data digit that became another
 digit - is caught by asking again: a value that differs from the last one by more than a tolerance,
-and the very first one, count only when three answers in a row agree.
+and the very first one, count only when three answers in a row agree. Refusals between them do not
+matter: no refusal ends the asking for what was answered before.
 """
 
 from collections.abc import Generator, Iterable, Mapping
@@ -10,10 +11,13 @@ from dataclasses import dataclass
 
 from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import LinkLost
+from warmwatch.links.asking.driver import Pause
+from warmwatch.links.asking.patience import Patience
 from warmwatch.links.asking.request import MAX_PENDING, Outcome, Request
 from warmwatch.links.asking.units import FIXED, NORMAL, Unit
 from warmwatch.links.serial.adapter import Answer, Headers, Word, read_answer
-from warmwatch.links.serial.talk import COMMAND_WAIT_S, Adapter, Ask, Pause, Settle, Wish
+from warmwatch.links.serial.talk import COMMAND_WAIT_S, Adapter, Ask, Listen, Settle, Wish
+from warmwatch.links.serial.waiting import Waiting
 from warmwatch.links.tally import Tally
 from warmwatch.signals import Signal, decode
 from warmwatch.signals.answers import Conduct, Refusal, parse_refusal, split_records
@@ -25,6 +29,8 @@ TRIES = 3
 AGREEING = 3
 """So many answers in a row must agree before a surprising value counts."""
 CONFIRMATIONS = 5
+REFUSALS, REFUSED_PAUSE_S = 8, 0.1
+"""So many refusals may come between answers that must agree."""
 LOST_AFTER_UNREADABLE = 6
 LOST_AFTER_SILENCES = 3
 PENDING_PAUSE_S = 0.5
@@ -54,9 +60,19 @@ def request_text(request: Request) -> str:
 class TextBus:
     """The bus behind an adapter. `exchange` is the generator to drive for one request."""
 
-    def __init__(self, adapter: Adapter, signals: Iterable[Signal], tally: Tally) -> None:
+    def __init__(
+        self,
+        adapter: Adapter,
+        signals: Iterable[Signal],
+        tally: Tally,
+        patience: Patience,
+        *,
+        always_wait: bool = False,
+    ) -> None:
         self._adapter = adapter
         self._tally = tally
+        self._patience = patience
+        self._waiting = Waiting(patience, always=always_wait)
         self._addressing = FIXED if adapter.wide else NORMAL
         self._signals: dict[tuple[int, int], list[Signal]] = {}
         for signal in signals:
@@ -83,24 +99,33 @@ class TextBus:
         if request.delay_s:
             yield Pause(request.delay_s)
         yield from self._aim(request.unit)
-        heard = yield from self._readable(request)
+        tries = yield from self._waiting.set_for(request, self._commanded)
+        heard = _NOTHING
+        for asked in range(tries):  # an answer that comes after the wait counts for the next try
+            heard = yield from self._readable(request)
+            if not heard.outcome.silent:
+                yield from self._waiting.heard(request, heard.outcome, asked + 1)
+                break
         if self._surprising(request, heard):
             heard = yield from self._confirmed(request, heard)
-        if not heard.outcome.silent:
+        if heard.outcome.answers:
             self._last[request] = heard
         return heard.outcome
 
     def _surprising(self, request: Request, heard: _Heard) -> bool:
-        """A first or changed value, and a refusal of what was answered before."""
+        """True for a first or a changed value."""
         last = self._last.get(request)
-        if heard.outcome.refusals and not heard.outcome.answers:
-            return last is not None and bool(last.outcome.answers)
         return bool(heard.values) and (last is None or not _agree(last, heard))
 
     def _confirmed(self, request: Request, heard: _Heard) -> Generator[Wish, str | None, _Heard]:
-        agreeing = 1
-        for _ in range(CONFIRMATIONS):
+        agreeing, asked, refused = 1, 0, 0
+        while asked < CONFIRMATIONS and refused < REFUSALS:
             again = yield from self._readable(request)
+            if again.outcome.refusals and not again.outcome.answers:
+                refused += 1
+                yield Pause(REFUSED_PAUSE_S)
+                continue
+            asked += 1
             agreeing = agreeing + 1 if _agree(heard, again) else 1
             heard = again
             if agreeing == AGREEING and not heard.outcome.silent:
@@ -113,20 +138,34 @@ class TextBus:
     def _readable(self, request: Request) -> Generator[Wish, str | None, _Heard]:
         """Ask until an answer can be read, but not for ever."""
         tries = pending = 0
+        heard: _Heard | None = None
         while tries < TRIES and pending <= MAX_PENDING:
             heard = yield from self._asked_once(request)
             if heard is None:
                 tries += 1
-            elif not _only_waiting(heard.outcome):
+                continue
+            if not _only_waiting(heard.outcome):
                 return heard
-            else:
-                pending += 1
-                yield Pause(PENDING_PAUSE_S)
-        return _NOTHING
+            pending += 1
+            yield from self._waiting.asked_for_time(heard.outcome)
+            yield from self._waiting.set_for(request, self._commanded)
+            late = yield from self._comes_late(request)
+            if late is not None:
+                return late
+        return heard or _NOTHING
+
+    def _comes_late(self, request: Request) -> Generator[Wish, str | None, _Heard | None]:
+        """Return an answer that comes after the adapter stopped waiting, if it prints that."""
+        text = yield Listen(PENDING_PAUSE_S)
+        if not text:
+            return None
+        answer = read_answer(text, request_text(request), self._adapter.headers)
+        heard, _ = self._judged(request, answer)
+        return heard if heard is not None and heard.outcome.answers else None
 
     def _asked_once(self, request: Request) -> Generator[Wish, str | None, _Heard | None]:
         command = request_text(request)
-        text = yield Ask(command)
+        text = yield Ask(command, self._waiting.prompt_s)
         if text is None:
             yield from self._back_in_step()
             return None

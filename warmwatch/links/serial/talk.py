@@ -1,9 +1,9 @@
 """Talking with an AT-command text adapter: what to say, and what its answers mean. No I/O.
 
-Everything here is a generator that yields what it wants done (`Ask`, `Settle`, `Pause`, `Speed`)
-or what it found (`Step`, readings, notices) and is sent the text of an answer, or None when no
-prompt came in time. Only the core that nearly all such adapters know is spoken; a command that an
-adapter does not know is gone without.
+Everything here is a generator that yields what it wants done (`Ask`, `Settle`, `Listen`, `Pause`,
+`Speed`) or what it found (`Step`, readings, notices) and is sent the text of an answer, or None
+when no prompt came in time. Only the core that nearly all such adapters know is spoken; unsupported
+commands are skipped.
 """
 
 import re
@@ -12,10 +12,13 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from warmwatch.errors import LinkLost
+from warmwatch.links.asking.driver import Pause
+from warmwatch.links.asking.silent import NotUnderstood, VehicleSilent
+from warmwatch.links.asking.units import is_wide
 from warmwatch.links.live import Polled
 from warmwatch.links.serial.adapter import Headers, Word, headers_in, read_answer
-from warmwatch.links.trying.asker import VehicleSilent
 from warmwatch.links.trying.steps import Step, StepState
+from warmwatch.signals.answers import NEGATIVE, POSITIVE_OFFSET
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +37,8 @@ class Settle:
 
 
 @dataclass(frozen=True, slots=True)
-class Pause:
-    """Wait."""
+class Listen:
+    """Take what comes without being asked for, for `seconds`; the text may be empty."""
 
     seconds: float
 
@@ -47,7 +50,7 @@ class Speed:
     baud: int
 
 
-Wish = Ask | Settle | Pause | Speed | Step | Polled
+Wish = Ask | Settle | Listen | Pause | Speed | Step | Polled
 
 
 class Bus(StrEnum):
@@ -71,10 +74,12 @@ _SETUP = {
     "ATAT1": "adaptive timing",
 }
 _FIRST_REQUEST = "0100"
+TESTER_PRESENT = "3E00"
+LONGEST_WAIT = "ATSTFF"
 _SEARCH_S = 20.0
 COMMAND_WAIT_S = 1.0
 _RESET_S = 2.0
-_OTHER_SPEED_S = 1.2
+_QUICK_S, _OTHER_SPEED_S = 0.3, 1.2
 _VOLTS = re.compile(r"(\d{1,2}\.\d{1,2})V?")
 IGNITION = "switch the ignition on (engine running only outdoors: exhaust gas) and check the plug"
 OLDER_BUS = "serial: reads CAN only; a thermometer that prints numbers can be read by lines:"
@@ -88,26 +93,34 @@ class Adapter:
     wide: bool
 
 
-def greet(bauds: Sequence[int | None]) -> Generator[Wish, str | None, str]:
-    """Reset the adapter, at each speed in turn, and return what it calls itself.
+def greet(bauds: Sequence[int | None]) -> Generator[Wish, str | None, tuple[str, int | None]]:
+    """Reset the adapter and return what it calls itself, and the speed at which it answered.
 
-    The first speed is the one that the port was opened at; None leaves it alone.
+    Each speed is tried with a short wait first, and then with one that is long enough for an
+    adapter that has just got its power. None leaves the port's speed alone.
     Raises LinkLost when nothing with a prompt answers.
     """
     heard = False
-    for number, speed in enumerate(bauds):
-        if number and speed is not None:
-            yield Speed(speed)
-        for _ in range(1 if number else 2):
-            text = yield Ask("ATZ", _OTHER_SPEED_S if number else _RESET_S)
+    for command, wait_s in (("ATE0", _QUICK_S), ("ATZ", _OTHER_SPEED_S)):
+        for speed in bauds:
+            if speed is not None:
+                yield Speed(speed)
+            text = yield Ask(command, wait_s)
             yield Settle(0.1)
             if text is not None and _readable(text):
-                return _name(text)
+                return (yield from _name_of(text)), speed
             heard = heard or text is not None
     advice = "check its power and plug, and the speed (?baud=)"
     seen = "what answers is no text adapter" if heard else "nothing answers with a prompt"
     yield Step("adapter answers", StepState.FAILED, seen, advice)
-    raise LinkLost(f"The port is open, but {seen}: {advice}.")
+    raise NotUnderstood(f"The port is open, but {seen}: {advice}.")
+
+
+def _name_of(text: str) -> Generator[Wish, str | None, str]:
+    """Reset what has answered and return its name; `text` may be its greeting already."""
+    reset = yield Ask("ATZ", _RESET_S)
+    yield Settle(0.1)
+    return _name(reset if reset is not None and _readable(reset) else text)
 
 
 def set_up(bus: Bus) -> Generator[Wish, str | None, None]:
@@ -138,47 +151,86 @@ def battery(tries: int = 2) -> Generator[Wish, str | None, float | None]:
     return None
 
 
-def find_bus(bus: Bus) -> Generator[Wish, str | None, Adapter]:
+def find_bus(
+    bus: Bus, own: Sequence[str] = (), target: int | None = None
+) -> Generator[Wish, str | None, Adapter]:
     """Reach the vehicle and return which bus it is and how answers look.
 
-    Raises LinkLost when the vehicle is silent or its bus is not CAN. With a bus that the user gave,
-    silence to the first request is no reason to give up.
+    `own` are requests of the signal file: a vehicle may answer only these. With `target`, the
+    address of a unit, or a bus that the user gave, silence is no reason to give up.
+    Raises LinkLost when the vehicle is silent or its bus is not CAN.
     """
     text, headers = yield from _first_answer(bus)
     digit = yield from _bus_digit()
     if headers is None and digit is not None and digit in "12345":
         yield Step("bus", StepState.FAILED, "an older kind of bus, not CAN", OLDER_BUS)
         raise LinkLost(f"The diagnostic bus of this vehicle is not CAN: {OLDER_BUS}.")
+    if headers is None and bus is Bus.AUTO:
+        found = yield from _knocked(own)
+        if found is not None:
+            return found
+        if target is not None:
+            return (yield from _taken_for(target))
     if headers is None:
         yield from _silent(bus, text)
-    found = _DIGITS.get(digit or "", bus)
-    wide = found.value.startswith("29")
+    return (yield from _adapter(_DIGITS.get(digit or "", bus), headers))
+
+
+def _adapter(bus: Bus, headers: Headers | None) -> Generator[Wish, str | None, Adapter]:
+    wide = bus.value.startswith("29")
     if headers in (Headers.BITS_11, Headers.BITS_29):  # what was seen beats what was said
         wide = headers is Headers.BITS_29
     shown = headers or (Headers.BITS_29 if wide else Headers.BITS_11)
-    name = found.value if found is not Bus.AUTO else f"{29 if wide else 11}-bit, speed not told"
+    name = bus.value if bus is not Bus.AUTO else f"{29 if wide else 11}-bit, speed not told"
     yield Step("bus", StepState.OK if headers else StepState.UNKNOWN, f"CAN, {name}")
     return Adapter(shown, wide)
 
 
 def _first_answer(bus: Bus) -> Generator[Wish, str | None, tuple[str, Headers | None]]:
+    """Put the standard's first request; the second time with the longest wait."""
     text: str | None = None
-    for _ in range(2):
+    for patient in (False, True):
+        if patient:
+            yield Ask(LONGEST_WAIT, COMMAND_WAIT_S)
         text = yield Ask(_FIRST_REQUEST, _SEARCH_S if bus is Bus.AUTO else 5.0)
-        headers = _headers_of(text or "")
+        headers = _headers_of(text or "", _FIRST_REQUEST)
         if headers is not None:
             return text or "", headers
         yield Settle()
     return text or "", None
 
 
-def _headers_of(text: str) -> Headers | None:
-    """Return the form in which an answer to the first request makes sense."""
-    for headers in (headers_in(text, _FIRST_REQUEST), Headers.NONE):
+def _knocked(own: Sequence[str]) -> Generator[Wish, str | None, Adapter | None]:
+    """Try each CAN bus with requests that a vehicle without service 01 may answer."""
+    for bus in list(_DIGIT_OF)[1:]:
+        yield Ask(f"ATSP{_DIGIT_OF[bus]}", COMMAND_WAIT_S)
+        for request in (TESTER_PRESENT, *own):
+            text = yield Ask(request, 5.0)
+            headers = _headers_of(text or "", request)
+            if headers is not None:
+                return (yield from _adapter(bus, headers))
+    return None
+
+
+def _taken_for(target: int) -> Generator[Wish, str | None, Adapter]:
+    """Take the usual bus for such an address."""
+    bus = Bus.BITS_29_500K if is_wide(target) else Bus.BITS_11_500K
+    seen = f"nobody answers the standard's requests; {target:X} is asked all the same on {bus}"
+    yield Step("bus", StepState.UNKNOWN, seen, "?bus= names another")
+    yield Ask(f"ATSP{_DIGIT_OF[bus]}", COMMAND_WAIT_S)
+    wide = bus is Bus.BITS_29_500K
+    return Adapter(Headers.BITS_29 if wide else Headers.BITS_11, wide)
+
+
+def _headers_of(text: str, request: str) -> Headers | None:
+    """Return the form in which `text` makes sense as an answer to the request."""
+    service = int(request[:2], 16)
+    for headers in (headers_in(text, request), Headers.NONE):
         if headers is not None:
-            answer = read_answer(text, _FIRST_REQUEST, headers)
-            if any(payload.data[:2] in (b"\x41\x00", b"\x7f\x01") for payload in answer.payloads):
-                return headers
+            for payload in read_answer(text, request, headers).payloads:
+                said = payload.data[:1] == bytes([service + POSITIVE_OFFSET])
+                if said or payload.data[:2] == bytes([NEGATIVE, service]):
+                    return headers
     return None
 
 

@@ -9,6 +9,7 @@ from warmwatch.core.reading import Reading
 from warmwatch.errors import LinkError
 from warmwatch.links.address import Address
 from warmwatch.links.base import open_link
+from warmwatch.links.trying.asking import try_asking
 from warmwatch.links.trying.steps import (
     Heard,
     Step,
@@ -24,7 +25,9 @@ LISTEN_S = 8.0
 
 def try_link(address: Address, seconds: float = LISTEN_S) -> Iterator[Step]:
     """Yield steps as they are taken. Raises UsageError for an address that cannot be meant."""
-    if address.about_kind.trial:
+    if address.about_kind.transport:
+        yield from try_asking(address)
+    elif address.about_kind.trial:
         module = import_module(address.about_kind.trial)
         own: TryAddress = module.try_address
         yield from own(address)

@@ -1,4 +1,4 @@
-"""What `serial:` shows when it is tried, step by step."""
+"""What a link that asks shows when it is tried, step by step."""
 
 import time
 from collections.abc import Iterator
@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from warmwatch.core.notice import Notice
 from warmwatch.errors import LinkError
 from warmwatch.links.address import Address
+from warmwatch.links.asking.driver import OFFER, Carrier, Talking, serve
+from warmwatch.links.asking.link import opener_of
 from warmwatch.links.asking.plan import NO_FLUID
-from warmwatch.links.byte_port import PortOpener
+from warmwatch.links.asking.port import TalkPort
 from warmwatch.links.live import Values
-from warmwatch.links.serial.port import TextPort, open_text_port, settings_of
-from warmwatch.links.serial.serve import OFFER
 from warmwatch.links.trying.steps import (
     Heard,
     Step,
@@ -23,23 +23,25 @@ from warmwatch.links.trying.steps import (
 TRY_POLLS_S = 5.0
 
 
-def try_address(address: Address) -> Iterator[Step]:
-    """Yield what setting up and TRY_POLLS_S of polling show; never raises a LinkError."""
-    settings = settings_of(address)
-    opener = PortOpener(settings.name, settings.baud, settings.usb_serial)
+def try_asking(address: Address) -> Iterator[Step]:
+    """Yield what setting up and TRY_POLLS_S of polling show; raises UsageError only."""
+    opener = opener_of(address)
+
+    def talking(carrier: Carrier) -> Talking:
+        return serve(carrier, opener.wanted, opener.clock.elapsed_s)
+
     try:
-        port = open_text_port(opener, settings.wanted)
+        port = opener.open(talking)
     except LinkError as error:
         yield Step("port opened", StepState.FAILED, str(error))
         return
-    yield Step("port opened", StepState.OK, settings.name)
     try:
         yield from _tried(port, names_fluid(address))
     finally:
         port.close()
 
 
-def _tried(port: TextPort, named: bool) -> Iterator[Step]:
+def _tried(port: TalkPort, named: bool) -> Iterator[Step]:
     readings: list[Heard] = []
     began_s: float | None = None
     told = False
