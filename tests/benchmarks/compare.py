@@ -18,8 +18,8 @@ from pathlib import Path
 from tests.compare.made import START_UTC_S, Warm, warm_items
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job
+from warmwatch.recording.names import sidecar_path, sidecar_text, text_digest
 from warmwatch.recording.rows import HEADER, Chain, item_cells, utc_text
-from warmwatch.recording.sidecar import sidecar_path, sidecar_text, text_digest
 
 METHODS = {"idle": 1.9, "drive": 3.0, "fast-idle": 2.3, "hill": 3.6}
 SECONDS = 1800

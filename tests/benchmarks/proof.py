@@ -14,8 +14,8 @@ from tests.recording.invented import JOB, UTC_S, record
 from warmwatch.core.reading import Reading
 from warmwatch.core.watch import Watch
 from warmwatch.recording.jobs import list_recordings
+from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.seal.verify import verify_recording
-from warmwatch.recording.sidecar import sidecar_path
 
 FILES = 10_000
 HERTZ = 10

@@ -7,7 +7,7 @@ import pytest
 from tests.outputs.invented import JOB, warm_up
 from warmwatch.commands.main import run
 from warmwatch.core.reading import Item
-from warmwatch.recording.sidecar import sidecar_path
+from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.writer import create
 
 PNG = b"\x89PNG\r\n\x1a\n"

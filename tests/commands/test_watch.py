@@ -13,7 +13,7 @@ import pytest
 
 import warmwatch as package
 from tests.commands.conftest import Run
-from warmwatch.recording.sidecar import sidecar_path
+from warmwatch.recording.names import sidecar_path
 
 COLUMNS = ("--column", "elapsed_s=t", "--column", "fluid_c=temp")
 WATCH = [sys.executable, "-m", "warmwatch", "watch"]

@@ -32,7 +32,7 @@ from warmwatch.core.band import Band
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Reading
 from warmwatch.errors import RecordingError, UsageError, WarmwatchError
-from warmwatch.recording.sidecar import sidecar_path
+from warmwatch.recording.names import sidecar_path
 
 WARM = Warm(rate=2.5)
 T = TypeVar("T")

@@ -18,7 +18,7 @@ with atheris.instrument_imports(include=["warmwatch", "pypdf"]):
     from tests.recording.invented import check_items, record
     from warmwatch.outputs.proof.document import make_proof
     from warmwatch.outputs.proof.facts import gather
-    from warmwatch.recording.sidecar import sidecar_path
+    from warmwatch.recording.names import sidecar_path
 
 
 def seeds(folder: Path, kind: str) -> bytes:

@@ -20,8 +20,8 @@ from warmwatch.core.job import job_from_mapping, job_to_mapping
 from warmwatch.errors import RecordingError, UsageError
 from warmwatch.outputs.proof.document import make_proof
 from warmwatch.outputs.proof.facts import gather
+from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.reader import RowReader
-from warmwatch.recording.sidecar import sidecar_path
 
 LESS = settings(
     max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]

@@ -23,10 +23,10 @@ from warmwatch.errors import RecordingError
 from warmwatch.outputs.proof.document import make_proof
 from warmwatch.outputs.proof.facts import gather
 from warmwatch.outputs.proof.reading import attachments, verify_pdf
+from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.seal.key import make_key, sign_recording
 from warmwatch.recording.seal.pdf import PLACEHOLDER, check_pdf, seal_pdf
 from warmwatch.recording.seal.report import SealState
-from warmwatch.recording.sidecar import sidecar_path
 
 TIME = "2026-01-02T03:04:05Z"
 LEDGER = (Entry(Act.DRAINED, 4.25, 85.0), Entry(Act.FILLED, 4.05, 20.0))

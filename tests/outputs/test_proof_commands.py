@@ -7,8 +7,8 @@ import pytest
 
 from tests.recording.invented import record
 from warmwatch.commands.main import run
+from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.seal.signature import signature_path
-from warmwatch.recording.sidecar import sidecar_path
 
 LEDGER = """
 band = "80:90"

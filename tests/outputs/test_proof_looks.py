@@ -18,7 +18,7 @@ from warmwatch.errors import RecordingError
 from warmwatch.outputs.proof.facts import gather
 from warmwatch.outputs.proof.page import MOST_ROWS, proof_page
 from warmwatch.outputs.proof.reading import attachments
-from warmwatch.recording.sidecar import sidecar_path
+from warmwatch.recording.names import sidecar_path
 
 TOLD = replace(JOB, check=CheckRules(tilt_deg=0.3, in_park=True, selector_cycled=True))
 CHECK = {100: MarkName.PLUG_OUT, 110: MarkName.DRIP, 120: MarkName.PLUG_IN, 130: MarkName.LEVEL_SET}

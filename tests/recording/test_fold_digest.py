@@ -15,8 +15,10 @@ PACKAGE = Path(warmwatch.__file__).parent
 
 def loaded_by_the_fold() -> set[str]:
     code = (
-        "import sys, warmwatch.core.watch\n"
-        "print(*[name for name in sys.modules if name.startswith('warmwatch.')])"
+        "import sys, warmwatch\n"
+        "before = set(sys.modules)\n"
+        "import warmwatch.core.watch\n"
+        "print(*[name for name in sys.modules if name[:10] == 'warmwatch.' and name not in before])"
     )
     ran = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True,

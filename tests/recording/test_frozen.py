@@ -15,6 +15,7 @@ from warmwatch.core.units import QUANTITIES, Quantity
 from warmwatch.errors import RecordingError
 from warmwatch.outputs.proof.reading import verify_file
 from warmwatch.recording.fold import fold_digest
+from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.reader import RowReader
 from warmwatch.recording.rows import Chain
 from warmwatch.recording.schema import current_schema
@@ -22,7 +23,7 @@ from warmwatch.recording.seal import rederive
 from warmwatch.recording.seal.key import public_fingerprint
 from warmwatch.recording.seal.report import Report, SealState
 from warmwatch.recording.seal.verify import verify_recording
-from warmwatch.recording.sidecar import read_sidecar, sidecar_path
+from warmwatch.recording.sidecar import read_sidecar
 
 FROZEN = Path(__file__).parent / "frozen" / "0.1"
 RECORDINGS = {path.parent.name: path for path in sorted(FROZEN.glob("*/*.csv"))}

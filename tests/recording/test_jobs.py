@@ -7,7 +7,7 @@ import pytest
 from tests.recording.invented import ABOUT, JOB, UTC_S, check_items, record
 from warmwatch.errors import UsageError
 from warmwatch.recording.jobs import list_recordings, listed_object
-from warmwatch.recording.sidecar import sidecar_path
+from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.writer import create
 
 

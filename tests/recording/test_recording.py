@@ -18,12 +18,14 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName, Reading, Tick
 from warmwatch.core.reason import Reason
 from warmwatch.errors import RecordingError
+from warmwatch.recording import disk, files
+from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.reader import RowReader, is_recording
 from warmwatch.recording.rows import HEADER, cells_item
 from warmwatch.recording.seal.report import SealState
 from warmwatch.recording.seal.verify import verify_recording
-from warmwatch.recording.sidecar import sidecar_job, sidecar_path
-from warmwatch.recording.writer import Recorder, create
+from warmwatch.recording.sidecar import sidecar_job
+from warmwatch.recording.writer import create
 
 JOB = Job(Band(80.0, 90.0), vehicle="blue van / no plate", method="idle")
 UTC_S = 1_780_000_000.0
@@ -154,12 +156,17 @@ def test_an_unwritable_folder_is_told(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="only Linux has /dev/full")
-def test_a_full_disk_is_told_at_once() -> None:
-    """/dev/full answers every write with ENOSPC, as a full disk does."""
-    full = Path("/dev/full")
-    told = pytest.raises(RecordingError, match=r"No longer recorded.*No space left")
-    with full.open("wb", buffering=0) as file, told:
-        Recorder(full, file, {})
+def test_a_full_disk_is_told_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """/dev/full answers every write with ENOSPC, as a full disk does; nothing stays behind."""
+    real = files.open_new
+    monkeypatch.setattr(
+        disk,
+        "open_new",
+        lambda path: os.open("/dev/full", os.O_WRONLY) if path.suffix == ".csv" else real(path),
+    )
+    with pytest.raises(RecordingError, match=r"Cannot record in .*No space left"):
+        create(tmp_path, JOB, "demo:", {}, UTC_S)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_header_is_stable() -> None:

@@ -16,12 +16,12 @@ from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording import sidecar as sidecars
+from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.rows import HEADER, Chain
 from warmwatch.recording.schema import current_schema
 from warmwatch.recording.seal.key import make_key, sign_recording
 from warmwatch.recording.seal.report import SealState, require_key
 from warmwatch.recording.seal.verify import Parts, verify_bytes, verify_parts, verify_recording
-from warmwatch.recording.sidecar import sidecar_path
 from warmwatch.recording.writer import create
 
 CHANGES = 1000

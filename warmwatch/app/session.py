@@ -9,7 +9,6 @@ import signal
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from types import FrameType
 
 from warmwatch.app.keyboard.terminal import Keyboard, KeyReader
@@ -150,7 +149,7 @@ class Session:
             self._fold(Tick(now_s, utc_s=self._wall_time()))
         if silent and not self._link.replay:
             self._stop_when_due(now_s)
-        self._record(lambda recorder: recorder.sync_if_due())
+        self._record(lambda recorder: recorder.poll())
         self._show_when_due(time.monotonic())
 
     def _wait_for_reader(self) -> None:
@@ -252,16 +251,22 @@ class Session:
             return
         try:
             act(self._recorder)
-            if self._recording and self._recorder.displaced:
-                self._recording = ""
-                self._tell_recording(self._recorder.displaced)
+            self._tell_of_files(self._recorder)
             self._watch_disk(self._recorder)
         except RecordingError as error:
-            self._recorder.abandon()
-            self._recorder = None
-            if not Path(self._recording).exists():
+            self._tell_of_files(self._recorder)
+            self._recorder.abandon(0.0)
+            if not self._recorder.there:
                 self._recording = ""  # no summary names a file that is not there
+            self._recorder = None
             self._tell_recording(str(error))
+
+    def _tell_of_files(self, recorder: Recorder) -> None:
+        self._recording = "" if recorder.displaced else str(recorder.path)
+        for text in recorder.notices():
+            if recorder.displaced:
+                self._recording_trouble = text
+            self._pass_on(Notice(text, alarm=True))
 
     def _watch_disk(self, recorder: Recorder) -> None:
         if recorder.stalled and not self._recording_trouble:
@@ -278,7 +283,14 @@ class Session:
         end_s = self._watch.snapshot().elapsed_s
         checks = self._watch.checks
         result = outcome(checks[-1] if checks else None, self._watch.job.band)
-        self._record(lambda recorder: recorder.close(end_s, self._wall_time(), str(result)))
+        self._record(
+            lambda recorder: recorder.close(
+                end_s,
+                self._wall_time(),
+                str(result),
+                hurried=lambda: self._stopped_by == "interrupt",
+            )
+        )
 
     def _view(self) -> View:
         return View(

@@ -163,7 +163,7 @@ def _recorder(link: Link, address: Address, job: Job, wishes: Wishes) -> Recorde
     if wishes.folder is None:
         return None
     about = link.describe()
-    return create(wishes.folder, job, str(address), about, time.time(), wishes.prior)
+    return create(wishes.folder, job, str(address), about, time.time(), wishes.prior, helper=True)
 
 
 def _shown(

@@ -1,85 +1,230 @@
-"""Lets the disk have a file from a thread of its own, so that a disk that hangs holds up nobody."""
+"""The disk's side of a recording: everything that may have to wait for a disk.
+
+A DiskFile runs where its waiting holds up nobody: on a thread or in a process of its own (see
+`carrier`). It takes messages in their order and reports back:
+
+    ("open", {...})   make the two files; reported as ("opened", path)
+    ("row", text)     write a row, given without its digest
+    ("sync",)         let the disk have everything at once, rather than within SYNC_S
+    ("close", text)   write the last row and close; reported as ("closed",)
+    ("end",)          no more comes: close as it is; without any row the files are taken back
+
+It reports ("failed", why) once, after which it takes nothing more; ("told", text) for what the
+mechanic must hear; ("displaced", text) when the file is no longer where it was; ("moved", path)
+when all goes on in another file; ("done", n) after n messages.
+"""
 
 import contextlib
+import errno
 import os
-import threading
+import queue
 import time
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any
+
+from warmwatch.recording.files import GONE, open_new, same, seen, sync, take_back, write_new
+from warmwatch.recording.names import names_for, sidecar_path, sidecar_text, text_digest
+from warmwatch.recording.remembered import Remembered
+from warmwatch.recording.rows import Chain
+from warmwatch.recording.schema import Schema
+
+Message = tuple[Any, ...]
+Report = Callable[[Message], None]
+SYNC_S = 1.0
+LINE_END = "\r\n"
+MOST_ANEW = 5
+"""So often a recording is written anew; whoever spoils it more often does so on purpose."""
+_BLOCK = 1 << 16
 
 
-@dataclass(frozen=True, slots=True)
-class Synced:
-    """How one sync ended. `displaced` says that the file is no longer at its path."""
-
-    error: OSError | None = None
-    removed: bool = False
-    displaced: bool = False
-
-
-class DiskSync:
-    """Syncs one file; `start` begins it, `ended` gives how it went, once.
-
-    One thread for each sync, and one sync at a time: there is nothing to stop when the file is
-    closed, and a thread that the disk never lets go of ends with the process.
-    """
-
-    def __init__(self, path: Path, file: BinaryIO) -> None:
-        self._path = path
-        self._file = file
-        found = os.fstat(file.fileno())
-        # Some file systems count no links at all; there a removal cannot be noticed.
-        self._counted = found.st_nlink > 0
-        self._identity = found.st_dev, found.st_ino
-        self._steady = not self._moved()  # some shares number a file anew each time it is asked
-        self._done = threading.Event()
-        self._done.set()
-        self._abandoned = False
-        self._synced: Synced | None = None
-        self.started_s: float | None = None
-        """When the sync that runs now was begun (time.monotonic), None while none runs."""
-
-    def now(self) -> Synced:
-        """Sync on this thread."""
+def serve(inbox: "queue.SimpleQueue[Message]", report: Report) -> None:
+    """Take messages until the last; after each batch of them say how many have been done."""
+    file, done, going_on = DiskFile(report), 0, True
+    while going_on:
         try:
-            os.fsync(self._file.fileno())
-            removed = self._counted and os.fstat(self._file.fileno()).st_nlink == 0
-        except OSError as error:
-            return Synced(error)
-        return Synced(removed=removed, displaced=self._steady and self._moved())
+            message = inbox.get(timeout=file.due_in_s)
+        except queue.Empty:
+            file.take(("sync",))
+            continue
+        going_on = file.take(message)
+        done += 1
+        if not going_on or inbox.empty():
+            report(("done", done))
 
-    def start(self) -> None:
-        """Begin a sync; none may be running."""
-        self.started_s = time.monotonic()
-        self._done.clear()
-        threading.Thread(target=self._run, name="disk", daemon=True).start()
 
-    def ended(self, wait_s: float) -> Synced | None:
-        """Return how the sync that was begun ended; None while it runs, after at most `wait_s`."""
-        if self.started_s is None or not self._done.wait(wait_s):
+class DiskFile:
+    """One recording's two files."""
+
+    def __init__(self, report: Report) -> None:
+        self._report = report
+        self._opening: Mapping[str, Any] = {}
+        self._path = Path()
+        self._sidecar = b""
+        self._sidecar_seen: tuple[int, int] | None = None
+        self._handle = -1
+        self._size = 0
+        self._chain = Chain()
+        self._rows = Remembered()
+        self._since_s: float | None = None
+        self._anew = 0
+        self._displaced = self._failed = False
+        self._identity = (0, 0)
+        self._steady = self._counted = self._sized = True
+
+    @property
+    def due_in_s(self) -> float | None:
+        """In how many seconds the disk must have what was written; None when it has it all."""
+        if self._since_s is None:
             return None
-        self.started_s = None
-        return self._synced
+        return max(0.0, self._since_s + SYNC_S - time.monotonic())
 
-    def abandon(self) -> None:
-        """Close the file, once the disk answers: closing, too, might never return before."""
-        self._abandoned = True
-        if self._done.is_set():
-            self._close()
-
-    def _close(self) -> None:
-        with contextlib.suppress(OSError):
-            self._file.close()
-
-    def _run(self) -> None:
+    def take(self, message: Message) -> bool:
+        """Do what a message says; return whether more can come."""
+        kind = message[0]
         try:
-            self._synced = self.now()
-        except ValueError as error:  # closed meanwhile
-            self._synced = Synced(OSError(str(error)))
-        self._done.set()
-        if self._abandoned:
-            self._close()
+            if not self._failed:
+                self._act(*message)
+        except Exception as error:  # whatever it is, nothing is written any more, and that is told
+            self._fail(error)
+        return kind not in ("close", "end")
+
+    def _act(self, kind: str, *given: Any) -> None:
+        if kind == "open":
+            self._opening = given[0]
+            self._open(Path(self._opening["folder"]))
+            self._report(("opened", str(self._path)))
+        elif kind == "row":
+            self._row(given[0])
+        elif kind == "sync":
+            self._sync()
+        elif kind == "close":
+            self._row(given[0])
+            self._sync()
+            self._shut()
+            self._report(("closed",))
+        elif self._handle >= 0:
+            self._end()
+
+    def _fail(self, error: Exception) -> None:
+        self._failed, self._since_s = True, None
+        self._shut()
+        why = getattr(error, "strerror", None) or str(error)
+        if self._path == Path():
+            self._report(("failed", why, False))
+            return
+        text = f"No longer recorded: {self._path} cannot be written ({why})"
+        there = self._path.exists()
+        self._report(("failed", f"{text}; what was written stays." if there else f"{text}.", there))
+
+    # The two files
+
+    def _open(self, folder: Path, more: Mapping[str, Any] | None = None) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        schema = Schema(tuple(self._opening["columns"]))
+        document = {**self._opening["sidecar"], **(more or {})}
+        for path in names_for(folder, self._opening["stem"]):
+            text = sidecar_text({**document, "url": path.name})
+            self._sidecar, self._chain = text.encode("utf-8"), Chain(schema)
+            cells = {**self._opening["cells"], "text": f"sidecar={text_digest(text)}"}
+            begin = schema.header + LINE_END + self._chain.seal(cells) + LINE_END
+            if self._create(path, begin.encode("utf-8")):
+                return
+
+    def _create(self, path: Path, begin: bytes) -> bool:
+        """Make both files; False when the name is taken. When it fails, neither stays."""
+        made: list[Path] = []
+        try:
+            write_new(sidecar_path(path), self._sidecar, made)
+            handle = open_new(path)
+            made.append(path)
+            self._path, self._handle, self._size = path, handle, 0
+            self._put(begin)
+            sync(handle)
+        except OSError as error:
+            if not isinstance(error, FileExistsError):
+                self._shut()
+            self._path = Path() if self._path in made else self._path
+            take_back(made)
+            if not isinstance(error, FileExistsError):
+                raise
+            return False
+        self._look()
+        return True
+
+    def _look(self) -> None:
+        found = os.fstat(self._handle)
+        # Some file systems count no links; some shares number a file anew each time it is asked,
+        # or tell its size late. There what hangs on these cannot be noticed.
+        self._counted, self._sized = found.st_nlink > 0, found.st_size == self._size
+        self._identity = found.st_dev, found.st_ino
+        self._steady = not self._moved()
+        self._displaced = False
+        self._sidecar_seen = seen(sidecar_path(self._path))
+
+    def _end(self) -> None:
+        if self._rows.count:
+            self._sync()
+            self._shut()
+        else:
+            self._shut()
+            take_back([self._path, sidecar_path(self._path)])
+
+    def _shut(self) -> None:
+        handle, self._handle = self._handle, -1
+        if handle >= 0:
+            with contextlib.suppress(OSError):
+                os.close(handle)
+
+    # Rows
+
+    def _row(self, body: str) -> None:
+        self._rows.add(body)
+        self._put((self._chain.close(body) + LINE_END).encode("utf-8"))
+        if self._since_s is None:
+            self._since_s = time.monotonic()
+        elif time.monotonic() - self._since_s >= SYNC_S:
+            self._sync()
+
+    def _put(self, data: bytes) -> None:
+        """Append all of it, or nothing: a half line would only look like damage."""
+        left = data
+        try:
+            while left:
+                written = os.write(self._handle, left)
+                if not written:
+                    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+                left = left[written:]  # a nearly full disk takes a part, and then says that it is
+        except OSError:
+            with contextlib.suppress(OSError):
+                if os.fstat(self._handle).st_size > self._size:
+                    os.ftruncate(self._handle, self._size)
+            raise
+        self._size += len(data)
+
+    def _sync(self) -> None:
+        sync(self._handle)
+        self._since_s = None
+        if why := self._damage():
+            self._write_anew(why)
+        elif self._steady and not self._displaced and self._moved():
+            self._displaced = True
+            text = f"No longer recorded as {self._path}: it was moved or renamed."
+            self._report(
+                ("displaced", f"{text} It goes on in the same file, wherever that is now.")
+            )
+        elif not self._displaced:
+            self._keep_sidecar()
+
+    # What others do to the files
+
+    def _damage(self) -> str:
+        found = os.fstat(self._handle)
+        if self._counted and found.st_nlink == 0:
+            return "was removed"
+        if self._sized and found.st_size != self._size:
+            return "was cut short" if found.st_size < self._size else "was written to by others"
+        return ""
 
     def _moved(self) -> bool:
         try:
@@ -89,3 +234,44 @@ class DiskSync:
         except OSError:  # a share that is away for a moment: the write itself will tell
             return False
         return (found.st_dev, found.st_ino) != self._identity
+
+    def _write_anew(self, why: str) -> None:
+        """Write the whole recording to another file; the spoilt one stays as it is."""
+        spoilt, self._anew = self._path, self._anew + 1
+        if not self._rows.whole or self._anew > MOST_ANEW:
+            raise OSError(f"it {why}, and it is not written anew any more")
+        earlier = {
+            "recording": spoilt.name,
+            "rows": self._rows.count + 1,
+            "digest": self._chain.digest,
+            "why": why,
+        }
+        self._shut()
+        self._open(spoilt.parent, {"warmwatch:continues": earlier})
+        block: list[str] = []
+        for body in self._rows:
+            block.append(self._chain.close(body) + LINE_END)
+            if len(block) * 100 > _BLOCK:
+                self._put("".join(block).encode("utf-8"))
+                block.clear()
+        self._put("".join(block).encode("utf-8"))
+        sync(self._handle)
+        self._report(("moved", str(self._path)))
+        text = f"The recording {spoilt.name} {why} while it was written."
+        self._report(("told", f"{text} All of it, from the beginning, goes on in {self._path}."))
+
+    def _keep_sidecar(self) -> None:
+        beside = sidecar_path(self._path)
+        now = seen(beside)
+        if now is None or now == self._sidecar_seen:
+            return
+        if now != GONE and same(beside, self._sidecar):
+            self._sidecar_seen = now
+            return
+        part = beside.with_name(f".{beside.name}.part")
+        part.unlink(missing_ok=True)
+        write_new(part, self._sidecar, [])
+        part.replace(beside)
+        self._sidecar_seen = seen(beside)
+        what = "removed" if now == GONE else "changed"
+        self._report(("told", f"The sidecar {beside.name} was {what}: it was written anew."))

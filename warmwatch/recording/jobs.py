@@ -14,10 +14,11 @@ from typing import Any
 
 from warmwatch.core.level.check import Outcome
 from warmwatch.errors import RecordingError, UsageError
+from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.reader import is_recording
 from warmwatch.recording.rows import Chain
 from warmwatch.recording.schema import MAX_HEADER, Schema, schema_of
-from warmwatch.recording.sidecar import parse_sidecar, sidecar_bytes, sidecar_job, sidecar_path
+from warmwatch.recording.sidecar import parse_sidecar, sidecar_bytes, sidecar_job
 
 END_BYTES = 2048
 DIGEST_DIGITS = 64

@@ -4,7 +4,6 @@ Written once when the recording is opened and never changed; its digest stands i
 first row, so the digest chain covers it too.
 """
 
-import hashlib
 import json
 import platform
 from collections.abc import Mapping
@@ -20,6 +19,7 @@ from warmwatch.core.job import Job, job_from_mapping, job_to_mapping
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.fold import fold_digest
+from warmwatch.recording.names import sidecar_path, text_digest
 from warmwatch.recording.schema import FORMAT, FORMATS, current_schema, described
 
 NOWHERE: Mapping[str, str] = MappingProxyType({})
@@ -29,13 +29,7 @@ class NewerFormat(RecordingError):
     """A recording that only a later version can read."""
 
 
-def sidecar_path(recording: Path) -> Path:
-    """Return the path of a recording's sidecar."""
-    return recording.with_name(recording.name + "-metadata.json")
-
-
-def sidecar_text(
-    name: str,
+def sidecar_document(
     job: Job,
     link: str,
     about: Mapping[str, object],
@@ -43,8 +37,8 @@ def sidecar_text(
     *,
     visit: str = "",
     origins: Mapping[str, str] = NOWHERE,
-) -> str:
-    """Return the sidecar of the recording file `name`.
+) -> dict[str, Any]:
+    """Return the sidecar of a recording whose name, `url`, is not known yet.
 
     `prior` is what the forecaster had learned beforehand: without it the events could not come out
     the same again. Recordings of one visit share `visit`. `origins` says of the job's values, by
@@ -52,7 +46,7 @@ def sidecar_text(
     """
     document: dict[str, Any] = {
         "@context": "http://www.w3.org/ns/csvw",
-        "url": name,
+        "url": "",
         "dialect": {"header": True, "delimiter": ",", "encoding": "utf-8"},
         "tableSchema": {"columns": described(current_schema())},
         "warmwatch:format": FORMAT,
@@ -70,13 +64,7 @@ def sidecar_text(
         document["warmwatch:origins"] = dict(origins)
     if prior is not None:
         document["warmwatch:prior"] = prior.to_mapping()
-    text = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
-    return text.encode("utf-8", "replace").decode("utf-8")  # a file's name may be no UTF-8
-
-
-def text_digest(text: str) -> str:
-    """Return the SHA-256 of a sidecar's text, as the first row keeps it."""
-    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+    return document
 
 
 def read_sidecar(recording: Path) -> dict[str, Any]:

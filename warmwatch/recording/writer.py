@@ -1,13 +1,10 @@
 """Writes a recording as things happen; synced at least once a second, whole lines only."""
 
-import contextlib
-import os
 import time
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import BinaryIO
 
 from warmwatch.core.events import Event
 from warmwatch.core.forecast.prior import Prior
@@ -15,170 +12,203 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Item
 from warmwatch.errors import RecordingError
 from warmwatch.recording.bounds import bounded
-from warmwatch.recording.disk import DiskSync, Synced
-from warmwatch.recording.rows import Chain, event_cells, item_cells, utc_text
-from warmwatch.recording.sidecar import NOWHERE, new_visit, sidecar_path, sidecar_text, text_digest
+from warmwatch.recording.carrier import Carrier, ProcessCarrier, ThreadCarrier
+from warmwatch.recording.disk import Message
+from warmwatch.recording.names import sidecar_text
+from warmwatch.recording.rows import event_cells, item_cells, utc_text
+from warmwatch.recording.schema import current_schema
+from warmwatch.recording.sidecar import NOWHERE, new_visit, sidecar_document
 
-SYNC_S = 1.0
-PATIENCE_S = 0.2
-"""So long a sync is waited for, so that a failure is told at once: as long as a link may block."""
 STALLED_S = 3.0
+OPENING_S = 3.0
 CLOSING_S = 10.0
+HURRIED_S = 0.8
+"""So long the disk is waited for when the mechanic wants to end."""
 MOST_KEPT = 1 << 26
 """Bytes kept for a disk that does not answer: days of readings."""
-LINE_END = "\r\n"
 MAX_STEM = 200
 """Bytes of a recording's name without its endings; most systems take 255 in all."""
+_LOOK_S = 0.05
 
 
 class Recorder:
     """One recording being written. Open it with `create`.
 
-    Each line reaches the operating system at once and the disk within SYNC_S. RecordingError tells
-    that the disk would not take more; what was written stays readable. A disk that does not answer
-    is waited for PATIENCE_S; lines are then kept here until it does, and `stalled` says so.
+    Nothing here waits for the disk, except for the opening and the closing, and these for a bounded
+    time. Each row is handed over at once; it reaches the operating system as soon as the disk lets
+    it, and the disk within a second. RecordingError tells that the disk takes nothing more; what
+    was written stays readable.
     """
 
-    def __init__(self, path: Path, file: BinaryIO, opened: Mapping[str, str]) -> None:
+    def __init__(self, carrier: Carrier, path: Path) -> None:
         self.path = path
         self.rows = 0
-        self._file = file
-        self._chain = Chain()
-        self._size = 0
-        self._synced_s = time.monotonic()
-        self._unsynced = False
-        self._kept: deque[bytes] = deque()
-        self._kept_size = 0
-        self._waited = False
-        self.displaced = ""
-        """What to tell once the file is no longer at `path`; it is still written."""
-        self._disk = DiskSync(path, file)
-        self._append(self._chain.schema.header)
-        self._write(opened)
-        self._took(self._disk.now(), time.monotonic())
+        self.opened = self.displaced = False
+        self.there = True
+        self._schema = current_schema()
+        self._carrier = carrier
+        self._notices: list[str] = []
+        self._failure = ""
+        self._sent = self._done = 0
+        self._waiting: deque[tuple[float, int, int]] = deque()  # when sent, bytes, rows
+        self._waiting_size = self._waiting_rows = 0
+        self._ended = self._closed = False
 
     @property
     def stalled(self) -> bool:
         """Whether the disk has not answered for STALLED_S."""
-        started_s = self._disk.started_s
-        return started_s is not None and time.monotonic() - started_s >= STALLED_S
+        return bool(self._waiting) and time.monotonic() - self._waiting[0][0] >= STALLED_S
+
+    @property
+    def helper(self) -> int | None:
+        """The process that writes, None where a thread of this one does."""
+        return self._carrier.helper
+
+    @property
+    def waiting(self) -> int:
+        """How many rows the disk has not taken yet."""
+        return self._waiting_rows
 
     def item(self, item: Item) -> None:
-        """Write an input of the fold, before it is folded."""
+        """Hand over an input of the fold, before it is folded."""
         self._write(item_cells(bounded(item)))
-        self.sync_if_due()
 
     def event(self, event: Event, utc_s: float | None) -> None:
-        """Write an event, and let the disk have it at once."""
+        """Hand over an event, and let the disk have it at once."""
         self._write(event_cells(event, utc_s))
-        self.sync()
+        self._send(("sync",))
 
-    def sync_if_due(self) -> None:
-        """Let the disk have what it does not have yet, if that is older than SYNC_S."""
-        if self._free() and self._unsynced and time.monotonic() - self._synced_s >= SYNC_S:
-            self.sync()
+    def poll(self) -> None:
+        """Take in what the disk reported; RecordingError when it takes nothing more."""
+        for report in self._carrier.reports():
+            self._took(*report)
+        if self._failure:
+            raise RecordingError(self._failure)
 
-    def sync(self) -> None:
-        """Let the disk have everything now; a disk that does not answer is not waited for long."""
-        if self._free():
-            self._disk.start()
-            self._waited = False
-            self._free()
+    def notices(self) -> list[str]:
+        """Return what the mechanic must hear about the files since."""
+        told, self._notices = self._notices, []
+        return told
 
-    def _free(self, patience_s: float = PATIENCE_S) -> bool:
-        """Whether no sync runs: then all lines have been written. Each is waited for once."""
-        started_s = self._disk.started_s
-        if started_s is None:
-            return True
-        synced = self._disk.ended(0.0 if self._waited else patience_s)
-        self._waited = True
-        if synced is None:
-            return False
-        self._took(synced, started_s)
-        while self._kept:
-            data = self._kept.popleft()
-            self._kept_size -= len(data)
-            self._put(data)
-        return True
+    def flush(self, wait_s: float = CLOSING_S) -> bool:
+        """Wait until all was written and synced; whether it was."""
+        self._send(("sync",))
+        return self._wait_until(lambda: not self._waiting, lambda: wait_s)
 
-    def _took(self, synced: Synced, started_s: float) -> None:
-        if synced.error is not None:
-            raise self._failed(synced.error)
-        if synced.removed:
-            raise RecordingError(f"No longer recorded: {self.path} was removed.")
-        self._synced_s, self._unsynced = started_s, False
-        if synced.displaced:
-            self.displaced = (
-                f"No longer recorded as {self.path}: it was moved or renamed. It goes on in the "
-                "same file, wherever that is now."
-            )
-
-    def close(self, elapsed_s: float, utc_s: float | None, outcome: str = "") -> None:
+    def close(
+        self,
+        elapsed_s: float,
+        utc_s: float | None,
+        outcome: str = "",
+        *,
+        hurried: Callable[[], bool] = lambda: False,
+    ) -> None:
         """Write the closing row and close the file; a second call does nothing.
 
-        `outcome` is what the recording shows about the level, a word of core.check.Outcome, so
-        that a list of many recordings need not read them whole.
+        `outcome` is what the recording shows about the level, a word of core.level.check.Outcome,
+        so that a list of many recordings need not read them whole. While `hurried` the disk is
+        waited for only so long as the mechanic who wants to end can be asked to.
         """
-        if self._file.closed:
+        if self._ended:
             return
+        self._ended = True
         cells = {
             "time": utc_text(utc_s),
             "elapsed_s": repr(elapsed_s),
             "kind": "closed",
             "name": outcome,
+            "text": f"rows={self.rows}",
         }
-        self._write({**cells, "text": f"rows={self.rows}"})
-        self._wait_for_disk()  # for what was begun before the last lines
-        self.sync()
-        self._wait_for_disk()
-        self._file.close()
+        self._send(("close", self._schema.body(cells)), rows=1)
+        done = self._wait_until(lambda: self._closed, lambda: HURRIED_S if hurried() else CLOSING_S)
+        self._carrier.leave()
+        if not done:
+            raise RecordingError(self._not_closed())
 
-    def _wait_for_disk(self) -> None:
-        self._waited = False
-        if not self._free(CLOSING_S):
-            lost = f"its last {len(self._kept)} lines are lost" if self._kept else ""
-            raise RecordingError(
-                f"{self.path} could not be closed: the disk does not answer, "
-                f"{lost or 'its last second may be lost'}. Look at its end before you rely on it."
-            )
+    def abandon(self, wait_s: float = HURRIED_S) -> None:
+        """End without the closing row; a recording without any reading is taken back."""
+        if not self._ended:
+            self._ended = True
+            self._send(("end",))
+            self._wait_until(lambda: not self._waiting, lambda: wait_s)
+            self._carrier.leave()
 
-    def abandon(self) -> None:
-        """Close the file without the closing row, after a failure."""
-        self._disk.abandon()
+    def wait_for_opening(self) -> None:
+        """Wait until the files are there, but not longer than OPENING_S."""
+        self._wait_until(lambda: self.opened, lambda: OPENING_S)
+        if self._failure:
+            raise RecordingError(self._failure)
+
+    def begin(self, opening: Mapping[str, object]) -> None:
+        """Hand over what the files are to be made with."""
+        self._send(("open", opening), rows=1)
+        self.rows = 1
 
     def _write(self, cells: Mapping[str, str]) -> None:
-        self._append(self._chain.seal(cells))
-        self.rows += 1
-
-    def _append(self, line: str) -> None:
-        data = (line + LINE_END).encode("utf-8")
-        if self._free():
-            self._put(data)
-        elif self._kept_size + len(data) <= MOST_KEPT:
-            self._kept.append(data)
-            self._kept_size += len(data)
-        else:
+        body = self._schema.body(cells)
+        self.poll()
+        if self._waiting_size + len(body) > MOST_KEPT:
             raise RecordingError(
                 f"No longer recorded: the disk of {self.path} does not answer, and no more can be "
                 "kept for it; what was written stays."
             )
+        self._send(("row", body), rows=1)
+        self.rows += 1
 
-    def _put(self, data: bytes) -> None:
-        try:
-            written = self._file.write(data)
-            if written != len(data):
-                raise OSError("the disk took only part of a line")
-        except OSError as error:
-            raise self._failed(error) from None
-        self._size += len(data)
-        self._unsynced = True
+    def _send(self, message: Message, rows: int = 0) -> None:
+        size = sum(len(part) for part in message[1:] if isinstance(part, str))
+        self._waiting.append((time.monotonic(), size, rows))
+        self._waiting_size += size
+        self._waiting_rows += rows
+        self._carrier.send(message)
 
-    def _failed(self, error: OSError) -> RecordingError:
-        with contextlib.suppress(OSError):  # a half line would only look like damage
-            os.ftruncate(self._file.fileno(), self._size)
-        why = error.strerror or str(error)
-        return RecordingError(
-            f"No longer recorded: {self.path} cannot be written ({why}); what was written stays."
+    def _took(self, kind: str, *given: object) -> None:
+        if kind == "done":
+            self._take_done(int(str(given[0])))
+        elif kind in ("opened", "moved"):
+            self.opened, self.path = True, Path(str(given[0]))
+        elif kind == "told":
+            self._notices.append(str(given[0]))
+        elif kind == "displaced":
+            self.displaced = True
+            self._notices.append(str(given[0]))
+        elif kind == "closed":
+            self._closed = True
+        elif kind == "failed":
+            self._failure, self.there = self._failure or str(given[0]), bool(given[1])
+
+    def _take_done(self, done: int) -> None:
+        while self._done < done and self._waiting:
+            _, size, rows = self._waiting.popleft()
+            self._waiting_size -= size
+            self._waiting_rows -= rows
+            self._done += 1
+        if self._waiting:  # the disk has just answered: what waits does so from now on
+            self._waiting[0] = (time.monotonic(), *self._waiting[0][1:])
+
+    def _wait_until(self, good: Callable[[], bool], seconds: Callable[[], float]) -> bool:
+        """Wait for reports until it is good or the disk failed; the time may become shorter."""
+        start_s = time.monotonic()
+        while True:
+            for report in self._carrier.reports():
+                self._took(*report)
+            if good() or self._failure or time.monotonic() - start_s >= seconds():
+                return good()
+            self._carrier.wait(_LOOK_S)
+
+    def _not_closed(self) -> str:
+        if self._failure:
+            return self._failure
+        text = (
+            f"{self.path} could not be closed: the disk does not answer, and the last "
+            f"{self._waiting_rows} lines have not reached it."
+        )
+        if self.helper is None:
+            return f"{text} They are lost unless it answers before this program ends."
+        return (
+            f"{text} A helper program (process {self.helper}) keeps them and writes them "
+            "as soon as the disk answers: leave the computer on, and look at the recording's end "
+            "with `warmwatch verify` before you rely on it."
         )
 
 
@@ -192,42 +222,55 @@ def create(
     *,
     visit: str = "",
     origins: Mapping[str, str] = NOWHERE,
+    helper: bool = False,
 ) -> Recorder:
     """Create the recording's two files in `folder` and return the Recorder.
 
     The name is the start time and the job's labels; a taken name gets a number. `visit` and
-    `origins` are as in `sidecar_text`; without a visit it begins one. Raises
-    RecordingError when the folder cannot be written.
+    `origins` are as in `sidecar_document`; without a visit it begins one. With `helper` a process
+    of its own writes. A disk that does not answer is waited for OPENING_S; then the Recorder keeps
+    what comes until it does, with a name that may still change. Raises RecordingError when the
+    folder cannot be written.
     """
-    stem = _stem(job, utc_s)
+    visit = visit or new_visit(utc_s, job.vehicle)
+    document = sidecar_document(job, link, about, prior, visit=visit, origins=origins)
+    sidecar_text(document)  # what cannot be written fails here
+    opening = {
+        "folder": str(folder),
+        "stem": _stem(job, utc_s),
+        "columns": current_schema().columns,
+        "sidecar": document,
+        "cells": {"time": utc_text(utc_s), "elapsed_s": "0.0", "kind": "opened"},
+    }
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        path, file = _first_free(folder, stem)
-    except OSError as error:
+        return _opened(_carrier(helper), folder, opening)
+    except RecordingError as error:
         raise RecordingError(
-            f"Cannot record in {folder} ({error.strerror or error}): give a folder that can be "
+            f"Cannot record in {folder} ({error}): give a folder that can be "
             "written with --record DIR, or go without with --no-record."
         ) from None
+
+
+def _carrier(helper: bool) -> Carrier:
+    if helper:
+        try:
+            return ProcessCarrier()
+        except OSError:  # no more processes: a thread is next best
+            pass
+    return ThreadCarrier()
+
+
+def _opened(carrier: Carrier, folder: Path, opening: Mapping[str, object]) -> Recorder:
+    recorder = Recorder(carrier, folder / f"{opening['stem']}.csv")
+    recorder.begin(opening)
     try:
-        visit = visit or new_visit(utc_s, job.vehicle)
-        text = sidecar_text(path.name, job, link, about, prior, visit=visit, origins=origins)
-        opened = {"time": utc_text(utc_s), "elapsed_s": "0.0", "kind": "opened"}
-        _write_through(sidecar_path(path), text)
-        return Recorder(path, file, {**opened, "text": f"sidecar={text_digest(text)}"})
-    except Exception as error:
-        _take_back(path, file)
-        if not isinstance(error, OSError):
-            raise
-        raise RecordingError(f"Cannot record in {folder} ({error.strerror or error}).") from None
-
-
-def _take_back(path: Path, file: BinaryIO) -> None:
-    """Leave no half recording behind when the start failed."""
-    with contextlib.suppress(OSError):
-        file.close()
-    for left in (path, sidecar_path(path)):
-        with contextlib.suppress(OSError):
-            left.unlink()
+        recorder.wait_for_opening()
+    except BaseException as error:  # Ctrl-C, too: no empty recording stays behind
+        recorder.abandon()
+        if isinstance(error, RecordingError) and carrier.lost:
+            return _opened(ThreadCarrier(), folder, opening)
+        raise
+    return recorder
 
 
 def _stem(job: Job, utc_s: float) -> str:
@@ -241,22 +284,3 @@ def _stem(job: Job, utc_s: float) -> str:
 def _plain(label: str) -> str:
     kept = "".join(char if char.isalnum() or char in "-." else "-" for char in label)
     return kept.strip("-.")[:40]
-
-
-def _first_free(folder: Path, stem: str) -> tuple[Path, BinaryIO]:
-    number = 1
-    while True:
-        path = folder / (f"{stem}.csv" if number == 1 else f"{stem}_{number}.csv")
-        if not sidecar_path(path).exists():
-            try:
-                return path, path.open("xb", buffering=0)
-            except FileExistsError:
-                pass
-        number += 1
-
-
-def _write_through(path: Path, text: str) -> None:
-    with path.open("x", encoding="utf-8", newline="") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())

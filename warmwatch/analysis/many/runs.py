@@ -21,7 +21,8 @@ from warmwatch.analysis.methods.figures import Run
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job
 from warmwatch.errors import RecordingError
-from warmwatch.recording.sidecar import read_sidecar, sidecar_job, sidecar_path
+from warmwatch.recording.names import sidecar_path
+from warmwatch.recording.sidecar import read_sidecar, sidecar_job
 
 
 @dataclass(frozen=True, slots=True)

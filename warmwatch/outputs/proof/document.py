@@ -14,10 +14,11 @@ from warmwatch.core.reading import MarkName
 from warmwatch.errors import RecordingError, WarmwatchError
 from warmwatch.outputs.proof.facts import Facts, read_items
 from warmwatch.outputs.proof.page import proof_page
+from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.seal.key import ShopKey
 from warmwatch.recording.seal.pdf import PLACEHOLDER, seal_pdf
 from warmwatch.recording.seal.signature import signature_path
-from warmwatch.recording.sidecar import read_sidecar, sidecar_path, sidecar_watch
+from warmwatch.recording.sidecar import read_sidecar, sidecar_watch
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 _DRAWN_MARKS = (MarkName.DRAINED, MarkName.FILLED, MarkName.PLUG_OUT, MarkName.PLUG_IN)

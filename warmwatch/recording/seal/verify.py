@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from warmwatch.errors import RecordingError
+from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.reader import MAX_LINE
 from warmwatch.recording.rows import Chain
 from warmwatch.recording.schema import described_columns, schema_of
@@ -27,7 +28,7 @@ from warmwatch.recording.seal.signature import (
     read_signature,
     signature_path,
 )
-from warmwatch.recording.sidecar import NewerFormat, parse_sidecar, sidecar_path
+from warmwatch.recording.sidecar import NewerFormat, parse_sidecar
 
 MAX_SIDECAR = 1 << 20
 MAX_RECORDING = 1 << 30
