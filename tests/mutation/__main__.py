@@ -15,6 +15,7 @@ import tempfile
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from queue import SimpleQueue
 
@@ -58,13 +59,11 @@ def draw(rooms: list[str], count: int, seed: int) -> Iterator[Drawn]:
     ]
     chosen = random.Random(seed)
     chosen.shuffle(all_places)
-    left = count
-    for path, tests, index in all_places:
-        one = mutant(path.read_text(encoding="utf-8"), index)
-        drawn = Drawn(str(path.relative_to(ROOT)), tests, one)
-        if left and drawn.name not in known:
-            left -= 1
-            yield drawn
+    drawn = (
+        Drawn(str(path.relative_to(ROOT)), tests, mutant(path.read_text(encoding="utf-8"), index))
+        for path, tests, index in all_places
+    )
+    yield from islice((one for one in drawn if one.name not in known), count)
 
 
 def tests_of(file: str) -> list[str]:
