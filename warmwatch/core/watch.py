@@ -64,7 +64,7 @@ class Snapshot:
 
 
 class Watch:
-    """Folds items into events and forecasts for one job.
+    """Folds items into events and forecasts for one job; without `ahead` there are no forecasts.
 
     >>> from warmwatch.core.band import Band
     >>> watch = Watch(Job(Band(80, 90)))
@@ -73,7 +73,9 @@ class Watch:
     [<EventKind.ENTERED: 'entered'>]
     """
 
-    def __init__(self, job: Job, forecaster: Forecaster | None = None) -> None:
+    def __init__(
+        self, job: Job, forecaster: Forecaster | None = None, *, ahead: bool = True
+    ) -> None:
         self.job = job
         self.blind = False
         self.windows: list[Window] = []
@@ -81,7 +83,7 @@ class Watch:
         self._tracker = WindowTracker(job.band, deadband_c=job.deadband_c, confirm_s=job.confirm_s)
         self._trust = Trust()
         self._phases = PhaseTracker(max(5.0, job.blind_limit_s))
-        self._forecaster = forecaster or Forecaster()
+        self._forecaster = (forecaster or Forecaster()) if ahead else None
         self._alerts = Alerts(job)
         self._holds = HoldTimer(job.hold_limit_s, job.rest_s)
         self._fluid_ceiling = Ceiling("fluid", job.fluid_ceiling_c)
@@ -101,6 +103,16 @@ class Watch:
     def checks(self) -> tuple[Check, ...]:
         """The level checks so far, oldest first."""
         return self._level.checks
+
+    @property
+    def good(self) -> tuple[float, float] | None:
+        """The last believed reading of the fluid, as (elapsed_s, fluid_c)."""
+        return self._good
+
+    @property
+    def phase(self) -> Phase:
+        """What the vehicle is doing."""
+        return self._phases.phase
 
     @property
     def due_s(self) -> float:
@@ -169,7 +181,8 @@ class Watch:
         self._keep(self._tracker.lose(last_good_s, why))
         self._level.lose(last_good_s, why)
         self._alerts.rearm()
-        self._forecaster.restart()
+        if self._forecaster is not None:
+            self._forecaster.restart()
         self._forecast = None
 
     def _keep(self, window: Window | None) -> None:
@@ -231,6 +244,8 @@ class Watch:
             results.append(Event(now_s, EventKind.SEEING, fluid_c))
         results += self._cross(now_s, fluid_c)
         results += self._level.fluid(now_s, fluid_c)
+        if self._forecaster is None:
+            return results
         self._forecaster.update(
             now_s,
             fluid_c,
@@ -240,7 +255,7 @@ class Watch:
             engine_rpm=self._phases.latest("engine_rpm", now_s),
             speed_kmh=self._phases.latest("speed_kmh", now_s),
         )
-        return results + self._look_ahead(now_s, fluid_c)
+        return results + self._look_ahead(self._forecaster, now_s, fluid_c)
 
     def _cross(self, now_s: float, fluid_c: float) -> list[Result]:
         crossing = self._tracker.step(now_s, fluid_c)
@@ -254,7 +269,7 @@ class Watch:
         event = Event(now_s, crossing.kind, fluid_c, crossing.crossed_s, reasons)
         return [self._level.entered(event) if crossing.kind is EventKind.ENTERED else event]
 
-    def _look_ahead(self, now_s: float, fluid_c: float) -> list[Result]:
+    def _look_ahead(self, forecaster: Forecaster, now_s: float, fluid_c: float) -> list[Result]:
         second = int(now_s)
         if second == self._forecast_second:
             return []
@@ -265,7 +280,7 @@ class Watch:
             near = self._alerts.cooling(now_s, fluid_c, self._level.rate_c_per_min)
             return [Event(now_s, EventKind.NEARING, fluid_c, None, COOLING)] if near else []
         target_c, edge = (band.high_c, "high") if place is Place.INSIDE else (band.low_c, "low")
-        self._forecast = self._forecaster.to_edge(now_s, target_c, edge)
+        self._forecast = forecaster.to_edge(now_s, target_c, edge)
         kind = self._alerts.step(now_s, place, fluid_c, self._forecast)
         if kind is None:
             return [self._forecast]

@@ -2,7 +2,6 @@
 
 Good readings are averaged over POINT_S, so that fast and slow sampling are treated alike, and
 crossings are interpolated between neighbouring points of one unbroken piece, never across a gap.
-Windows, phases and holds come from the same parts that the watch itself uses.
 """
 
 import math
@@ -11,15 +10,13 @@ from itertools import pairwise
 
 from warmwatch.analysis.methods.run import Gap, Holds, PlugOut, RunFeatures, Stage, Stay
 from warmwatch.analysis.methods.stages import Point, blocks, join, slope
-from warmwatch.core.band import Window, WindowTracker
+from warmwatch.core.band import Window
 from warmwatch.core.events import Event, EventKind
-from warmwatch.core.hold import HoldTimer
 from warmwatch.core.job import Job
-from warmwatch.core.phase import Phase, PhaseTracker
+from warmwatch.core.phase import Phase
 from warmwatch.core.reading import Item, Mark, MarkName, Reading
-from warmwatch.core.trust import BACKWARDS, Trust
-from warmwatch.core.units import implausible, plausible
-from warmwatch.core.watch import MOST_BEHIND
+from warmwatch.core.units import plausible
+from warmwatch.core.watch import Watch
 
 POINT_S = 5.0
 CURVE_S = 10.0
@@ -30,6 +27,12 @@ ABSURD_FLUID_C = 150.0
 ABSURD_AMBIENT_C = 55.0
 """Hotter than any fluid or any air a vehicle stands in: degF were meant."""
 _SLOW = ("ambient_c", "coolant_c")
+_WORDS = {
+    "": "the reading jumped",
+    "silent": "no good reading",
+    "time-behind": "the readings' time ran behind",
+}
+_HOLDS = (EventKind.HOLD_START, EventKind.HOLD_LIMIT)
 
 
 @dataclass(slots=True)
@@ -49,22 +52,21 @@ class _Tally:
 
 
 class Trace:
-    """Takes the items of one recording in order; `features` closes it."""
+    """Takes the items of one recording in order; `features` closes it.
+
+    A Watch judges every item, so that trust, gaps, windows and holds are those of the watch itself.
+    """
 
     def __init__(self, job: Job) -> None:
         self._job = job
-        self._trust = Trust()
-        self._phases = PhaseTracker(max(5.0, job.blind_limit_s))
-        self._tracker = WindowTracker(job.band, deadband_c=job.deadband_c, confirm_s=job.confirm_s)
-        self._timer = HoldTimer(job.hold_limit_s, job.rest_s)
+        self._watch = Watch(job, ahead=False)
         self._slow = {name: _Tally() for name in _SLOW}
         self._points: list[Point] = []
         self._sums = [0.0, 0.0, 0.0]
         self._bin: int | None = None
         self._piece = 0
         self._gaps: list[Gap] = []
-        self._gap_told = ""
-        self._behind, self._behind_since_s = 0, 0.0
+        self._why_gap = ""
         self._last: tuple[float, float | None] | None = None
         self._last_c = 0.0
         self._step_c = math.inf
@@ -72,59 +74,50 @@ class Trace:
         self._windows: list[Window] = []
         self._stretches: list[Stage] = []
         self._marks: list[Mark] = []
-        self._events: list[Event] = []
-        self._readings = self._good = self._doubtful = 0
+        self._holds_seen: list[Event] = []
+        self._good = 0
 
     def step(self, item: Item) -> None:
         """Take the next item."""
-        if isinstance(item, Reading):
-            self._reading(item)
-        elif isinstance(item, Mark):
+        before = self._watch.good
+        for result in self._watch.step(item):
+            if isinstance(result, Event):
+                self._event(result)
+        if self._watch.windows[-1:] != self._windows[-1:]:
+            self._windows.append(self._watch.windows[-1])
+        if isinstance(item, Mark):
             self._marks.append(item)
-        elif item.gap:
-            self._gap_told = item.gap
+        elif isinstance(item, Reading) and item.elapsed_s >= self._latest_s:
+            self._reading(item, believed=self._watch.good is not before)
 
-    def _reading(self, reading: Reading) -> None:
-        self._readings += 1
-        verdict = self._trust.judge(reading)
-        if verdict is not None and verdict.reason == BACKWARDS:
-            self._doubtful += 1
-            self._lost_in_time(reading.elapsed_s)
-            return
-        phase = self._phases.step(reading.elapsed_s, plausible(reading.values))
-        self._stretch(reading.elapsed_s, phase)
-        for name in _SLOW:
-            value = reading.values.get(name)
-            if value is not None and name not in reading.doubts and not implausible(name, value):
+    @property
+    def _latest_s(self) -> float:
+        return self._stretches[-1].to_s if self._stretches else -math.inf
+
+    def _event(self, event: Event) -> None:
+        if event.kind is EventKind.BLIND:
+            self._why_gap = event.reasons[0].code if event.reasons else "silent"
+        elif event.kind in _HOLDS:
+            self._holds_seen.append(event)
+
+    def _reading(self, reading: Reading, *, believed: bool) -> None:
+        self._stretch(reading.elapsed_s, self._watch.phase)
+        for name, value in plausible(reading.values).items():
+            if name in _SLOW and name not in reading.doubts:
                 self._slow[name].add(value)
-        if verdict is not None and verdict.fluid_c is None:
-            self._doubtful += 1
-        elif verdict is not None and verdict.fluid_c is not None:
-            self._good_reading(reading, verdict.fluid_c, jumped=verdict.fresh)
-        self._events += self._timer.step(reading.elapsed_s, phase, None)
+        if believed and self._watch.good is not None:
+            self._good_reading(reading, self._watch.good[1])
 
-    def _lost_in_time(self, elapsed_s: float) -> None:
-        """Times that stay behind the clock break the piece, as they make the watch blind."""
-        self._behind += 1
-        if self._behind == 1:
-            self._behind_since_s = elapsed_s
-        long = elapsed_s - self._behind_since_s >= self._job.blind_limit_s
-        if long or self._behind >= MOST_BEHIND:
-            self._gap_told = "the readings' time ran behind"
-
-    def _good_reading(self, reading: Reading, fluid_c: float, *, jumped: bool) -> None:
+    def _good_reading(self, reading: Reading, fluid_c: float) -> None:
         now_s = reading.elapsed_s
         self._good += 1
-        self._behind = 0
         if self._first_s is None:
             self._first_s = now_s
-        self._look_for_gap(reading, jumped)
+        if self._watch.gaps != self._piece:
+            self._break(reading)
         if fluid_c != self._last_c and self._last is not None:
             self._step_c = min(self._step_c, abs(fluid_c - self._last_c))
-        self._last, self._last_c, self._gap_told = (now_s, reading.utc_s), fluid_c, ""
-        crossing = self._tracker.step(now_s, fluid_c)
-        if crossing is not None and crossing.ended is not None:
-            self._windows.append(crossing.ended)
+        self._last, self._last_c, self._why_gap = (now_s, reading.utc_s), fluid_c, ""
         number = int(now_s // POINT_S)
         if number != self._bin:
             self._close_point()
@@ -133,23 +126,20 @@ class Trace:
         self._sums[1] += now_s
         self._sums[2] += fluid_c
 
-    def _look_for_gap(self, reading: Reading, jumped: bool) -> None:
+    def _break(self, reading: Reading) -> None:
+        """Begin another piece: the watch lost continuity since the last good reading."""
+        self._close_point()
+        self._piece = self._watch.gaps
         if self._last is None:
             return
         last_s, last_utc_s = self._last
-        silent_s = reading.elapsed_s - last_s
-        if not (jumped or self._gap_told or silent_s > self._job.blind_limit_s):
-            return
-        self._close_point()
-        self._piece += 1
-        ended = self._tracker.lose(last_s, "jump" if jumped else "blind")
-        if ended is not None:
-            self._windows.append(ended)
         utc_s = None
         if last_utc_s is not None and reading.utc_s is not None:
             utc_s = reading.utc_s - last_utc_s
+        silent_s = reading.elapsed_s - last_s
         agrees = utc_s is not None and abs(utc_s - silent_s) <= CLOCKS_AGREE_S
-        why = "the reading jumped" if jumped else self._gap_told or "no good reading"
+        jumped = not self._why_gap
+        why = _WORDS.get(self._why_gap, self._why_gap)
         self._gaps.append(Gap(last_s, reading.elapsed_s, why, agrees and not jumped))
 
     def _close_point(self) -> None:
@@ -186,9 +176,9 @@ class Trace:
         climb_from_c = math.ceil(start_c)
         tops = range(climb_from_c, math.floor(max(p.fluid_c for p in points)) + 1)
         return RunFeatures(
-            readings=self._readings,
+            readings=self._watch.readings,
             good=self._good,
-            doubtful=self._doubtful,
+            doubtful=self._watch.doubtful,
             step_c=round(self._step_c, 6) if math.isfinite(self._step_c) else 0.0,
             first_s=self._first_s,
             last_s=self._last[0],
@@ -221,7 +211,7 @@ class Trace:
         return math.inf
 
     def _longest_stay(self, last_s: float) -> Stay | None:
-        open_window = self._tracker.window
+        open_window = self._watch.snapshot().window
         windows = [*self._windows, *([] if open_window is None else [open_window])]
         stays = [_stay(window, last_s) for window in windows]
         return max(stays, key=lambda stay: stay.lasted_s, default=None)
@@ -249,8 +239,8 @@ class Trace:
         )
 
     def _holds(self) -> Holds:
-        kinds = [event.kind for event in self._events]
-        starts = [e for e in self._events if e.kind is EventKind.HOLD_START]
+        kinds = [event.kind for event in self._holds_seen]
+        starts = [e for e in self._holds_seen if e.kind is EventKind.HOLD_START]
         loaded = [s for s in self._stretches if s.kind == Phase.LOADED]
         longest_s = max((s.to_s - s.from_s for s in loaded), default=0.0)
         return Holds(
