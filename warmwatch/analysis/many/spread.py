@@ -6,9 +6,10 @@ same to the last digit.
 
 import os
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from typing import Any, Protocol, TypeVar
 
 from warmwatch._version import __version__
@@ -50,7 +51,7 @@ class Here:
             yield from map(function, tasks)
             return
         with ProcessPoolExecutor(
-            self._processes, mp_context=get_context("spawn"), initializer=_leave_interrupts
+            self._processes, mp_context=get_context("spawn"), initializer=_begin_worker
         ) as pool:
             try:
                 yield from pool.map(function, tasks, chunksize=CHUNK)
@@ -122,9 +123,20 @@ class OnDask:
         self._client.close()
 
 
-def _leave_interrupts() -> None:
-    """Ctrl-C is for the main process; a worker that took it would print a traceback."""
+def _begin_worker() -> None:
+    """Ctrl-C is for the main process; a worker that took it would print a traceback.
+
+    But a worker ends with the main process, also when that is killed.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def worker_version() -> str:

@@ -2,12 +2,12 @@
 
 import shutil
 import sys
-import tempfile
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
 from warmwatch.outputs.sound.child import Outcome, Wait
+from warmwatch.outputs.sound.tone_folder import make_tone_folder
 from warmwatch.outputs.sound.tones import Tone, write_wav
 from warmwatch.outputs.sound.wav_players import WavPlayer, find_wav_players
 
@@ -96,7 +96,7 @@ class ToneMeans:
     def _file(self, tone: Tone) -> Path:
         """Return the tone's file, written the first time; raises OSError."""
         if self._folder is None:
-            self._folder = Path(tempfile.mkdtemp(prefix="warmwatch-tones-"))
+            self._folder = make_tone_folder()
         path = self._folder / f"{tone.name}.wav"
         if tone.name not in self._written:
             write_wav(tone, path)
