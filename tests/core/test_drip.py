@@ -3,9 +3,10 @@
 import pytest
 
 from warmwatch.core.band import Band, Place
-from warmwatch.core.level.drip import advice, by_warming, overrun_ml
+from warmwatch.core.level.drip import Advice, advice, by_warming, overrun_ml
 from warmwatch.core.level.ledger import FluidData
 from warmwatch.core.reading import MarkName
+from warmwatch.words.catalogue import phrase
 
 BAND = Band(85.0, 95.0)
 FLUID = FluidData(capacity_l=8.0)
@@ -33,15 +34,29 @@ def test_advice_is_the_trades(
     """Stream: let it run; drip inside: set; none by the top: low; drip at the bottom edge: at its
     high limit (common practice, no source); unknown temperature: no judgement.
     """
-    assert says in advice(flow, place, fluid_c, BAND)
+    assert says in phrase(f"plug.{advice(flow, place, fluid_c, BAND)}")
 
 
 def test_a_narrow_band_has_a_middle() -> None:
     """In a band of 2 degC a drip near its top is not one at its bottom, nor all of it the top."""
     narrow = Band(80.0, 82.0)
-    assert "the level is set" in advice(MarkName.DRIP, Place.INSIDE, 81.8, narrow)
-    assert "high limit" in advice(MarkName.DRIP, Place.INSIDE, 80.4, narrow)
-    assert "wait" in advice(MarkName.NO_DRIP, Place.INSIDE, 81.2, narrow)
+    assert advice(MarkName.DRIP, Place.INSIDE, 81.8, narrow) is Advice.LEVEL_SET
+    assert advice(MarkName.DRIP, Place.INSIDE, 80.4, narrow) is Advice.HIGH_LIMIT
+    assert advice(MarkName.NO_DRIP, Place.INSIDE, 81.2, narrow) is Advice.WAIT
+
+
+def test_a_drip_after_a_stream_is_the_level() -> None:
+    """What was too much has run out: even at the bottom edge it now only drips, so close."""
+    drips = advice(MarkName.DRIP, Place.INSIDE, 85.2, BAND, streamed=True)
+    assert drips is Advice.DRIPS_NOW
+    assert "close the plug" in phrase(f"plug.{drips}").lower()
+
+
+def test_one_order_at_a_time_near_the_top() -> None:
+    """A stream near the top is not to be let run and finished at once."""
+    order = advice(MarkName.STREAM, Place.INSIDE, 94.0, BAND, top_near=True)
+    assert order is Advice.STREAM_AT_TOP
+    assert "let it run" not in phrase(f"plug.{order}")
 
 
 def test_warming_alone_explains_a_drip() -> None:

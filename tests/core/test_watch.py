@@ -196,9 +196,9 @@ def test_the_plug_is_out_between_its_marks() -> None:
     """Plug out and plug in bound the time the plug is out."""
     watch = Watch(JOB)
     watch.step(Mark(10.0, MarkName.PLUG_OUT))
-    assert watch.snapshot().plug_out_s == 10.0
+    assert watch.alarm.plug_out_s == 10.0
     watch.step(Mark(20.0, MarkName.PLUG_IN))
-    assert watch.snapshot().plug_out_s is None
+    assert watch.alarm.plug_out_s is None
 
 
 @st.composite

@@ -87,8 +87,8 @@ def test_windows_console_keys() -> None:
     assert [windows_key(code) for code in "\x3b\x85\x54\x01"] == ["f1", "f11", "f13", "unknown"]
 
 
-def acts(keys: list[str], reader: KeyReader, *, unheard: bool = False) -> list[KeyAct | None]:
-    return [reader.feed(key, unheard=unheard) for key in keys]
+def acts(keys: list[str], reader: KeyReader, *, insists: bool = False) -> list[KeyAct | None]:
+    return [reader.feed(key, insists=insists) for key in keys]
 
 
 @pytest.mark.parametrize(("key", "mark"), KEYS.items())
@@ -100,7 +100,7 @@ def test_one_key_one_mark(key: str, mark: MarkName) -> None:
 def test_any_key_says_heard() -> None:
     """While something insists, any key without a meaning of its own acknowledges it."""
     heard = KeyAct(MarkName.ACKNOWLEDGE)
-    assert acts(["z", "f9", "unknown", "escape", "n"], KeyReader(), unheard=True) == [heard] * 5
+    assert acts(["z", "f9", "unknown", "escape", "n"], KeyReader(), insists=True) == [heard] * 5
     assert acts(["z", "f9", "unknown"], KeyReader()) == [None] * 3
 
 
@@ -108,8 +108,8 @@ def test_the_end_is_asked_for_twice() -> None:
     """A key hit blindly to silence an alarm, or with the plug out, never ends the watch."""
     heard, end = KeyAct(MarkName.ACKNOWLEDGE), KeyAct(None, quits=True)
     assert acts(["q"], KeyReader()) == [end]
-    assert acts(["q", "z", "q"], KeyReader(), unheard=True) == [heard] * 3
-    assert acts(["q", "q"], KeyReader(), unheard=True) == [heard, end]
+    assert acts(["q", "z", "q"], KeyReader(), insists=True) == [heard] * 3
+    assert acts(["q", "q"], KeyReader(), insists=True) == [heard, end]
     reader = KeyReader()
     assert reader.feed("q", plug_out=True) is None
     assert reader.prompt.startswith("End the watch?")

@@ -65,7 +65,7 @@ def draw_screen(context: BrowserContext, name: str, size: tuple[int, int]) -> No
     job = played.watch.job
     frame = Frame(*size, FULL, job.band, job.unit, key_words(KEYS, page=True))
     console = Console(record=True, width=size[0], file=io.StringIO(), color_system="truecolor")
-    for line in render(board(played.view(later_s=0.4), played.tale()), frame):
+    for line in render(board(played.view(later_s=0.4), played.history()), frame):
         text = Text(no_wrap=True, end="\n")
         for piece, style in line:
             text.append(piece, COLOURS[style])
@@ -83,7 +83,7 @@ def draw_page(context: BrowserContext, name: str, size: tuple[int, int], light: 
     """Draw the page of a state."""
     with serve() as served:
         served.played = STATES[name]()
-        served.page._story = served.played.story
+        served.page._history = served.played.story
         fill_curve(served.played, served.server._curve.add)
         with Feeding(served):
             page = opened(context, served.server.link(Right.MARK))

@@ -19,8 +19,8 @@ from warmwatch.outputs.apart import FULL, MOST, UNREAD, Apart
 from warmwatch.outputs.base import Entry, Missed, Output, Summary
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.jsonlines import JsonLines, entry_object
-from warmwatch.outputs.plain import PlainLines, status_line
-from warmwatch.words.forecast import forecast_text
+from warmwatch.outputs.plain import PlainLines
+from warmwatch.words.status import ahead_texts, status_line
 from warmwatch.words.view import View
 
 
@@ -151,4 +151,4 @@ def test_plain_lines_word_the_forecast_like_the_screen() -> None:
     forecast = Forecast(60.0, "low", 240.0, 360.0, 540.0, 0.9, None, 2.0)
     shown = Played().take(ramp(40, 60)).view()
     seen = replace(shown, snapshot=replace(shown.snapshot, forecast=forecast, blind=False))
-    assert status_line(seen).endswith(f"; to the band: {forecast_text(forecast)}")
+    assert status_line(seen).endswith(f"; {ahead_texts(seen)[1]}")

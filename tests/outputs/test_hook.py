@@ -48,7 +48,7 @@ def test_the_event_comes_as_json(tmp_path: Path, told: list[str]) -> None:
     lines = (tmp_path / "got").read_text(encoding="utf-8").splitlines()
     assert [json.loads(line) for line in lines] == [
         {"kind": "event", "elapsed_s": 466.0, "event": "entered"}
-        | {"fluid_c": 85.0, "crossed_s": 463.0},
+        | {"fluid_c": 85.0, "crossed_s": 463.0, "fit": None},
         {"kind": "mark", "elapsed_s": 480.0, "mark": "drip", "note": "thin – stream"},
     ]
     assert told == []

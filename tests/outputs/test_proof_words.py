@@ -125,7 +125,7 @@ def test_a_signal_is_told_with_its_numbers_in_hex() -> None:
 
 
 def view_of(watch: Watch) -> View:
-    return View(watch.job, watch.snapshot(), 0.0, {}, {}, "lines:-", "", "", "")
+    return View(watch.job, watch.snapshot(), 0.0, "lines:-", "", "", "")
 
 
 def test_the_open_plug_is_explained_and_the_closed_one_is_not() -> None:

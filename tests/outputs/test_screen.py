@@ -13,7 +13,7 @@ from pathlib import Path
 import pyte
 import pytest
 
-from tests.outputs.test_sound import Ears
+from tests.outputs.test_sound import HeardTones
 from tests.outputs.views import Played, ramp, silent
 from warmwatch.app.keyboard.terminal import KEYS, key_words
 from warmwatch.app.wiring import audible
@@ -256,7 +256,7 @@ def test_tones_that_nobody_can_hear_are_told_all_the_time(
 
 def test_the_screen_knows_whether_the_tones_are_heard() -> None:
     """Heard means: an output sounds, it has not failed, and a player or the bell is left."""
-    ears = Ears()
+    ears = HeardTones()
     sound = Guarded(Sound(ears), print)
     assert audible([sound])
     ears.audible = False

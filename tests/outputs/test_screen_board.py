@@ -7,17 +7,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.outputs.views import BAND, Played, ramp, silent
+from warmwatch.core.approach import Approach
 from warmwatch.core.band import Band
-from warmwatch.core.events import Event, EventKind
+from warmwatch.core.events import EventKind
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.job import Job
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import MarkName, Reading
-from warmwatch.outputs.plain import status_line
 from warmwatch.outputs.screen.board import board, stalled
-from warmwatch.outputs.screen.state import State, state_of
-from warmwatch.outputs.screen.story import Story, Tale
+from warmwatch.outputs.screen.headline import Headline, headline
+from warmwatch.outputs.screen.history import History
 from warmwatch.words.speech import sentence
+from warmwatch.words.status import status_line
 from warmwatch.words.view import View
 
 STEADY = [Reading(float(i), {"fluid_c": 85.0, "engine_rpm": 780.0}) for i in range(5)]
@@ -27,37 +28,43 @@ def forecast(q50_s: float | None, chance: float = 0.9, edge: str = "low") -> For
     return Forecast(0.0, edge, q50_s, q50_s, q50_s, chance, None, 1.0)
 
 
-def with_forecast(played: Played, made: Forecast) -> View:
-    view = played.view()
-    return replace(view, snapshot=replace(view.snapshot, forecast=made))
+def with_forecast(played: Played, made: Forecast, said: EventKind | None = None) -> View:
+    """Return the view with another forecast, after an announcement."""
+    view, job = played.view(), played.watch.job
+    approach = Approach(job)
+    if said is not None:
+        approach.event(said)
+    snapshot = view.snapshot
+    holds = approach.holds(snapshot.place, snapshot.fluid_c, made)
+    return replace(view, snapshot=replace(snapshot, forecast=made, approach=holds))
 
 
 def test_before_the_first_reading() -> None:
     """Without any reading the board waits and shows no figure."""
-    seen = board(Played().view(), Tale())
-    assert (seen.state, seen.figure, seen.place) == (State.WAITING, "", None)
+    seen = board(Played().view(), History())
+    assert (seen.headline, seen.figure, seen.place) == (Headline.WAITING, "", None)
 
 
 def test_the_first_readings_are_shown_as_such() -> None:
     """A reading whose place is not confirmed yet is shown, and nothing is claimed of the band."""
     played = Played().take(STEADY[:2])
-    seen = board(played.view(), played.tale())
-    assert (seen.state, seen.figure) == (State.WAITING, "85")
+    seen = board(played.view(), played.history())
+    assert (seen.headline, seen.figure) == (Headline.WAITING, "85")
     assert "not yet confirmed" in seen.act
 
 
 def test_in_the_band() -> None:
     """Inside, the board says so with the figure and the place in the band."""
     played = Played().take(STEADY)
-    seen = board(played.view(), played.tale())
+    seen = board(played.view(), played.history())
     assert (seen.word, seen.figure, seen.place) == ("IN THE BAND", "85", 0.5)
 
 
 def test_blind_claims_nothing() -> None:
     """When blind there is no figure, no time, no rate and no place, and the silence is told."""
     played = Played().take(STEADY).take(silent(4.0, 14))
-    seen = board(played.view(link_trouble="The cable was pulled."), played.tale())
-    assert seen.state is State.BLIND
+    seen = board(played.view(link_trouble="The cable was pulled."), played.history())
+    assert seen.headline is Headline.BLIND
     assert (seen.figure, seen.time, seen.soon, seen.rate, seen.place) == ("", "", "", "", None)
     assert "NO GOOD READING for 14 s: The cable was pulled." in seen.link
     assert not seen.link_ok
@@ -68,15 +75,15 @@ def test_blind_even_when_the_fold_is_held_up() -> None:
     played = Played().take(STEADY)
     view = played.view(later_s=6.5)
     assert not view.snapshot.blind
-    assert board(view, played.tale()).state is State.BLIND
-    assert board(played.view(later_s=5.5), played.tale()).state is State.INSIDE
+    assert board(view, played.history()).headline is Headline.BLIND
+    assert board(played.view(later_s=5.5), played.history()).headline is Headline.INSIDE
 
 
 def test_a_stuck_watch_is_blind() -> None:
     """When the watch itself shows nothing any more, what it showed last is not claimed."""
     played = Played().take(STEADY)
-    seen = stalled(board(played.view(), played.tale()), 7.0)
-    assert (seen.state, seen.figure, seen.conditions) == (State.BLIND, "", ())
+    seen = stalled(board(played.view(), played.history()), 7.0)
+    assert (seen.headline, seen.figure, seen.conditions) == (Headline.BLIND, "", ())
     assert seen.link == "THE WATCH DOES NOT ANSWER for 7 s"
 
 
@@ -91,7 +98,7 @@ def test_a_figure_is_always_fresh(steps: list[tuple[float, float, bool]], later_
         now_s += pause_s
         played.take(silent(now_s - 1.0, 1.0) if tick else [Reading(now_s, {"fluid_c": fluid_c})])
     view = played.view(later_s=later_s)
-    seen = board(view, played.tale())
+    seen = board(view, played.history())
     if seen.figure:
         last_s = view.snapshot.last_good_s
         assert last_s is not None
@@ -102,11 +109,11 @@ def test_a_figure_is_always_fresh(steps: list[tuple[float, float, bool]], later_
 def test_near_only_while_it_is_true() -> None:
     """Near is shown after the event, but not once the forecast is far off again."""
     played = Played().take(ramp(60, 70, per_min=6.0))
-    tale = Tale(approach=EventKind.NEARING)
-    assert state_of(with_forecast(played, forecast(150.0)), tale) is State.NEAR
-    assert state_of(with_forecast(played, forecast(150.0)), Tale()) is State.BELOW
-    assert state_of(with_forecast(played, forecast(900.0)), tale) is State.BELOW
-    assert state_of(with_forecast(played, forecast(None)), tale) is State.BELOW
+    near = EventKind.NEARING
+    assert headline(with_forecast(played, forecast(150.0), near)) is Headline.NEAR
+    assert headline(with_forecast(played, forecast(150.0))) is Headline.BELOW
+    assert headline(with_forecast(played, forecast(900.0), near)) is Headline.BELOW
+    assert headline(with_forecast(played, forecast(None), near)) is Headline.BELOW
 
 
 @pytest.mark.parametrize(
@@ -124,27 +131,27 @@ def test_the_time_ahead(
     """The time ahead is said with its spread, and its middle alone for the large type."""
     made = Forecast(4.0, edge, *quantiles, 0.9, None, 1.0)
     played = Played().take(STEADY)
-    seen = board(with_forecast(played, made), Tale(approach=None))
+    seen = board(with_forecast(played, made), History())
     assert (seen.soon, seen.time) == (soon, time)
 
 
 def test_no_time_is_made_up() -> None:
     """Without a forecast that can be said, no figure stands for it, and why is said."""
     played = Played().take(STEADY)
-    seen = board(with_forecast(played, forecast(None, 0.2, "high")), Tale())
+    seen = board(with_forecast(played, forecast(None, 0.2, "high")), History())
     assert seen.soon == ""
     assert seen.time == "the top of the band: not reached at the present way of heating"
-    assert board(with_forecast(played, forecast(None, 0.9)), Tale()).time.endswith("not known")
+    assert board(with_forecast(played, forecast(None, 0.9)), History()).time.endswith("not known")
 
 
 def test_where_it_levels_off_is_on_the_board_and_in_the_plain_lines() -> None:
     """The level and what is missing are said wherever the time would stand."""
     played = Played().take(ramp(60.0, 62.0))
     made = Forecast(4.0, "low", None, None, None, 0.1, 77.8, 0.3)
-    view = with_forecast(played, made)
+    view = with_forecast(played, made, EventKind.LEVELLING_OFF)
     words = "levelling off near 78 °C, 2 °C below the band"
-    assert board(view, Tale(approach=EventKind.LEVELLING_OFF)).time == words
-    assert board(view, Tale()).time == words
+    assert board(view, History()).time == words
+    assert board(with_forecast(played, made), History()).time == words
     assert status_line(view).endswith(f"; {words}")
     assert sentence(EventKind.LEVELLING_OFF, view) == (
         "Levelling off near seventy-seven, below the band."
@@ -154,25 +161,25 @@ def test_where_it_levels_off_is_on_the_board_and_in_the_plain_lines() -> None:
 def test_levelling_off_only_while_it_is_true() -> None:
     """Levelling off is shown after the event until the forecast says that all is well again."""
     played = Played().take(ramp(60, 70, per_min=6.0))
-    tale = Tale(approach=EventKind.LEVELLING_OFF)
-    assert state_of(with_forecast(played, forecast(None, 0.1)), tale) is State.LEVELLING
-    assert state_of(with_forecast(played, forecast(300.0, 0.9)), tale) is State.BELOW
+    levels = EventKind.LEVELLING_OFF
+    assert headline(with_forecast(played, forecast(None, 0.1), levels)) is Headline.LEVELLING
+    assert headline(with_forecast(played, forecast(300.0, 0.9), levels)) is Headline.BELOW
 
 
 def test_too_hot_comes_before_the_band() -> None:
     """At a ceiling, of the fluid or of the coolant, the board says too hot; blind comes first."""
     hot = Played().take([replace(r, values={**r.values, "coolant_c": 118.0}) for r in STEADY])
-    assert board(hot.view(), hot.tale()).state is State.TOO_HOT
+    assert board(hot.view(), hot.history()).headline is Headline.TOO_HOT
     hot.take(silent(4.0, 10))
-    assert board(hot.view(), hot.tale()).state is State.BLIND
+    assert board(hot.view(), hot.history()).headline is Headline.BLIND
 
 
 def test_what_forbids_the_check_is_said() -> None:
     """In the band a moving vehicle is not told that the level may be checked."""
     moving = {"fluid_c": 85.0, "engine_rpm": 1600.0, "speed_kmh": 30.0}
     played = Played().take([Reading(float(i), moving) for i in range(10)])
-    seen = board(played.view(), played.tale())
-    assert seen.state is State.INSIDE
+    seen = board(played.view(), played.history())
+    assert seen.headline is Headline.INSIDE
     assert not seen.fit
     assert seen.act.startswith("Not fit for the check: ")
     assert "may be checked" not in seen.act
@@ -181,18 +188,18 @@ def test_what_forbids_the_check_is_said() -> None:
 def test_old_values_are_left_out() -> None:
     """A condition that has not been read for 10 s is not shown as one of now."""
     played = Played().take([Reading(0.0, {"fluid_c": 85.0, "voltage_v": 13.9}), *STEADY[1:]])
-    assert "13.9 V" in board(played.view(), played.tale()).conditions
+    assert "13.9 V" in board(played.view(), played.history()).conditions
     later = Played().take(
         [Reading(0.0, {"fluid_c": 85.0, "voltage_v": 13.9})]
         + [Reading(float(i), {"fluid_c": 85.0}) for i in range(1, 12)]
     )
-    assert board(later.view(), later.tale()).conditions == ()
+    assert board(later.view(), later.history()).conditions == ()
 
 
 def test_fahrenheit() -> None:
     """In degF, figure, rate and band are in degF (85 °C = 185 °F, 1 K = 1.8 °F, exact)."""
     played = Played(Job(BAND, unit="F")).take(ramp(79, 85, per_min=6.0))
-    seen = board(played.view(), played.tale())
+    seen = board(played.view(), played.history())
     assert (seen.figure, seen.unit, seen.band) == ("185.0", "°F", "176 to 194 °F")
     assert seen.rate == "+10.8 °F/min"
 
@@ -200,44 +207,29 @@ def test_fahrenheit() -> None:
 def test_figures_stand_still() -> None:
     """A sensor with whole degrees is shown without decimals, one with tenths always with one."""
     whole = Played().take([Reading(float(i), {"fluid_c": 60.0 + i}) for i in range(5)])
-    assert board(whole.view(), whole.tale()).figure == "64"
+    assert board(whole.view(), whole.history()).figure == "64"
     tenths = Played().take([Reading(float(i), {"fluid_c": 60.5 + i / 2}) for i in range(6)])
-    assert board(tenths.view(), tenths.tale()).figure == "63.0"
-
-
-def test_what_is_unheard() -> None:
-    """Loss of signal insists until a mark; leaving the band only with the plug out."""
-    story = Story("C")
-    story.take(Event(1.0, EventKind.LEFT_HIGH))
-    assert story.tale().unheard is None
-    played = Played().take(STEADY).mark(MarkName.PLUG_OUT)
-    played.story.take(Event(20.0, EventKind.TOP_NEARING))
-    assert played.tale().unheard is EventKind.TOP_NEARING
-    played.mark(MarkName.ACKNOWLEDGE)
-    assert played.tale().unheard is None
-    played.take(silent(20.0, 10))
-    assert played.tale().unheard is EventKind.BLIND
-    assert board(played.view(), played.tale()).unheard
+    assert board(tenths.view(), tenths.history()).figure == "63.0"
 
 
 def test_recording_trouble_is_said() -> None:
     """A recording that failed, or none at all, is said on the board."""
-    assert board(Played().view(recording=""), Tale()).recording == "NOT RECORDED"
-    seen = board(Played().view(recording_trouble="The disk is full."), Tale())
+    assert board(Played().view(recording=""), History()).recording == "NOT RECORDED"
+    seen = board(Played().view(recording_trouble="The disk is full."), History())
     assert (seen.recording, seen.recording_ok) == ("The disk is full.", False)
 
 
 def test_the_demo_says_that_it_is_invented() -> None:
     """Figures of the demo's vehicle are marked as invented, those of another link are not."""
-    assert "INVENTED vehicle" in board(Played(link="demo:").view(), Tale()).facts
-    assert "INVENTED vehicle" not in board(Played(link="csv:r.csv").view(), Tale()).facts
+    assert "INVENTED vehicle" in board(Played(link="demo:").view(), History()).facts
+    assert "INVENTED vehicle" not in board(Played(link="csv:r.csv").view(), History()).facts
 
 
 def test_what_happened_is_listed() -> None:
     """Events, marks with their notes and notices are listed in their order."""
     played = Played().take(STEADY).mark(MarkName.NOTE, "left wheel high")
     played.story.take(Notice("The link is open."))
-    happened = board(played.view(), played.tale()).happened
+    happened = board(played.view(), played.history()).happened
     assert happened[0].startswith("00:03  In the band")
     assert happened[-2:] == ("00:04  Mark note: left wheel high", "The link is open.")
 
@@ -248,7 +240,7 @@ def test_place_is_exact_at_the_edges(low_c: float) -> None:
     for fluid_c, place in ((low_c, 0.0), (low_c + 10.0, 1.0)):
         played = Played(Job(Band(low_c, low_c + 10.0), fluid_ceiling_c=200.0))
         played.take([Reading(float(i), {"fluid_c": fluid_c}) for i in range(6)])
-        assert board(played.view(), played.tale()).place == place
+        assert board(played.view(), played.history()).place == place
 
 
 def test_the_rate_is_the_forecasts() -> None:
@@ -261,5 +253,5 @@ def test_the_rate_is_the_forecasts() -> None:
     forecast = played.view().snapshot.forecast
     assert forecast is not None
     assert played.view().snapshot.rate_c_per_min == 0.0
-    assert board(played.view(), played.tale()).rate == f"{forecast.rate_c_per_min:+.1f} °C/min"
+    assert board(played.view(), played.history()).rate == f"{forecast.rate_c_per_min:+.1f} °C/min"
     assert forecast.rate_c_per_min > 0.2

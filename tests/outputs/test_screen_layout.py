@@ -17,8 +17,9 @@ from warmwatch.outputs.screen.board import Board, board
 from warmwatch.outputs.screen.digits import _SIGNS, big
 from warmwatch.outputs.screen.gauge import gauge
 from warmwatch.outputs.screen.glyphs import ASCII, FULL, LATIN, Glyphs, glyphs_for
+from warmwatch.outputs.screen.headline import Headline
 from warmwatch.outputs.screen.layout import BANNER_STYLES, Frame, Line, Style, render
-from warmwatch.outputs.screen.state import State
+from warmwatch.words.catalogue import phrase
 
 SETS = (FULL, LATIN, ASCII)
 SIZES = ((60, 20), (80, 24), (100, 30), (120, 40), (200, 60))
@@ -50,7 +51,7 @@ def played(kind: str) -> Played:
 @cache
 def shown(kind: str) -> Board:
     made = played(kind)
-    return board(made.view(), made.tale())
+    return board(made.view(), made.history())
 
 
 KINDS = ("below", "inside", "unfit", "above", "blind")
@@ -63,7 +64,7 @@ def test_what_matters_is_there(kind: str, size: tuple[int, int], glyphs: Glyphs)
     lines = render(seen, frame(size, glyphs))
     drawn = text(lines)
     assert len(lines) == size[1]
-    assert glyphs.pictures[seen.state] in drawn
+    assert glyphs.pictures[seen.headline] in drawn
     assert seen.word in drawn or "\n".join(big(seen.word, size[0], 4, glyphs))[:20] in drawn
     figure = big(seen.figure or "BLIND", size[0], size[1], glyphs)
     assert len([row for row in drawn.split("\n") if glyphs.block in row]) >= min(len(figure), 7)
@@ -143,13 +144,13 @@ def test_blind_leaves_no_figure() -> None:
 
 def test_no_state_is_told_by_colour_alone() -> None:
     """Each state has words and a picture of its own."""
-    assert set(BANNER_STYLES) == set(State)
+    assert set(BANNER_STYLES) == set(Headline)
     for glyphs in SETS:
-        assert len(set(glyphs.pictures.values())) == len(State)
+        assert len(set(glyphs.pictures.values())) == len(Headline)
 
 
-def test_unheard_flashes_and_the_rest_does_not() -> None:
-    """Only what is unheard makes the banner change with the beat."""
+def test_what_insists_flashes_and_the_rest_does_not() -> None:
+    """Only what insists makes the banner change with the beat."""
     blind, inside = shown("blind"), shown("inside")
     for seen, flashes in ((blind, True), (inside, False)):
         on, off = (render(seen, frame((80, 24), beat=beat))[0] for beat in (True, False))
@@ -159,7 +160,7 @@ def test_unheard_flashes_and_the_rest_does_not() -> None:
 def test_trouble_with_the_recording_comes_before_conditions() -> None:
     """In a window with no room to spare a failed recording is still on the screen."""
     made = played("inside")
-    seen = board(made.view(recording_trouble="The disk is full."), made.tale())
+    seen = board(made.view(recording_trouble="The disk is full."), made.history())
     assert "The disk is full." in text(render(seen, frame((60, 18))))
 
 
@@ -212,21 +213,19 @@ def test_digits_are_told_apart() -> None:
 
 def test_every_word_can_be_drawn() -> None:
     """The words of all states and any temperature can be drawn large."""
-    for state in State:
-        if state is not State.ENDED:
+    for state in Headline:
+        if state is not Headline.ENDED:
             assert big(board_word(state), 400, 8, FULL)
     assert big("-12.5", 100, 8, ASCII)
 
 
-def board_word(state: State) -> str:
-    from warmwatch.outputs.screen.state import WORDS
-
-    return WORDS[state][0]
+def board_word(state: Headline) -> str:
+    return phrase(f"headline.{state}")
 
 
 def test_a_reading_of_now_is_drawn_as_its_figure() -> None:
     """The drawing on the screen is that of the temperature and of no other."""
     made = Played().take([Reading(float(i), {"fluid_c": 64.0}) for i in range(6)])
-    drawn = text(render(board(made.view(), made.tale()), frame((60, 20))))
+    drawn = text(render(board(made.view(), made.history()), frame((60, 20))))
     for row in big("64", 40, 7, FULL):
         assert row.strip() in drawn

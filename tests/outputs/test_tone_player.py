@@ -52,6 +52,12 @@ def make(programs: FakePrograms, tmp_path: Path) -> Iterator[MakePlayer]:
     assert list((tmp_path / "scratch").iterdir()) == []
 
 
+def repeat(player: TonePlayer, name: str) -> None:
+    """Play a tone that insists."""
+    player.insist({name: (str, 0.01)})
+    player.play(name)
+
+
 def test_first_player_of_the_order_plays_the_events_file(
     programs: FakePrograms, make: MakePlayer
 ) -> None:
@@ -132,7 +138,7 @@ def test_what_became_untrue_is_dropped(programs: FakePrograms, make: MakePlayer)
     """`seeing` cuts `blind` though it is less urgent, and ends its repeats."""
     programs.add("paplay", seconds=0.4)
     player = make()
-    player.play("blind", every_s=0.01)
+    repeat(player, "blind")
     until(lambda: len(programs.lines()) == 1)
     player.play("seeing")
     until(lambda: programs.lines("end") == ["end paplay seeing.wav"])
@@ -140,13 +146,13 @@ def test_what_became_untrue_is_dropped(programs: FakePrograms, make: MakePlayer)
     assert programs.lines("start") == ["start paplay blind.wav", "start paplay seeing.wav"]
 
 
-def test_repeats_go_on_until_hushed(programs: FakePrograms, make: MakePlayer) -> None:
-    """A repeated tone is heard again and again by itself, and `hush` ends that."""
+def test_repeats_go_on_as_long_as_they_insist(programs: FakePrograms, make: MakePlayer) -> None:
+    """A repeated tone is heard again and again by itself, until it insists no more."""
     programs.add("paplay")
     player = make()
-    player.play("blind", every_s=0.01)
+    repeat(player, "blind")
     until(lambda: len(programs.lines("end")) >= 3)
-    player.hush()
+    player.insist({})
     player.play("seeing")
     until(lambda: "end paplay seeing.wav" in programs.lines())
     assert programs.lines()[-1] == "end paplay seeing.wav"
@@ -156,7 +162,7 @@ def test_a_repeat_survives_being_cut(programs: FakePrograms, make: MakePlayer) -
     """`blind` comes back after another urgent tone has cut it."""
     programs.add("paplay", seconds=0.2)
     player = make()
-    player.play("blind", every_s=0.01)
+    repeat(player, "blind")
     until(lambda: len(programs.lines()) == 1)
     player.play("too-hot")
     until(lambda: programs.lines("start").count("start paplay blind.wav") == 2)
@@ -286,7 +292,7 @@ def test_quiet_plays_nothing(programs: FakePrograms, make: MakePlayer) -> None:
     """`quiet` starts no thread and no program, and says that sound is off."""
     programs.add("paplay")
     player = make(quiet=True, bell=lambda: pytest.fail("the bell rang"))
-    player.play("blind", every_s=0.01)
+    repeat(player, "blind")
     player.close(finish_s=5.0)
     assert programs.lines() == []
     assert player.describe().startswith("Sound is off")
@@ -457,11 +463,11 @@ def test_outputs_import_no_heavy_library() -> None:
 
 
 def test_a_reminder_does_not_sound_at_once(programs: FakePrograms, make: MakePlayer) -> None:
-    """`remind` is heard after its time and not before, unlike `play`."""
+    """What insists is heard after its time and not before, unlike `play`."""
     programs.add("paplay")
     player = make()
-    player.remind("too-hot", str, every_s=0.05)
+    player.insist({"too-hot": (str, 0.05)})
     player.play("seeing")
     until(lambda: len(programs.lines("end")) >= 3)
-    player.hush()
+    player.insist({})
     assert programs.lines("end")[:2] == ["end paplay seeing.wav", "end paplay too-hot.wav"]

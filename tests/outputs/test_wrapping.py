@@ -28,6 +28,6 @@ def test_a_note_in_wide_signs_is_read_to_its_end() -> None:
         "変速機の油温は八十五度で車両は水平である確認は二回目であり油面は溢れ口の高さにあるよ終わり"
     )
     played = Played().take(ramp(60, 62, per_min=6.0)).mark(MarkName.NOTE, note)
-    shown = render(board(played.view(), played.tale()), Frame(60, 24, FULL, BAND, "C"))
+    shown = render(board(played.view(), played.history()), Frame(60, 24, FULL, BAND, "C"))
     drawn = "".join("".join(span for span, _ in line).strip() for line in shown)
     assert note in drawn

@@ -6,7 +6,7 @@ from warmwatch.core.band import Band
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.watch import Watch
-from warmwatch.outputs.screen.story import Story, Tale
+from warmwatch.outputs.screen.history import History, HistoryTracker
 from warmwatch.words.view import View
 
 BAND = Band(80.0, 90.0)
@@ -17,9 +17,7 @@ class Played:
 
     def __init__(self, job: Job | None = None, **about: str) -> None:
         self.watch = Watch(job or Job(BAND))
-        self.story = Story(self.watch.job.unit)
-        self.values: dict[str, float] = {}
-        self.value_s: dict[str, float] = {}
+        self.story = HistoryTracker(self.watch.job.unit)
         self.about = {"link": "demo:", "link_trouble": "", "recording": "r.csv"} | about
         self.now_s = 0.0
         self.seen: list[Item] = []
@@ -28,9 +26,6 @@ class Played:
         for item in items:
             self.now_s = item.elapsed_s
             self.seen.append(item)
-            if isinstance(item, Reading):
-                self.values |= item.values
-                self.value_s |= dict.fromkeys(item.values, item.elapsed_s)
             if not isinstance(item, Tick):
                 self.story.take(item)
             for result in self.watch.step(item):
@@ -46,13 +41,11 @@ class Played:
             job=self.watch.job,
             snapshot=self.watch.snapshot(),
             now_s=self.now_s + later_s,
-            values=dict(self.values),
-            value_s=dict(self.value_s),
             **merged,  # type: ignore[arg-type]
         )
 
-    def tale(self) -> Tale:
-        return self.story.tale()
+    def history(self) -> History:
+        return self.story.history()
 
 
 def ramp(

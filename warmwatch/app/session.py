@@ -12,26 +12,26 @@ from dataclasses import dataclass
 from types import FrameType
 
 from warmwatch.app.keyboard.terminal import Keyboard, KeyReader
+from warmwatch.core.alarm import Plug
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.level.check import outcome
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Item, Mark, Reading, Tick
-from warmwatch.core.units import QUANTITIES
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.links.base import Link
 from warmwatch.outputs.apart import Apart
-from warmwatch.outputs.base import Entry, Output, Summary
+from warmwatch.outputs.base import AlarmChange, Entry, Output, Summary
 from warmwatch.recording.bounds import bounded
 from warmwatch.recording.writer import Recorder
+from warmwatch.words.forecast import Shown, steady
 from warmwatch.words.view import View
 
 SHOW_EVERY_S = 0.25
 SHOW_SOON_S = 0.1
 """What is new is shown at once, but not more often than this."""
 READER_S = 0.01
-MOST_NAMES = 200
 STALLED = (
     "The disk does not answer: the recording is kept in memory until it does. The watch goes on; "
     "do not switch off before the recording has reached the disk."
@@ -44,11 +44,8 @@ _ENDING = [
 ]
 """What ends a watch in order: Ctrl-C, being told to end, the terminal closing."""
 _LEFT = (EventKind.LEFT_HIGH, EventKind.LEFT_LOW)
-_TO_BE_HEARD = frozenset(
-    {EventKind.BLIND, EventKind.TOO_HOT, EventKind.HOLD_LIMIT, EventKind.TOP_NEARING}
-    | {EventKind.NOT_FIT, *_LEFT}
-)
-"""While one of these has not been answered by a mark, any key says that it was heard."""
+_ENDS_FORECAST = frozenset({EventKind.ENTERED, EventKind.BLIND, EventKind.SEEING, *_LEFT})
+"""What was shown as the time ahead is not led on over these."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,14 +82,13 @@ class Session:
         self._recording_trouble = ""
         self._keyboard = keyboard
         self._keys = KeyReader() if keyboard is None else KeyReader(keyboard.keys, panel=panel)
-        self._unheard = False
+        self._expected: Shown | None = None
+        self._alarm = watch.alarm
         self._until = until
         self._marks = marks
         self._apart = apart
         self._stopped_by = ""
         self._link_trouble = ""
-        self._values: dict[str, float] = {}
-        self._value_s: dict[str, float] = {}
         self._first_s: float | None = None
         self._utc_s: float | None = None
         self._had_window = False
@@ -176,8 +172,9 @@ class Session:
             return
         for key in self._keyboard.drain():
             self._news = True
-            plug_out = self._watch.snapshot().plug_out_s is not None
-            act = self._keys.feed(key, unheard=self._unheard, plug_out=plug_out)
+            alarm = self._watch.alarm
+            plug_out = alarm.plug is Plug.OUT
+            act = self._keys.feed(key, insists=alarm.insists, plug_out=plug_out)
             if act is None:
                 continue
             if act.quits:
@@ -197,31 +194,24 @@ class Session:
             self._first_s = item.elapsed_s
         if isinstance(item, Reading):
             self._link_trouble = ""
-            self._remember(item)
         self._news = True
-        if isinstance(item, Mark):
-            self._unheard = False
         if not isinstance(item, Tick):
             self._pass_on(item)
         for result in self._watch.step(item):
             self._result(result, item)
+        if (alarm := self._watch.alarm) != self._alarm:
+            self._alarm = alarm
+            self._pass_on(AlarmChange(item.elapsed_s, alarm))
         self._stop_when_due(item.elapsed_s)
-
-    def _remember(self, reading: Reading) -> None:
-        """Keep the latest values; of those that are no quantities only the newest MOST_NAMES."""
-        for name, value in reading.values.items():
-            self._values.pop(name, None)
-            self._values[name] = value
-            self._value_s[name] = reading.elapsed_s
-        others = [name for name in self._values if name not in QUANTITIES]
-        for name in others[:-MOST_NAMES]:
-            del self._values[name], self._value_s[name]
 
     def _result(self, result: Event | Forecast, item: Item) -> None:
         if isinstance(result, Event):
             self._record(lambda recorder: recorder.event(result, item.utc_s))
-            self._unheard |= result.kind in _TO_BE_HEARD
             self._stop_at(result)
+            if result.kind in _ENDS_FORECAST:
+                self._expected = None
+        else:
+            self._expected = steady(self._expected, result)
         self._pass_on(result)
 
     def _stop_at(self, event: Event) -> None:
@@ -297,12 +287,11 @@ class Session:
             job=self._watch.job,
             snapshot=self._watch.snapshot(),
             now_s=self._link.elapsed_s(),
-            values=dict(self._values),
-            value_s=dict(self._value_s),
             link=self._address,
             link_trouble=self._link_trouble,
             recording=self._recording,
             recording_trouble=self._recording_trouble,
+            expected=self._expected,
             prompt=self._keys.prompt,
             panel=self._keys.panel,
         )

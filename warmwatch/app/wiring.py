@@ -66,7 +66,11 @@ def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
     """Run one watch and return the exit code."""
     if job.poll_s is None:
         job = replace(job, poll_s=link.poll_s)
-    page = None if wishes.page is None else open_page(wishes.page, job.unit, speak=wishes.speak)
+    page = (
+        None
+        if wishes.page is None
+        else open_page(wishes.page, job.unit, speak=wishes.speak, keys=wishes.keys)
+    )
     shown: Output | None = None
     try:
         recorder = _recorder(link, address, job, wishes)
@@ -139,7 +143,7 @@ def audible(outputs: Iterable[Guarded]) -> bool:
     return any(isinstance(output, Sound) and output.audible for output in working)
 
 
-def open_page(wish: PageWish, unit: str, *, speak: bool) -> "Page":
+def open_page(wish: PageWish, unit: str, *, speak: bool, keys: Mapping[str, MarkName]) -> "Page":
     """Serve the page and return its output; UsageError when it cannot be served."""
     from warmwatch.outputs.page.address import page_host
     from warmwatch.outputs.page.limits import is_loopback
@@ -149,7 +153,7 @@ def open_page(wish: PageWish, unit: str, *, speak: bool) -> "Page":
 
     host = page_host(wish.host)
     marks = is_loopback(host) if wish.marks is None else wish.marks
-    server = PageServer(host, wish.port, Rights(marks=marks), speak=speak)
+    server = PageServer(host, wish.port, Rights(marks=marks), speak=speak, keys=keys)
     server.start()
     return Page(server, unit)
 

@@ -22,8 +22,9 @@ from warmwatch.core.watch import Watch
 from warmwatch.links.address import Address
 from warmwatch.outputs.base import Entry, Output, Summary
 from warmwatch.outputs.guard import Guarded
-from warmwatch.outputs.plain import PlainLines, status_line
+from warmwatch.outputs.plain import PlainLines
 from warmwatch.recording.writer import create
+from warmwatch.words.status import status_line
 from warmwatch.words.view import View
 
 if TYPE_CHECKING:

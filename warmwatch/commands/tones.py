@@ -83,7 +83,7 @@ def play_all(tones: Sequence[Tone], voice: Voice | None) -> int:
     click.echo(ADVICE)
     try:
         for tone in tones:
-            click.echo(f"{tone.name:<14}{picture(tone):<29}{tone.meaning}")
+            click.echo(f"{tone.name:<17}{picture(tone):<29}{tone.meaning}")
             player.play(tone.name, partial(sentence, tone.name, None))
             player.finish(LONGEST_S)
     finally:

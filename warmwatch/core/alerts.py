@@ -129,12 +129,16 @@ def _within(forecast: Forecast, lead_s: float) -> bool:
 
 
 class Ceiling:
-    """Tells once when two readings reached a ceiling; again only after a real fall."""
+    """Tells once when two readings reached a ceiling; again only after a real fall.
+
+    `hot` is why it is too hot, as long as it is.
+    """
 
     def __init__(self, name: str, limit_c: float) -> None:
         self._name = name
         self._limit_c = limit_c
         self._count = 0
+        self.hot: Reason | None = None
 
     def step(self, value_c: float) -> Reason | None:
         """Take a value in degC; return the reason to be told, or None.
@@ -144,10 +148,11 @@ class Ceiling:
         if implausible(f"{self._name}_c", value_c):
             return None
         if value_c < self._limit_c - RELEASE_C:
-            self._count = 0
+            self._count, self.hot = 0, None
         elif value_c >= self._limit_c:
             self._count += 1
             if self._count == 2:
                 figures = {"value_c": value_c, "limit_c": self._limit_c}
-                return Reason(f"{self._name}-too-hot", figures)
+                self.hot = Reason(f"{self._name}-too-hot", figures)
+                return self.hot
         return None

@@ -12,8 +12,10 @@ class EventKind(StrEnum):
     NEARING = "nearing"
     ENTERED = "entered"
     TOP_NEARING = "top-nearing"
+    BOTTOM_NEARING = "bottom-nearing"
     LEFT_HIGH = "left-high"
     LEFT_LOW = "left-low"
+    LOOK_AGAIN = "look-again"
     LEVELLING_OFF = "levelling-off"
     BLIND = "blind"
     SEEING = "seeing"
@@ -27,6 +29,8 @@ class EventKind(StrEnum):
     DRAIN_LEFT = "drain-left"
     NOT_FIT = "not-fit"
     FIT = "fit"
+    ASKED = "asked"
+    NOTED = "noted"
 
 
 @dataclass(frozen=True, slots=True)

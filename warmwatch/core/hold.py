@@ -49,6 +49,11 @@ class HoldTimer:
             return None
         return max(0.0, elapsed_s - self._held_since_s)
 
+    @property
+    def over_limit(self) -> bool:
+        """Whether the present hold has lasted longer than it may."""
+        return self._held_since_s is not None and self._limit_told
+
     def rest_left_s(self, elapsed_s: float) -> float | None:
         """Return how much of the rest is still to come, None when none is due."""
         if self._rested_s is None or self.held_s(elapsed_s) is not None:

@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from enum import StrEnum
 
+from warmwatch.core.latest import Latest
+
 
 class Phase(StrEnum):
     """What the vehicle is doing; `loaded` is standing with the engine held well above idle."""
@@ -41,22 +43,19 @@ class PhaseTracker:
 
     def __init__(self, fresh_s: float = FRESH_S) -> None:
         self._fresh_s = fresh_s
-        self._seen: dict[str, tuple[float, float]] = {}
+        self._seen = Latest(_WATCHED)
         self._moved_s: float | None = None
         self.phase = Phase.UNKNOWN
 
     def step(self, elapsed_s: float, values: Mapping[str, float]) -> Phase:
         """Take the values of one reading and return the phase now."""
-        for name in _WATCHED:
-            if name in values:
-                self._seen[name] = (elapsed_s, values[name])
+        self._seen.take(elapsed_s, values)
         self.phase = self._judge(elapsed_s)
         return self.phase
 
     def latest(self, name: str, elapsed_s: float) -> float | None:
         """Return the value of one of the watched quantities while it is fresh."""
-        seen = self._seen.get(name)
-        return None if seen is None or elapsed_s - seen[0] > self._fresh_s else seen[1]
+        return self._seen.value(name, elapsed_s, self._fresh_s)
 
     def _judge(self, elapsed_s: float) -> Phase:
         rpm = self.latest("engine_rpm", elapsed_s)

@@ -6,14 +6,18 @@ so that it is the same whether a tick or the next reading brings it to light.
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from warmwatch.core.alarm import Alarm, AlarmCode, AlarmTracker, Plug
 from warmwatch.core.alerts import Alerts, Ceiling
+from warmwatch.core.approach import Approach
 from warmwatch.core.band import Place, Window, WindowTracker
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecast, Forecaster
 from warmwatch.core.hold import HoldTimer
 from warmwatch.core.job import Job
+from warmwatch.core.latest import Latest, Timed
 from warmwatch.core.level.check import Check
 from warmwatch.core.level.conditions import Condition
 from warmwatch.core.level.level_job import LevelJob
@@ -30,6 +34,8 @@ DOUBT_QUIET_S = 60.0
 KEPT_WINDOWS = 100
 COOLANT_FRESH_S = 30.0
 COOLING = (Reason("cooling"),)
+FORGOTTEN_S = 240.0
+"""After so long with the plug out and without a mark it is asked about."""
 MOST_BEHIND = 50
 """So many readings behind the clock in a row are as good as none."""
 
@@ -38,7 +44,9 @@ MOST_BEHIND = 50
 class Snapshot:
     """What a screen may show: the state after the last item. Times in elapsed seconds.
 
-    `check` is the last level check, the present one while the plug is out.
+    `alarm` says what insists and where the plug is, `approach` which announcement still holds,
+    `latest` the last believable value of each quantity. `check` is the last level check, the
+    present one while the plug is out.
     """
 
     elapsed_s: float
@@ -52,7 +60,9 @@ class Snapshot:
     forecast: Forecast | None
     window: Window | None
     windows: tuple[Window, ...]
-    plug_out_s: float | None
+    alarm: Alarm
+    approach: EventKind | None
+    latest: Mapping[str, Timed]
     check: Check | None
     conditions: tuple[Condition, ...]
     rate_c_per_min: float | None
@@ -94,8 +104,12 @@ class Watch:
         self._forecast: Forecast | None = None
         self._forecast_second = -1
         self._doubts_told: dict[str, float] = {}
-        self._slow: dict[str, tuple[float, float]] = {}
-        self._plug_out_s: float | None = None
+        self._latest = Latest()
+        self._alarms = AlarmTracker()
+        self._approach = Approach(job)
+        self._blind_why: tuple[Reason, ...] = ()
+        self._plug, self._plug_out_s = Plug.UNKNOWN, 0.0
+        self._plug_mark_s = 0.0
         self._behind, self._behind_since_s = 0, 0.0
         self._level = LevelJob(job, self._phases)
 
@@ -115,6 +129,11 @@ class Watch:
         return self._phases.phase
 
     @property
+    def alarm(self) -> Alarm:
+        """What insists now, and where the plug is."""
+        return self._alarms.alarm(self._plug, self._plug_out_s)
+
+    @property
     def due_s(self) -> float:
         """The elapsed time at which silence alone changes something; infinite while blind."""
         return math.inf if self.blind else self._seen_since_s + self.job.blind_limit_s
@@ -130,6 +149,10 @@ class Watch:
             results += self._reading(item)
         elif isinstance(item, Mark):
             self._mark(item)
+        for result in results:
+            if isinstance(result, Event):
+                self._approach.event(result.kind)
+        self._alarms.update(self._now_s, self._causes(self._now_s))
         return results
 
     def snapshot(self) -> Snapshot:
@@ -147,7 +170,9 @@ class Watch:
             forecast=self._forecast,
             window=self._tracker.window_now(),
             windows=tuple(self.windows),
-            plug_out_s=self._plug_out_s,
+            alarm=self.alarm,
+            approach=self._approach.holds(self._tracker.place, self._fluid_c, self._forecast),
+            latest=self._latest.all(),
             check=self._level.open_check or (self.checks[-1] if self.checks else None),
             conditions=self._level.conditions(now_s, self._tracker.place, blind=self.blind),
             rate_c_per_min=self._level.rate_c_per_min,
@@ -169,6 +194,7 @@ class Watch:
     def _go_blind(self, at_s: float, reason: Reason) -> Event:
         self.blind = True
         self.gaps += 1
+        self._blind_why = (reason,)
         self._lose_continuity("blind")
         return Event(at_s, EventKind.BLIND, self._fluid_c, reasons=(reason,))
 
@@ -193,10 +219,10 @@ class Watch:
         verdict = self._trust.judge(reading)
         if verdict is not None and verdict.reason == BACKWARDS:
             return self._doubt(reading, verdict) + self._lost_in_time(reading.elapsed_s)
-        if (values := plausible(reading.values)) is not reading.values:
+        if (values := _believable(reading)) is not reading.values:
             reading = replace(reading, values=values)
         phase = self._phases.step(reading.elapsed_s, values)
-        self._remember_slow(reading)
+        self._latest.take(reading.elapsed_s, values)
         self._level.reading(reading, phase)
         results: list[Result] = []
         if verdict is not None and verdict.fluid_c is None:
@@ -250,8 +276,8 @@ class Watch:
             now_s,
             fluid_c,
             phase=self._phases.phase,
-            coolant_c=self._latest("coolant_c", now_s),
-            ambient_c=self._latest("ambient_c", now_s),
+            coolant_c=self._latest.value("coolant_c", now_s, COOLANT_FRESH_S),
+            ambient_c=self._latest.value("ambient_c", now_s, COOLANT_FRESH_S),
             engine_rpm=self._phases.latest("engine_rpm", now_s),
             speed_kmh=self._phases.latest("speed_kmh", now_s),
         )
@@ -262,6 +288,7 @@ class Watch:
         if crossing is None:
             return []
         self._keep(crossing.ended)
+        self._forecast = None  # it was for the place before
         self._alerts.rearm()
         reasons: tuple[Reason, ...] = ()
         if crossing.kind is not EventKind.ENTERED and crossing.ended is None:
@@ -292,15 +319,6 @@ class Watch:
         level_c = self._forecast.level_c
         return () if level_c is None else (Reason("levels-off", {"level_c": round(level_c, 1)}),)
 
-    def _remember_slow(self, reading: Reading) -> None:
-        for name in ("coolant_c", "ambient_c"):
-            if name in reading.values:
-                self._slow[name] = (reading.elapsed_s, reading.values[name])
-
-    def _latest(self, name: str, now_s: float) -> float | None:
-        seen = self._slow.get(name)
-        return None if seen is None or now_s - seen[0] > COOLANT_FRESH_S else seen[1]
-
     def _too_hot(self, reading: Reading, verdict: Verdict | None) -> list[Result]:
         reasons = []
         if verdict is not None and verdict.fluid_c is not None:
@@ -314,8 +332,57 @@ class Watch:
         ]
 
     def _mark(self, mark: Mark) -> None:
+        self._alarms.hear()
         self._level.mark(mark, self._tracker.place, self._fluid_c, blind=self.blind)
-        if mark.name is MarkName.PLUG_OUT:
-            self._plug_out_s = mark.elapsed_s
-        elif mark.name in (MarkName.PLUG_IN, MarkName.LEVEL_SET):
-            self._plug_out_s = None
+        self._plug_mark_s = mark.elapsed_s
+        if mark.name is MarkName.PLUG_OUT and self._plug is not Plug.OUT:
+            self._plug, self._plug_out_s = Plug.OUT, mark.elapsed_s
+        elif mark.name is MarkName.PLUG_IN:
+            self._plug = Plug.IN
+
+    def _causes(self, now_s: float) -> dict[AlarmCode, tuple[Reason, ...]]:
+        """Return every cause of an alarm as it stands after an item."""
+        causes: dict[AlarmCode, tuple[Reason, ...]] = {}
+        if self.blind:
+            causes[AlarmCode.BLIND] = self._blind_why
+        if hot := self._hot(now_s):
+            causes[AlarmCode.TOO_HOT] = hot
+        if self._holds.over_limit:
+            causes[AlarmCode.HOLD_LIMIT] = ()
+        if self._plug is Plug.OUT:
+            causes |= self._plug_causes(now_s)
+        return causes
+
+    def _hot(self, now_s: float) -> tuple[Reason, ...]:
+        fluid = None if self.blind else self._fluid_ceiling.hot
+        fresh = self._latest.value("coolant_c", now_s, COOLANT_FRESH_S) is not None
+        coolant = self._coolant_ceiling.hot if fresh else None
+        return tuple(reason for reason in (fluid, coolant) if reason is not None)
+
+    def _plug_causes(self, now_s: float) -> dict[AlarmCode, tuple[Reason, ...]]:
+        place, phase = self._tracker.place, self._phases.phase
+        running = phase in (Phase.IDLE, Phase.LOADED, Phase.DRIVING)
+        causes = self._level.plug_causes(now_s, place, running=running, blind=self.blind)
+        if self._level.open_check is None or self._level.is_draining(place):
+            return causes
+        near = self._approach.holds(place, self._fluid_c, self._forecast)
+        if near in _EDGE_NEAR:
+            causes[_EDGE_NEAR[near]] = ()
+        if now_s - self._plug_mark_s >= FORGOTTEN_S:
+            long = Reason("plug-out-long", {"out_s": round(now_s - self._plug_out_s)})
+            causes[AlarmCode.PLUG_OPEN] = (*causes.get(AlarmCode.PLUG_OPEN, ()), long)
+        return causes
+
+
+_EDGE_NEAR = {
+    EventKind.TOP_NEARING: AlarmCode.TOP_NEARING,
+    EventKind.BOTTOM_NEARING: AlarmCode.BOTTOM_NEARING,
+}
+
+
+def _believable(reading: Reading) -> Mapping[str, float]:
+    """Return the values that can be real and that the link itself does not doubt."""
+    values = plausible(reading.values)
+    if reading.doubts.keys().isdisjoint(values):
+        return values
+    return {name: value for name, value in values.items() if name not in reading.doubts}

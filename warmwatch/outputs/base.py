@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Protocol
 
+from warmwatch.core.alarm import Alarm
 from warmwatch.core.events import Event
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.notice import Notice
@@ -17,7 +18,15 @@ class Missed(Notice):
     count: int = 0
 
 
-Entry = Reading | Mark | Event | Forecast | Notice
+@dataclass(frozen=True, slots=True)
+class AlarmChange:
+    """What insists has changed, or whether it was heard, or where the plug is."""
+
+    elapsed_s: float
+    alarm: Alarm
+
+
+Entry = Reading | Mark | Event | Forecast | AlarmChange | Notice
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable, Iterable, Mapping
 
+from warmwatch.core.alarm import Alarm
 from warmwatch.core.band import Window
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecast
@@ -11,7 +12,7 @@ from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, Reading
 from warmwatch.core.reason import Reason
 from warmwatch.errors import printable
-from warmwatch.outputs.base import Entry, Missed, Summary
+from warmwatch.outputs.base import AlarmChange, Entry, Missed, Summary
 from warmwatch.outputs.stream import Sink
 from warmwatch.recording.rows import utc_text
 from warmwatch.words.view import View
@@ -55,6 +56,8 @@ def entry_object(entry: Entry) -> dict[str, object] | None:
     if isinstance(entry, Mark):
         mark = {"kind": "mark", "elapsed_s": entry.elapsed_s, "mark": str(entry.name)}
         return {**mark, "note": entry.note}
+    if isinstance(entry, AlarmChange):
+        return {"kind": "alarm", "elapsed_s": entry.elapsed_s, **alarm_object(entry.alarm)}
     if isinstance(entry, Missed):
         return {"kind": "missed", "lines": entry.count}
     return None
@@ -115,12 +118,31 @@ def summary_object(summary: Summary) -> dict[str, object]:
         "doubtful": snapshot.doubtful,
         "gaps": snapshot.gaps,
         "blind": snapshot.blind,
+        "alarm": alarm_object(snapshot.alarm),
         "outcome": str(outcome(snapshot.check, view.job.band)),
         "check": None if snapshot.check is None else check_object(snapshot.check),
         "drain_windows": [window_object(window) for window in snapshot.drain_windows],
         "recording": view.recording or None,
         "recording_trouble": view.recording_trouble or None,
         "stopped_by": summary.stopped_by,
+    }
+
+
+def alarm_object(alarm: Alarm) -> Mapping[str, object]:
+    """Return the JSON object of what insists, the most urgent first."""
+    return {
+        "plug": str(alarm.plug),
+        "plug_out_s": alarm.plug_out_s,
+        "insists": alarm.insists,
+        "standing": [
+            {
+                "alarm": str(one.code),
+                "since_s": one.since_s,
+                "heard": one.heard,
+                **reasons_object(one.reasons),
+            }
+            for one in alarm.standing
+        ],
     }
 
 

@@ -2,23 +2,18 @@
 
 import time
 
+from warmwatch.core.alarm import AlarmCode
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.errors import printable
-from warmwatch.outputs.base import Entry, Summary
+from warmwatch.outputs.base import AlarmChange, Entry, Summary
 from warmwatch.outputs.stream import Sink
-from warmwatch.words.events import (
-    band_text,
-    clock,
-    event_text,
-    place_text,
-    temperature,
-    window_text,
-)
-from warmwatch.words.forecast import forecast_text, levelling_text
-from warmwatch.words.level import conditions_text, plug_texts
+from warmwatch.words.catalogue import phrase
+from warmwatch.words.events import band_text, clock, event_text, mark_text, window_text
+from warmwatch.words.level import alarm_text, conditions_text, plug_texts
+from warmwatch.words.status import status_line
 from warmwatch.words.view import View
 
 STATUS_EVERY_S = 30.0
@@ -35,6 +30,7 @@ class PlainLines:
         self._job = job
         self._status_s = time.monotonic()
         self._explain = False
+        self._insisting: frozenset[AlarmCode] = frozenset()
 
     def take(self, entry: Entry) -> None:
         unit = self._job.unit
@@ -42,13 +38,23 @@ class PlainLines:
             text = _one_line(event_text(entry, self._job.band, unit))
             self._write(f"{clock(entry.elapsed_s)}  {text}")
         elif isinstance(entry, Mark):
-            note = f": {_one_line(entry.note)}" if entry.note else ""
-            self._write(f"{clock(entry.elapsed_s)}  Mark {entry.name}{note}")
+            self._write(f"{clock(entry.elapsed_s)}  {_one_line(mark_text(entry))}")
             self._explain = entry.name in _EXPLAINED
+        elif isinstance(entry, AlarmChange):
+            self._alarm(entry)
         elif isinstance(entry, Notice):
             loud = "! " if entry.alarm or entry.lost else ""
             self._notices.write(f"{loud}{_one_line(entry.text)}\n")
             self._notices.flush()
+
+    def _alarm(self, change: AlarmChange) -> None:
+        """Write an alarm that no event tells of: that the plug should be closed."""
+        new = {one.code: one for one in change.alarm.standing if not one.heard}
+        plug = new.get(AlarmCode.PLUG_OPEN)
+        if plug is not None and plug.code not in self._insisting:
+            text = alarm_text(plug, self._job.unit)
+            self._write(f"{clock(change.elapsed_s)}  {_one_line(text)}")
+        self._insisting = frozenset(new)
 
     def show(self, view: View) -> None:
         if self._explain:
@@ -73,44 +79,34 @@ def _one_line(text: str) -> str:
     return printable(" ".join(text.splitlines()))
 
 
-def status_line(view: View) -> str:
-    """Return the state in one line; a temperature is shown only while it is fresh."""
-    snapshot, unit = view.snapshot, view.job.unit
-    head = f"{clock(view.now_s)}  {place_text(snapshot.place, blind=snapshot.blind)}"
-    if snapshot.blind or snapshot.fluid_c is None:
-        return head
-    shown = f"{head}, {temperature(snapshot.fluid_c, unit)}"
-    if snapshot.forecast is None:
-        return shown
-    low = snapshot.forecast.edge == "low"
-    band = view.job.band
-    level = levelling_text(snapshot.forecast, band.low_c if low else band.high_c, unit)
-    if level:
-        return f"{shown}; {level}"
-    goal = "to the band" if low else "to the top of the band"
-    text = forecast_text(snapshot.forecast) or "not known"
-    return f"{shown}; {goal}: {text}"
-
-
 def summary_lines(summary: Summary) -> list[str]:
     """Return what the watch saw, as lines for people."""
     view = summary.view
     snapshot, unit = view.snapshot, view.job.unit
     windows = [*snapshot.windows, *([snapshot.window] if snapshot.window else [])]
-    lines = [f"Band {band_text(view.job.band, unit)}, {snapshot.readings} readings."]
-    lines += [f"  In the band {window_text(window, unit)}." for window in windows]
+    band = band_text(view.job.band, unit)
+    lines = [phrase("summary.band", band=band, readings=f"{snapshot.readings}")]
+    lines += [phrase("summary.in-band", window=window_text(one, unit)) for one in windows]
     if not windows:
-        lines.append("  Never confirmed inside the band.")
+        lines.append(phrase("summary.never"))
     if snapshot.gaps or snapshot.doubtful:
-        lines.append(
-            f"  Losses of signal: {snapshot.gaps}; doubtful readings: {snapshot.doubtful}."
-        )
+        gaps, doubtful = f"{snapshot.gaps}", f"{snapshot.doubtful}"
+        lines.append(phrase("summary.losses", gaps=gaps, doubtful=doubtful))
     if snapshot.blind:
-        lines.append("  Blind at the end: the last temperature is not known.")
+        lines.append(phrase("summary.blind"))
     if view.recording_trouble:
         lines.append(f"  {view.recording_trouble}")
-    if view.recording:
-        lines += [f"Recording: {view.recording}", f"Next: warmwatch plot {view.recording}"]
-        if snapshot.check is not None:
-            lines.append(f"      warmwatch proof {view.recording}")
-    return lines
+    return [*lines, *_recording_lines(view)]
+
+
+def _recording_lines(view: View) -> list[str]:
+    if not view.recording:
+        return []
+    commands = [f"warmwatch plot {view.recording}"]
+    if view.snapshot.check is not None:
+        commands.append(f"warmwatch proof {view.recording}")
+    return [
+        phrase("summary.recording", path=view.recording),
+        phrase("summary.next", command=commands[0]),
+        *(phrase("summary.also", command=command) for command in commands[1:]),
+    ]

@@ -32,6 +32,9 @@ REASONS = {
     "not-seen-inside": "not seen inside the band before",
     "cooling": "cooling",
     "levels-off": "levelling off near {level_c}",
+    "level-set-plug-out": "the level is set and the plug is still out",
+    "plug-out-engine-runs": "the engine runs with the plug out",
+    "plug-out-long": "it has been out for {out_s}; mark what happens",
     # The conditions of a check.
     "engine-off": "engine is off",
     "engine-fast": "engine too fast for idle ({rpm})",
@@ -136,6 +139,10 @@ EVENTS = {
     "drain-left": "Left the range for draining{at}.",
     "not-fit": "PLUG OUT, but not fit for the check{why}.",
     "too-hot": "TOO HOT{why}. Stop loading; let it idle and cool.",
+    "bottom-nearing": "The bottom of the band {low} is near{at}: finish.",
+    "look-again": "Switch on and look again{why}.",
+    "asked": "{Reasons}.",
+    "noted": "{Reasons}.",
 }
 FORECASTS = {
     "level-below-band": "levelling off near {level}, {short} below the band",
@@ -157,6 +164,205 @@ WINDOWS = {
     "jump": "ended by a jump of the reading",
     "drained": "ended by draining",
 }
+HEADLINES = {
+    "waiting": "WAITING",
+    "below": "BELOW THE BAND",
+    "levelling": "LEVELLING OFF",
+    "near": "BAND IS NEAR",
+    "inside": "IN THE BAND",
+    "top-near": "TOP IS NEAR",
+    "bottom-near": "BOTTOM IS NEAR",
+    "above": "ABOVE THE BAND",
+    "not-fit": "NOT FIT",
+    "plug-open": "PLUG IS OUT",
+    "hold-limit": "HOLD LIMIT",
+    "too-hot": "TOO HOT",
+    "blind": "BLIND",
+    "ended": "ENDED",
+}
+ACTS = {
+    "waiting": "No reading yet.",
+    "unconfirmed": "The first readings: not yet confirmed.",
+    "below": "Wait.",
+    "levelling": "Below the band: may never be reached like this.",
+    "near": "Get ready.",
+    "inside": "The level may be checked now.",
+    "unfit": "Not fit for the check: {unfit}.",
+    "top-near": "Finish the check.",
+    "bottom-near": "Finish the check.",
+    "above": "Too hot for the level: let it cool.",
+    "not-fit": "Close the plug until it is.",
+    "plug-open": "Close the plug.",
+    "hold-limit": "Let go now.",
+    "too-hot": "No more load: let it idle and cool.",
+    "blind": "The temperature is not known.",
+    "ended": "The watch has ended.",
+}
+ALARMS = {
+    "blind": "BLIND{why}",
+    "too-hot": "TOO HOT{why}",
+    "hold-limit": "HOLD LIMIT: let go",
+    "left-high": "PLUG OUT above the band",
+    "left-low": "PLUG OUT below the band",
+    "not-fit": "PLUG OUT, not fit{why}",
+    "top-nearing": "PLUG OUT, the top is near",
+    "bottom-nearing": "PLUG OUT, the bottom is near",
+    "plug-open": "Close the plug: {reasons}.",
+}
+PLUG = {
+    "not-known": "The temperature is not known: do not judge the level now.",
+    "below": "Below the band: a level read now does not count.",
+    "above": "Above the band: close the plug and check again when it has cooled.",
+    "low": "No drip by the top of the band: low. Close the plug, top up, check again.",
+    "tell": "Inside the band: tell what runs out, a stream, a drip or nothing.",
+    "tell-soon": "The top is near: tell what runs out, then close the plug.",
+    "let-run": "A stream: let it run until it drips.",
+    "stream-at-top": (
+        "Still a stream, and the top is near: close the plug, let it cool, check again."
+    ),
+    "wait": "No drip yet: wait while it warms, at most to the top of the band.",
+    "high-limit": "Dripping already at the bottom of the band: the level is at its high limit.",
+    "level-set": "A drip inside the band: the level is set. Close the plug.",
+    "drips-now": "Now a drip: the level is set. Close the plug.",
+    "by-warming": "Warming alone gives {ml} mL/min, {drops} drops/min.",
+}
+DRAIN = {"inside": "warm enough to drain", "above": "too hot to drain"}
+CONDITIONS_LINE = {
+    "line": "Conditions: {met} met{unmet}{unknown}.",
+    "unmet": "; NOT MET: {names}",
+    "unknown": "; not known: {names}",
+}
+AHEAD = {
+    "band": "the band: {text}",
+    "top": "the top of the band: {text}",
+    "band-not-known": "time to the band not known",
+    "top-not-known": "time to the top not known",
+    "to-band": "{time} to the band{spread}",
+    "to-top": "{time} to the top{spread}",
+}
+BOARD = {
+    "recorded": "Recorded: {path}",
+    "not-recorded": "NOT RECORDED",
+    "more": "{first}, and {count} more",
+    "hold": "HOLD {held} of {limit} at most",
+    "rest": "rest {left} more",
+    "plug-out": "PLUG OUT since {since}",
+    "invented": "INVENTED vehicle",
+}
+PHASES = {
+    "off": "engine off",
+    "idle": "idling",
+    "loaded": "LOADED",
+    "driving": "DRIVING",
+    "unknown": "phase not known",
+}
+QUANTITIES = {
+    "engine_rpm": "engine {value}",
+    "speed_kmh": "road {value}",
+    "voltage_v": "{value}",
+    "load_pct": "load {value}",
+    "coolant_c": "coolant {value}",
+    "engine_oil_c": "engine oil {value}",
+    "ambient_c": "air {value}",
+    "in-park": "in park",
+    "not-in-park": "NOT IN PARK",
+}
+LINK = {
+    "none-so-far": "NO READING so far",
+    "none-yet": "No reading yet",
+    "silent": "NO GOOD READING for {span}{why}",
+    "last": "Last reading {age} ago",
+    "doubtful": ", doubtful: {count}",
+    "losses": ", losses: {count}",
+    "stalled": "THE WATCH DOES NOT ANSWER for {span}",
+}
+MARKS = {
+    "set": "Mark {name}{note}",
+    "plug-out": "plug out",
+    "stream": "stream",
+    "drip": "drip",
+    "no-drip": "no drip",
+    "plug-in": "plug in",
+    "topped-up": "topped up",
+    "level-set": "level set",
+    "drained": "drained",
+    "filled": "filled",
+    "let-out": "let out",
+    "in-park": "in park",
+    "selector-cycled": "selector cycled",
+    "vehicle-level": "vehicle level",
+    "resting": "resting",
+    "withdraw": "take back",
+    "acknowledge": "heard",
+    "note": "note",
+}
+CAUTIONS = {
+    "long": "Hot fluid and metal burn. Mind fan and belts, exhaust gas, and a vehicle that moves.",
+    "short": "Burns! Mind fan, belts, exhaust gas, a moving vehicle.",
+}
+SPEECH = {
+    "nearing": "The band is near.",
+    "nearing-time": "{Time} to the band.",
+    "entered": "In the band{degrees}.",
+    "entered-time": "In the band{degrees}, {time} left.",
+    "entered-not-fit": "In the band{degrees}. Not yet.",
+    "entered-not-fit-why": "In the band{degrees}. Not yet: {why}.",
+    "fit": "Fit for the check now.",
+    "top-nearing": "The top of the band is near.",
+    "top-nearing-time": "{Time} left.",
+    "bottom-nearing": "The bottom of the band is near.",
+    "bottom-nearing-time": "{Time} left before it is too cold.",
+    "left-high": "Above the band{degrees}.",
+    "left-low": "Below the band{degrees}.",
+    "levelling-off": "Levelling off below the band{degrees}.",
+    "levelling-off-near": "Levelling off near {level}, below the band.",
+    "blind": "Signal lost.",
+    "seeing": "Signal is back{degrees}.",
+    "hold-limit": "End the hold.",
+    "rest-over": "The rest is over.",
+    "not-fit": "Not fit for the check.",
+    "not-fit-why": "Not fit: {why}.",
+    "plug-open": "The plug is out: close it.",
+    "plug-open-why": "Close the plug: {why}.",
+    "plug-out": "Plug is out. {order}",
+    "asked": "A mark does not fit.",
+    "asked-why": "{why}.",
+    "noted": "Noted.",
+    "noted-why": "{why}.",
+    "look-again": "Switch on and look again.",
+    "drain-entered": "Warm enough to drain.",
+    "drain-left": "Outside the range for draining.",
+    "too-hot": "Too hot.",
+    "degree": ", {words} degree",
+    "degrees": ", {words} degrees",
+    "min": "about {words} minutes",
+    "min-one": "about {words} minute",
+    "s": "about {words} seconds",
+    "s-one": "about {words} second",
+    "and-a-half": "{words} and a half",
+    "half": "half a",
+}
+NUMBERS = {
+    "ones": (
+        "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen "
+        "fifteen sixteen seventeen eighteen nineteen"
+    ),
+    "tens": "twenty thirty forty fifty sixty seventy eighty ninety",
+    "minus": "minus {words}",
+    "hundred": "{words} hundred",
+    "and": " and {words}",
+    "compound": "{tens}-{one}",
+}
+SUMMARY = {
+    "band": "Band {band}, {readings} readings.",
+    "in-band": "  In the band {window}.",
+    "never": "  Never confirmed inside the band.",
+    "losses": "  Losses of signal: {gaps}; doubtful readings: {doubtful}.",
+    "blind": "  Blind at the end: the last temperature is not known.",
+    "recording": "Recording: {path}",
+    "next": "Next: {command}",
+    "also": "      {command}",
+}
 PHRASES = {"band": "{low} to {high}"} | {
     f"{group}.{code}": text
     for group, texts in {
@@ -168,6 +374,22 @@ PHRASES = {"band": "{low} to {high}"} | {
         "forecast": FORECASTS,
         "place": PLACES,
         "window": WINDOWS,
+        "headline": HEADLINES,
+        "act": ACTS,
+        "alarm": ALARMS,
+        "plug": PLUG,
+        "drain": DRAIN,
+        "conditions": CONDITIONS_LINE,
+        "ahead": AHEAD,
+        "board": BOARD,
+        "phase": PHASES,
+        "quantity": QUANTITIES,
+        "link": LINK,
+        "mark": MARKS,
+        "caution": CAUTIONS,
+        "speech": SPEECH,
+        "number": NUMBERS,
+        "summary": SUMMARY,
     }.items()
     for code, text in texts.items()
 }

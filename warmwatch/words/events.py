@@ -2,6 +2,7 @@
 
 from warmwatch.core.band import Band, Place, Window
 from warmwatch.core.events import Event, EventKind
+from warmwatch.core.reading import Mark, MarkName
 from warmwatch.core.units import from_c
 from warmwatch.words.catalogue import has, phrase, temperature
 from warmwatch.words.reasons import reasons_words
@@ -29,11 +30,13 @@ def event_text(event: Event, band: Band, unit: str) -> str:
     values = {
         "band": band_text(band, unit),
         "high": temperature(band.high_c, unit),
+        "low": temperature(band.low_c, unit),
         "at": "" if fluid is None else f" ({fluid})",
         "now": "" if fluid is None else phrase("event.now", fluid=fluid),
         "crossed": clock(event.crossed_s or event.elapsed_s),
         "why": f": {why}" if why else "",
         "reasons": why,
+        "Reasons": why[:1].upper() + why[1:],
     }
     return phrase(f"event.{_variant(event)}", unit, **(values | _level(event, band, unit)))
 
@@ -64,6 +67,17 @@ def level_figures(level_c: float, target_c: float, unit: str) -> dict[str, str]:
     short = max(round(missing), 1)
     level = min(target - missing, target - short)  # 79.6 is not said to be 80, 1 below 80
     return {"level": f"{level:.0f} °{unit}", "short": f"{short} °{unit}"}
+
+
+def mark_text(mark: Mark) -> str:
+    """Return a mark with its note in words."""
+    note = f": {mark.note}" if mark.note else ""
+    return phrase("mark.set", name=mark_name(mark.name), note=note)
+
+
+def mark_name(name: MarkName | str) -> str:
+    """Return what a mark is called."""
+    return phrase(f"mark.{name}")
 
 
 def place_text(place: Place, *, blind: bool) -> str:

@@ -1,9 +1,12 @@
 """What is to be said while the plug is out, and about draining: the same on every screen."""
 
+from warmwatch.core.alarm import AlarmCode, Plug, Standing
 from warmwatch.core.band import Place
+from warmwatch.core.events import EventKind
 from warmwatch.core.level.conditions import ConditionState
 from warmwatch.core.level.drip import advice, by_warming
-from warmwatch.words.reasons import condition_name
+from warmwatch.words.catalogue import phrase
+from warmwatch.words.reasons import condition_name, reasons_words
 from warmwatch.words.view import View
 
 
@@ -11,28 +14,46 @@ def plug_texts(view: View) -> tuple[str, ...]:
     """Return what the open plug asks for, and what the fluid itself does; nothing with it in."""
     snapshot = view.snapshot
     check = snapshot.check
-    if snapshot.plug_out_s is None or check is None:
+    if snapshot.alarm.plug is not Plug.OUT or check is None or check.in_s is not None:
         return ()
     fluid_c = None if snapshot.blind else snapshot.fluid_c
-    texts = [advice(check.flow, snapshot.place, fluid_c, view.job.band)]
+    order = advice(
+        check.flow,
+        snapshot.place,
+        fluid_c,
+        view.job.band,
+        streamed=check.streamed,
+        top_near=snapshot.approach is EventKind.TOP_NEARING,
+    )
+    texts = [phrase(f"plug.{order}")]
     # The forecaster sees a slow rise through the steps of a quantised signal.
     forecast = snapshot.forecast
     rate = snapshot.rate_c_per_min if forecast is None else forecast.rate_c_per_min
     drip = by_warming(view.job.fluid, fluid_c, rate)
     if drip.ml_per_min is not None and drip.drops_per_min is not None:
-        texts.append(
-            f"Warming alone gives {drip.ml_per_min:.0f} mL/min, {drip.drops_per_min:.0f} drops/min."
-        )
+        ml, drops = f"{drip.ml_per_min:.0f}", f"{drip.drops_per_min:.0f}"
+        texts.append(phrase("plug.by-warming", ml=ml, drops=drops))
     return tuple(texts)
+
+
+def alarm_text(standing: Standing, unit: str) -> str:
+    """Return what stands, and why."""
+    why = reasons_words(standing.reasons, unit)
+    return phrase(f"alarm.{standing.code}", reasons=why, why=f": {why}" if why else "")
+
+
+def plug_open_text(view: View) -> str:
+    """Return why the open plug should be closed, empty when nothing asks for it."""
+    standing = view.snapshot.alarm.standing
+    plug = (one for one in standing if one.code is AlarmCode.PLUG_OPEN)
+    return "".join(alarm_text(one, view.job.unit) for one in plug)
 
 
 def drain_text(view: View) -> str:
     """Return whether the fluid is warm enough to drain, empty when that is not asked."""
-    if view.snapshot.blind:
+    if view.snapshot.blind or view.snapshot.drain_place not in (Place.INSIDE, Place.ABOVE):
         return ""
-    if view.snapshot.drain_place is Place.INSIDE:
-        return "warm enough to drain"
-    return "too hot to drain" if view.snapshot.drain_place is Place.ABOVE else ""
+    return phrase(f"drain.{view.snapshot.drain_place}")
 
 
 def conditions_text(view: View) -> str:
@@ -40,10 +61,10 @@ def conditions_text(view: View) -> str:
     states: dict[ConditionState, list[str]] = {state: [] for state in ConditionState}
     for condition in view.snapshot.conditions:
         states[condition.state].append(condition_name(condition.name))
-    met = len(states[ConditionState.MET])
-    parts = [f"Conditions: {met} met"]
-    if states[ConditionState.NOT_MET]:
-        parts.append(f"NOT MET: {', '.join(states[ConditionState.NOT_MET])}")
-    if states[ConditionState.UNKNOWN]:
-        parts.append(f"not known: {', '.join(states[ConditionState.UNKNOWN])}")
-    return "; ".join(parts) + "."
+    unmet, unknown = states[ConditionState.NOT_MET], states[ConditionState.UNKNOWN]
+    return phrase(
+        "conditions.line",
+        met=f"{len(states[ConditionState.MET])}",
+        unmet=phrase("conditions.unmet", names=", ".join(unmet)) if unmet else "",
+        unknown=phrase("conditions.unknown", names=", ".join(unknown)) if unknown else "",
+    )

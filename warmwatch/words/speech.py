@@ -1,42 +1,89 @@
-"""The words spoken after a tone: short, whole sentences, true at the moment they are spoken."""
+"""The words spoken after a tone: short, whole sentences, true at the moment they are spoken.
+
+Figures are those of the screen. Nothing is said of a state that has passed by the time the tone
+has ended; without a view (the tones are only being shown) each sentence is said bare.
+"""
 
 import math
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Iterable
 
+from warmwatch.core.alarm import AlarmCode, Standing
 from warmwatch.core.band import Place
 from warmwatch.core.events import EventKind
+from warmwatch.core.reason import Reason
 from warmwatch.core.units import from_c
+from warmwatch.words.catalogue import phrase
+from warmwatch.words.level import plug_texts
+from warmwatch.words.numbers import number_words
+from warmwatch.words.reasons import reasons_words
+from warmwatch.words.status import ahead_texts
 from warmwatch.words.view import View
 
-_WORDS = (
-    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen "
-    "fifteen sixteen seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty "
-    "ninety"
-)
-_ONES = tuple(_WORDS.split(" "))[:20]
-_TENS = ("", "", *_WORDS.split(" ")[20:])
+NOT_FIT_ENTRY = "entered-not-fit"
+_TIME = re.compile(r"(\d+)(\.5)? (min|s)")
 
 
-def number_words(number: int) -> str:
-    """Return a whole number from -999 to 999 in words, as in `one hundred and eighty-six`."""
-    if number < 0:
-        return f"minus {number_words(-number)}"
-    if number < 20:
-        return _ONES[number]
-    if number < 100:
-        tens, ones = divmod(number, 10)
-        return _TENS[tens] + (f"-{_ONES[ones]}" if ones else "")
-    hundreds, rest = divmod(number, 100)
-    return f"{_ONES[hundreds]} hundred" + (f" and {number_words(rest)}" if rest else "")
+def sentence(name: str, view: View | None, reasons: Iterable[Reason] = ()) -> str:
+    """Return what is to be said with a tone, when `view` is the state; empty for nothing."""
+    place = _PLACES.get(name)
+    if view is not None and place is not None and not _is(view, place):
+        return ""
+    if view is not None and name in _NEEDS and not _NEEDS[name](view):
+        return ""
+    unit = "C" if view is None else view.job.unit
+    why = reasons_words(reasons, unit) or ("" if view is None else _standing_words(name, view))
+    return _say(name, view, why)
 
 
-def sentence(kind: str, view: View | None) -> str:
-    """Return what is to be said for an event when `view` is the state; empty when nothing is.
+def alarm_sentence(code: AlarmCode, view: View | None) -> str:
+    """Return what is to be said each time an alarm is repeated."""
+    if view is not None and not view.snapshot.alarm.stands(code):
+        return ""
+    if view is not None and code in (AlarmCode.LEFT_HIGH, AlarmCode.LEFT_LOW):
+        return phrase("speech.plug-out", order=(*plug_texts(view), "")[0]).strip()
+    return sentence(code, view)
 
-    Nothing is said of a state that has passed by the time the tone has ended.
-    """
-    speak = _SENTENCES.get(kind)
-    return "" if speak is None else speak(view)
+
+def _say(name: str, view: View | None, why: str) -> str:
+    degrees = "" if view is None else _degrees(view)
+    time = "" if view is None or not _fits(name, view) else spoken_time(ahead_texts(view)[0])
+    code = f"speech.{name}"
+    if time and name in _TIMED:
+        code += "-time"
+    elif why and name in _REASONED:
+        code += "-why"
+    elif name == EventKind.LEVELLING_OFF and view is not None and _level(view):
+        return phrase(f"{code}-near", level=_level(view))
+    elif name not in _SPOKEN:
+        return ""
+    capital = time[:1].upper() + time[1:]
+    return phrase(code, degrees=degrees, time=time, Time=capital, why=why)
+
+
+def spoken_time(shown: str) -> str:
+    """Return `about three minutes` for `3 min`, the figure on the screen; empty for no time."""
+    match = _TIME.search(shown)
+    if match is None:
+        return ""
+    number, half, unit = int(match[1]), match[2], match[3]
+    one = number == 1 and not half
+    words = number_words(min(number, 999)) if number or not half else ""
+    if half:
+        words = phrase("speech.and-a-half", words=words) if number else phrase("speech.half")
+    unit_code = f"speech.{unit}{'-one' if one or (half and not number) else ''}"
+    return phrase(unit_code, words=words)
+
+
+def _fits(name: str, view: View) -> bool:
+    """Return whether the forecast is for the edge that the sentence is about."""
+    forecast, edge = view.snapshot.forecast, _EDGES.get(name)
+    return forecast is not None and edge in (None, forecast.edge)
+
+
+def _standing_words(name: str, view: View) -> str:
+    standing: list[Standing] = [o for o in view.snapshot.alarm.standing if o.code == name]
+    return reasons_words(standing[0].reasons, view.job.unit) if standing else ""
 
 
 def _degrees(view: View) -> str:
@@ -47,91 +94,69 @@ def _degrees(view: View) -> str:
     # Rounded away from the band outside it: 90.2 is not to be spoken as "above the band, ninety".
     rounding = {Place.ABOVE: math.ceil, Place.BELOW: math.floor}.get(snapshot.place, round)
     shown = rounding(round(from_c(snapshot.fluid_c, view.job.unit), 6))
-    return f", {number_words(shown)} degree{'' if abs(shown) == 1 else 's'}"
+    code = "speech.degree" if abs(shown) == 1 else "speech.degrees"
+    return phrase(code, words=number_words(shown))
 
 
-def _minutes(view: View | None, edge: str) -> str:
-    """Return `seven minutes` until an edge, rounded down; empty when it cannot be said."""
-    forecast = None if view is None else view.snapshot.forecast
-    if forecast is None or forecast.edge != edge or forecast.q50_s is None:
+def _level(view: View) -> str:
+    forecast = view.snapshot.forecast
+    if forecast is None or forecast.level_c is None:
         return ""
-    minutes = int(forecast.q50_s // 60)
-    if minutes == 0:
-        return "less than a minute"
-    return f"{number_words(min(minutes, 999))} minute{'' if minutes == 1 else 's'}"
-
-
-def _is(view: View | None, place: Place) -> bool:
-    return view is None or (view.snapshot.place is place and not view.snapshot.blind)
-
-
-def _nearing(view: View | None) -> str:
-    if not _is(view, Place.BELOW):
-        return ""
-    minutes = _minutes(view, "low")
-    return f"{minutes.capitalize()} to the band." if minutes else "The band is near."
-
-
-def _entered(view: View | None) -> str:
-    if not _is(view, Place.INSIDE):
-        return ""
-    minutes = _minutes(view, "high")
-    left = f", {'' if minutes.startswith('less') else 'about '}{minutes} left" if minutes else ""
-    return f"In the band{_degrees(view) if view else ''}{left}."
-
-
-def _top_nearing(view: View | None) -> str:
-    if not _is(view, Place.INSIDE):
-        return ""
-    minutes = _minutes(view, "high")
-    return f"{minutes.capitalize()} left." if minutes else "The top of the band is near."
-
-
-def _outside(place: Place, words: str) -> Callable[[View | None], str]:
-    def speak(view: View | None) -> str:
-        return f"{words}{_degrees(view) if view else ''}." if _is(view, place) else ""
-
-    return speak
-
-
-def _levelling(view: View | None) -> str:
-    if not _is(view, Place.BELOW):
-        return ""
-    forecast = None if view is None else view.snapshot.forecast
-    if view is None or forecast is None or forecast.level_c is None:
-        return f"Levelling off below the band{_degrees(view) if view else ''}."
     # Rounded down: 79.6 is not to be spoken as the lower edge.
-    level = number_words(math.floor(from_c(forecast.level_c, view.job.unit)))
-    return f"Levelling off near {level}, below the band."
+    return number_words(math.floor(from_c(forecast.level_c, view.job.unit)))
 
 
-def _always(words: str) -> Callable[[View | None], str]:
-    return lambda view: words
+def _is(view: View, place: Place) -> bool:
+    return view.snapshot.place is place and not view.snapshot.blind
 
 
-def _blind(view: View | None) -> str:
-    return "Signal lost." if view is None or view.snapshot.blind else ""
+def _blind(view: View) -> bool:
+    return view.snapshot.blind
 
 
-def _seeing(view: View | None) -> str:
-    if view is not None and view.snapshot.blind:
-        return ""
-    return f"Signal is back{_degrees(view) if view else ''}."
+def _seeing(view: View) -> bool:
+    return not view.snapshot.blind
 
 
-_SENTENCES: dict[str, Callable[[View | None], str]] = {
-    EventKind.NEARING: _nearing,
-    EventKind.ENTERED: _entered,
-    EventKind.TOP_NEARING: _top_nearing,
-    EventKind.LEFT_HIGH: _outside(Place.ABOVE, "Above the band"),
-    EventKind.LEFT_LOW: _outside(Place.BELOW, "Below the band"),
-    EventKind.LEVELLING_OFF: _levelling,
+def _outside(view: View) -> bool:
+    return view.snapshot.place in (Place.BELOW, Place.ABOVE) and not view.snapshot.blind
+
+
+_PLACES: dict[str, Place] = {
+    EventKind.ENTERED: Place.INSIDE,
+    NOT_FIT_ENTRY: Place.INSIDE,
+    EventKind.FIT: Place.INSIDE,
+    EventKind.TOP_NEARING: Place.INSIDE,
+    EventKind.BOTTOM_NEARING: Place.INSIDE,
+    EventKind.LEFT_HIGH: Place.ABOVE,
+    EventKind.LEFT_LOW: Place.BELOW,
+}
+_NEEDS: dict[str, Callable[[View], bool]] = {
+    EventKind.NEARING: _outside,
+    EventKind.LEVELLING_OFF: _outside,
     EventKind.BLIND: _blind,
     EventKind.SEEING: _seeing,
-    EventKind.HOLD_LIMIT: _always("End the hold."),
-    EventKind.REST_OVER: _always("The rest is over."),
-    EventKind.NOT_FIT: _always("Not fit for the check. Read the screen."),
-    EventKind.DRAIN_ENTERED: _always("Warm enough to drain."),
-    EventKind.DRAIN_LEFT: _always("Outside the range for draining."),
-    EventKind.TOO_HOT: _always("Too hot."),
 }
+_TIMED = (
+    EventKind.NEARING,
+    EventKind.ENTERED,
+    EventKind.TOP_NEARING,
+    EventKind.BOTTOM_NEARING,
+)
+_EDGES: dict[str, str] = {
+    EventKind.ENTERED: "high",
+    EventKind.TOP_NEARING: "high",
+    EventKind.BOTTOM_NEARING: "low",
+}
+_REASONED = (
+    NOT_FIT_ENTRY,
+    EventKind.NOT_FIT,
+    EventKind.ASKED,
+    EventKind.NOTED,
+    AlarmCode.PLUG_OPEN,
+)
+_SPOKEN = frozenset(
+    {*_PLACES, *_NEEDS, NOT_FIT_ENTRY, EventKind.NOT_FIT, AlarmCode.PLUG_OPEN}
+    | {EventKind.HOLD_LIMIT, EventKind.REST_OVER, EventKind.DRAIN_ENTERED, EventKind.DRAIN_LEFT}
+    | {EventKind.TOO_HOT, EventKind.ASKED, EventKind.NOTED, EventKind.LOOK_AGAIN}
+)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 from tests.outputs.views import Played
+from warmwatch.app.keyboard.terminal import KEYS
 from warmwatch.core.reading import Mark, Reading
 from warmwatch.outputs.page.output import Page
 from warmwatch.outputs.page.rights import Right, Rights
@@ -81,7 +82,7 @@ class Answer:
 @contextlib.contextmanager
 def serve(*, marks: bool = True, port: int | None = None) -> Iterator[Served]:
     """Serve a page on loopback."""
-    server = PageServer("127.0.0.1", port, Rights(marks=marks))
+    server = PageServer("127.0.0.1", port, Rights(marks=marks), keys=KEYS)
     server.start()
     try:
         yield Served(server, Page(server, "C"), Played())

@@ -65,7 +65,7 @@ def test_a_button_is_a_mark(fed: tuple[Served, Page], name: str) -> None:
     page.click(f'[data-mark="{name}"]')
     page.wait_for_selector(f'[data-mark="{name}"][data-noted="true"]')
     assert "noted 00:04" in page.inner_text(f'[data-mark="{name}"] small')
-    marks = [t.entry.name for t in served.played.tale().latest if isinstance(t.entry, Mark)]
+    marks = [t.entry.name for t in served.played.history().latest if isinstance(t.entry, Mark)]
     assert marks == [MarkName(name)]
     if name == "plug-out":
         wait_js(page, "document.querySelector('#rates').textContent.includes('PLUG OUT')")
@@ -82,7 +82,7 @@ def test_a_pedal_that_types_a_key_marks(fed: tuple[Served, Page]) -> None:
     page.wait_for_selector('body[data-unheard="true"]')
     page.keyboard.press("F9")
     page.wait_for_selector('body[data-unheard="false"]')
-    names = [t.entry.name for t in served.played.tale().latest if isinstance(t.entry, Mark)]
+    names = [t.entry.name for t in served.played.history().latest if isinstance(t.entry, Mark)]
     assert names == [MarkName.DRIP, MarkName.ACKNOWLEDGE]
 
 
@@ -106,7 +106,7 @@ def test_who_may_only_watch_has_no_mark_buttons(browser: BrowserContext) -> None
             assert page.locator("#marks button:visible").count() == 1
             page.click('[data-mark="acknowledge"]')
             time.sleep(0.4)
-            assert served.played.tale().unheard is EventKind.BLIND
+            assert served.played.watch.alarm.insists
             page.close()
 
 
@@ -352,7 +352,7 @@ def test_another_site_cannot_use_the_cookie(fed: tuple[Served, Page]) -> None:
         other.close()
     assert tried[1:] == ["error", "error"]
     time.sleep(0.3)
-    assert [t for t in served.played.tale().latest if isinstance(t.entry, Mark)] == []
+    assert [t for t in served.played.history().latest if isinstance(t.entry, Mark)] == []
 
 
 def test_the_whole_check_from_the_phone(browser: BrowserContext, tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from playwright.sync_api import Page
 
 from tests.outputs.page.browser import LANDSCAPE, PHONE, TABLET, script, wait_state
 from tests.outputs.page.serving import Served
+from warmwatch.outputs.screen.headline import Headline
 
 SIZES = (PHONE, LANDSCAPE, TABLET)
 OVERFLOWS, SHOW, CONTRAST = script("overflows"), script("show"), script("contrast")
@@ -62,8 +63,7 @@ def test_the_marks_are_at_hand(still: Page, size: tuple[int, int], plug_out: boo
 def test_the_contrast_is_enough(still: Page, light: str) -> None:
     """Every text in every state, by night and in the sun, has the contrast of WCAG AA at least."""
     still.evaluate("light => { document.documentElement.dataset.light = light; }", light)
-    states = ("waiting", "below", "levelling", "near", "inside", "top-near", "above", "too-hot")
-    for name, fit, unheard in product((*states, "blind", "ended"), (True, False), (True, False)):
+    for name, fit, unheard in product(map(str, Headline), (True, False), (True, False)):
         still.emulate_media(reduced_motion="reduce")
         still.evaluate(
             SHOW,

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from tests.outputs.page.serving import STEADY, Listener, serve, until
 from tests.outputs.views import silent
 from warmwatch.core.events import Event, EventKind
-from warmwatch.core.reading import Mark, MarkName
+from warmwatch.core.reading import MarkName, Reading
 from warmwatch.errors import UsageError
 from warmwatch.outputs.base import Summary
 from warmwatch.outputs.page.address import names, page_host, url
@@ -108,14 +108,13 @@ def test_signals_follow_the_same_rules_as_the_speaker() -> None:
             assert (cue["n"], cue["tone"]) == (1, "entered")
             assert cue["say"].startswith("In the band, eighty-five degrees")
             served.played.take(silent(4.0, 14))
-            served.page.take(Event(9.0, EventKind.BLIND, 85.0))
             served.show()
             blind = {"tone": "blind", "every_s": 3.0, "say": "Signal lost."}
             assert next(messages)["repeats"] == [blind]
-            served.page.take(Mark(10.0, MarkName.ACKNOWLEDGE))
+            served.played.mark(MarkName.ACKNOWLEDGE)
             served.show()
             assert next(messages)["repeats"] == [{**blind, "every_s": 30.0}]
-            served.page.take(Event(12.0, EventKind.SEEING, 85.0))
+            served.played.take([Reading(19.0, {"fluid_c": 85.0})])
             served.show()
             assert next(messages)["repeats"] == []
 

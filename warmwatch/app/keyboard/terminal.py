@@ -111,19 +111,19 @@ class KeyReader:
             return f"Note, Enter to end: {self.typing}"
         return ASK_QUIT if self.asking else ""
 
-    def feed(self, key: str, *, unheard: bool = False, plug_out: bool = False) -> KeyAct | None:
+    def feed(self, key: str, *, insists: bool = False, plug_out: bool = False) -> KeyAct | None:
         """Take one key and return what it means, if anything.
 
-        While something is `unheard`, a key without a meaning of its own says that it was heard;
+        While something is `insists`, a key without a meaning of its own says that it was heard;
         nobody looks for the right key beside a running engine. For the same reason the end has to
         be asked for twice then, and while the plug is out.
         """
         if self.typing is not None:
             return self._type(key)
         asked, self.asking = self.asking, False
-        heard = KeyAct(MarkName.ACKNOWLEDGE) if unheard else None
+        heard = KeyAct(MarkName.ACKNOWLEDGE) if insists else None
         key = key.lower()
-        if key == QUIT_KEY and (asked or not (unheard or plug_out)):
+        if key == QUIT_KEY and (asked or not (insists or plug_out)):
             return KeyAct(None, quits=True)
         mark = self._keys.get(key)
         if mark is not None:

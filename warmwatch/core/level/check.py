@@ -29,7 +29,7 @@ class Check:
     `min_c` and `max_c` cover every believed reading from the last one before plug out to the end.
     `conditions` holds for each condition its worst state in that time; that of the band comes from
     every reading, so that it agrees with the outcome. `flow` is what was told of the plug last,
-    `drip_c` the temperature at the first drip.
+    `streamed` says that a stream was told at all, `drip_c` the temperature at the first drip.
     """
 
     out_s: float
@@ -42,6 +42,7 @@ class Check:
     doubtful: int = 0
     lost: bool = False
     flow: MarkName | None = None
+    streamed: bool = False
     drip_s: float | None = None
     drip_c: float | None = None
     conditions: tuple[Condition, ...] = ()
@@ -182,7 +183,8 @@ class CheckTracker:
 
     def _flow(self, mark: Mark, fluid_c: float | None) -> None:
         assert self._open is not None
-        check = replace(self._open, flow=mark.name)
+        streamed = self._open.streamed or mark.name is MarkName.STREAM
+        check = replace(self._open, flow=mark.name, streamed=streamed)
         if mark.name is MarkName.DRIP and check.drip_s is None:
             check = replace(check, drip_s=mark.elapsed_s, drip_c=fluid_c)
         self._open = check

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from warmwatch.core.band import Place
+from warmwatch.core.latest import Latest
 from warmwatch.core.level.rules import AXES, CheckRules
 from warmwatch.core.phase import LOADED_RPM, RUNNING_RPM, STANDING_KMH, Phase, PhaseTracker
 from warmwatch.core.reading import Mark, MarkName
@@ -78,7 +79,7 @@ class ConditionTracker:
         self._rules = rules
         self._phases = phases
         self._fresh_s = fresh_s
-        self._slow: dict[str, tuple[float, float]] = {}
+        self._latest = Latest(("in_park", "oil_level_status"))
         self._temps: deque[tuple[float, float]] = deque(maxlen=120)
         self._rate: float | None = None
         self._rate_known = True
@@ -93,9 +94,7 @@ class ConditionTracker:
 
     def reading(self, elapsed_s: float, values: Mapping[str, float], phase: Phase) -> None:
         """Take a reading that the clock allows."""
-        for name in ("in_park", "oil_level_status"):
-            if name in values:
-                self._slow[name] = (elapsed_s, values[name])
+        self._latest.take(elapsed_s, values)
         if values.get("in_park", 1.0) < 0.5:
             self._park.lapse("selector-moved")
         if phase is not Phase.IDLE:
@@ -163,7 +162,7 @@ class ConditionTracker:
             self._idled(now_s),
             in_band(place, blind=blind),
         )
-        status = self._latest("oil_level_status", now_s)
+        status = self._latest.value("oil_level_status", now_s, self._fresh_s)
         return conditions if status is None else (*conditions, _by_status(int(status)))
 
     def _engine(self, now_s: float) -> Condition:
@@ -185,7 +184,10 @@ class ConditionTracker:
         return _met(name, "standing", speed_kmh=speed)
 
     def _selector(self, now_s: float) -> Condition:
-        name, read = ConditionName.SELECTOR_IN_PARK, self._latest("in_park", now_s)
+        name, read = (
+            ConditionName.SELECTOR_IN_PARK,
+            self._latest.value("in_park", now_s, self._fresh_s),
+        )
         if read is None:
             return self._park.judge(name)
         if read < 0.5:
@@ -225,10 +227,6 @@ class ConditionTracker:
         if idled_s < needed_s:
             return _unmet(name, 1, "idled-too-short", idled_s=idled_s, needed_s=needed_s)
         return _met(name, "idled", idled_s=idled_s, needed_s=needed_s)
-
-    def _latest(self, name: str, now_s: float) -> float | None:
-        seen = self._slow.get(name)
-        return None if seen is None or now_s - seen[0] > self._fresh_s else seen[1]
 
 
 def measured_tilts(note: str, axis: str = NO_AXIS) -> dict[str, float]:

@@ -7,6 +7,7 @@ edge (within 2 degC), at the high limit (common practice, no source).
 """
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 from warmwatch.core.band import Band, Place
 from warmwatch.core.level.fluid import DROP_ML, expansion_ml_per_c
@@ -49,23 +50,50 @@ def overrun_ml(fluid: FluidData, from_c: float | None, to_c: float | None) -> fl
     return None if ml_per_c is None else ml_per_c * max(0.0, to_c - from_c)
 
 
-def advice(flow: MarkName | None, place: Place, fluid_c: float | None, band: Band) -> str:
-    """Return one sentence for what is seen at the open plug; `flow` is one of FLOWS or None."""
+class Advice(StrEnum):
+    """What the open plug asks for; one order at a time."""
+
+    NOT_KNOWN = "not-known"
+    BELOW = "below"
+    ABOVE = "above"
+    LOW = "low"
+    TELL = "tell"
+    TELL_SOON = "tell-soon"
+    LET_RUN = "let-run"
+    STREAM_AT_TOP = "stream-at-top"
+    WAIT = "wait"
+    HIGH_LIMIT = "high-limit"
+    LEVEL_SET = "level-set"
+    DRIPS_NOW = "drips-now"
+
+
+def advice(
+    flow: MarkName | None,
+    place: Place,
+    fluid_c: float | None,
+    band: Band,
+    *,
+    streamed: bool = False,
+    top_near: bool = False,
+) -> Advice:
+    """Return what to do about what is seen at the open plug; `flow` is one of FLOWS or None.
+
+    `streamed`: it ran in a stream before; `top_near`: the top of the band is near.
+    """
     if fluid_c is None or place is Place.UNSEEN:
-        return "The temperature is not known: do not judge the level now."
+        return Advice.NOT_KNOWN
     if place is Place.BELOW:
-        return "Below the band: a level read now does not count."
+        return Advice.BELOW
     if place is Place.ABOVE:
-        if flow is MarkName.NO_DRIP:
-            return "No drip by the top of the band: low. Close the plug, top up, check again."
-        return "Above the band: close the plug and check again when it has cooled."
+        return Advice.LOW if flow is MarkName.NO_DRIP else Advice.ABOVE
     if flow is MarkName.STREAM:
-        return "A stream: let it run until it drips."
+        return Advice.STREAM_AT_TOP if top_near else Advice.LET_RUN
     if flow is MarkName.NO_DRIP:
-        return _no_drip(fluid_c, band)
+        at_top = top_near or fluid_c >= band.high_c - _near_c(TOP_C, band)
+        return Advice.LOW if at_top else Advice.WAIT
     if flow is MarkName.DRIP:
-        return _drip(fluid_c, band)
-    return "Inside the band: tell what runs out, a stream, a drip or nothing."
+        return _drip(fluid_c, band, streamed)
+    return Advice.TELL_SOON if top_near else Advice.TELL
 
 
 def _near_c(edge_c: float, band: Band) -> float:
@@ -73,13 +101,8 @@ def _near_c(edge_c: float, band: Band) -> float:
     return min(edge_c, (band.high_c - band.low_c) / 4.0)
 
 
-def _no_drip(fluid_c: float, band: Band) -> str:
-    if fluid_c >= band.high_c - _near_c(TOP_C, band):
-        return "No drip by the top of the band: low. Close the plug, top up, check again."
-    return "No drip yet: wait while it warms, at most to the top of the band."
-
-
-def _drip(fluid_c: float, band: Band) -> str:
-    if fluid_c <= band.low_c + _near_c(BOTTOM_C, band):
-        return "Dripping already at the bottom of the band: the level is at its high limit."
-    return "A drip inside the band: the level is set. Close the plug."
+def _drip(fluid_c: float, band: Band, streamed: bool) -> Advice:
+    if streamed:  # what was too much has run out
+        return Advice.DRIPS_NOW
+    at_bottom = fluid_c <= band.low_c + _near_c(BOTTOM_C, band)
+    return Advice.HIGH_LIMIT if at_bottom else Advice.LEVEL_SET

@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 
+from warmwatch.core.alarm import AlarmCode
 from warmwatch.core.band import Place, Window, WindowTracker
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
@@ -10,6 +11,7 @@ from warmwatch.core.level.check import Check, CheckTracker
 from warmwatch.core.level.conditions import Condition, ConditionName, ConditionTracker, fitness
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Mark, MarkName, Reading
+from warmwatch.core.reason import Reason
 
 KEPT_WINDOWS = 20
 JUDGE_EVERY_S = 1.0
@@ -50,6 +52,8 @@ class LevelJob:
         now = self.conditions(elapsed_s, place, blind=blind)
         if not self._checks.is_open:
             return self._awaited(elapsed_s, place, fluid_c, now)
+        if self.is_draining(place):
+            return []
         # The band has events of its own.
         unmet = [c for c in self._checks.judge(now) if c.name is not ConditionName.FLUID_IN_BAND]
         return [Event(elapsed_s, EventKind.NOT_FIT, fluid_c, reasons=(c.reason,)) for c in unmet]
@@ -118,6 +122,33 @@ class LevelJob:
             self._drained = True
             if self._drain is not None:
                 self._keep(self._drain.lose(mark.elapsed_s, "drained"))
+
+    def is_draining(self, place: Place) -> bool:
+        """Return whether an open plug is for draining: a range for that is set, and not used yet.
+
+        In the band for the check, it is a check.
+        """
+        return self._drain is not None and not self._drained and place is not Place.INSIDE
+
+    def plug_causes(
+        self, now_s: float, place: Place, *, running: bool, blind: bool
+    ) -> dict[AlarmCode, tuple[Reason, ...]]:
+        """Return what insists while the plug is out, beside what the approach tells."""
+        check = self._checks.open_check
+        if check is None:
+            # It was opened to drain; an engine that runs then pumps the fluid out.
+            return {AlarmCode.PLUG_OPEN: (Reason("plug-out-engine-runs"),)} if running else {}
+        if self.is_draining(place):
+            return {}
+        causes: dict[AlarmCode, tuple[Reason, ...]] = {}
+        if place is Place.ABOVE or place is Place.BELOW:
+            causes[AlarmCode.LEFT_HIGH if place is Place.ABOVE else AlarmCode.LEFT_LOW] = ()
+        fit, reasons = fitness(self.conditions(now_s, place, blind=blind))
+        if fit is False:
+            causes[AlarmCode.NOT_FIT] = reasons
+        if check.set_s is not None:
+            causes[AlarmCode.PLUG_OPEN] = (Reason("level-set-plug-out"),)
+        return causes
 
     @property
     def checks(self) -> tuple[Check, ...]:

@@ -1,6 +1,7 @@
 """What the page is to let be heard: the same rules as on the laptop, played by the phones."""
 
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from warmwatch.outputs.sound.player import Words
@@ -27,34 +28,23 @@ class Cues:
         self.now_s = 0.0
         self._number = 0
         self._cues: deque[_Cue] = deque(maxlen=8)
-        self._repeats: dict[str, tuple[Words, float]] = {}
+        self._repeats: Mapping[str, tuple[Words, float]] = {}
 
     @property
     def audible(self) -> bool:
         """Always: whether a phone sounds is for the phone to say."""
         return True
 
-    def play(self, event_kind: str, words: Words = str, every_s: float | None = None) -> None:
-        tone = TONES.get(event_kind)
-        if tone is None:
-            return
-        for name in tone.ends:
-            self._repeats.pop(name, None)
-        if every_s is not None:
-            self._repeats[event_kind] = (words, every_s)
-        self._number += 1
-        self._cues.append(_Cue(self._number, event_kind, words, self.now_s))
+    def play(self, name: str, words: Words = str) -> None:
+        if name in TONES:
+            self._number += 1
+            self._cues.append(_Cue(self._number, name, words, self.now_s))
 
-    def remind(self, event_kind: str, words: Words, every_s: float) -> None:
-        if event_kind in TONES:
-            self._repeats[event_kind] = (words, every_s)
-
-    def hush(self, *kinds: str) -> None:
-        for name in kinds or tuple(self._repeats):
-            self._repeats.pop(name, None)
+    def insist(self, alarms: Mapping[str, tuple[Words, float]]) -> None:
+        self._repeats = {name: alarm for name, alarm in alarms.items() if name in TONES}
 
     def close(self, finish_s: float = 0.0) -> None:
-        self._repeats.clear()
+        self._repeats = {}
 
     def cues(self) -> list[dict[str, object]]:
         """Return the latest cues, each with its words as they are true now."""

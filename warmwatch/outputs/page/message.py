@@ -1,17 +1,20 @@
 """The messages to the page, as JSON values; the wording is the board's, the same as everywhere."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import PurePath
 
 from warmwatch.core.level.conditions import ConditionName
 from warmwatch.core.reading import MarkName
 from warmwatch.core.units import from_c
+from warmwatch.outputs.jsonlines import alarm_object
 from warmwatch.outputs.page.cues import tone_table
 from warmwatch.outputs.page.marklog import Line, log_message
 from warmwatch.outputs.page.rights import Right
-from warmwatch.outputs.screen.board import CAUTIONS, Board, board, stalled
-from warmwatch.outputs.screen.story import Tale
+from warmwatch.outputs.screen.board import Board, board, cautions, not_recorded, stalled
+from warmwatch.outputs.screen.history import History
+from warmwatch.words.catalogue import phrase
 from warmwatch.words.events import clock
 from warmwatch.words.reasons import condition_detail, condition_name
 from warmwatch.words.view import View
@@ -24,7 +27,7 @@ class Shown:
     """What the session showed at `at_s` of this machine's clock, with what is to be heard."""
 
     view: View
-    tale: Tale
+    history: History
     at_s: float
     cues: list[dict[str, object]]
     repeats: list[dict[str, object]]
@@ -35,7 +38,7 @@ class Shown:
 
 def state_message(shown: Shown, now_s: float, stalled_s: float) -> dict[str, object]:
     """Return the whole state; blind when the watch has shown nothing for `stalled_s`."""
-    seen = board(shown.view, shown.tale, ended=shown.ended)
+    seen = board(shown.view, shown.history, ended=shown.ended)
     silent_s = now_s - shown.at_s
     stuck = silent_s > stalled_s and not shown.ended
     if stuck:
@@ -45,6 +48,7 @@ def state_message(shown: Shown, now_s: float, stalled_s: float) -> dict[str, obj
         "t": round(now_s * 1000),
         "stalled": stuck,
         **_spoken_board(seen),
+        "alarm": alarm_object(shown.view.snapshot.alarm),
         "clock": clock(shown.view.now_s),
         "vehicle": shown.view.job.vehicle,
         "recording": _recording(shown.view),
@@ -60,7 +64,7 @@ def state_message(shown: Shown, now_s: float, stalled_s: float) -> dict[str, obj
 
 def _spoken_board(seen: Board) -> dict[str, object]:
     return {
-        "state": str(seen.state),
+        "state": str(seen.headline),
         "word": seen.word,
         "act": seen.act,
         "fit": seen.fit,
@@ -76,7 +80,7 @@ def _spoken_board(seen: Board) -> dict[str, object]:
         "link": seen.link,
         "link_ok": seen.link_ok,
         "recording_ok": seen.recording_ok,
-        "unheard": seen.unheard,
+        "unheard": seen.insists,
         "plug_out": seen.plug_out,
         "happened": list(seen.happened[-HAPPENED:]),
     }
@@ -86,7 +90,9 @@ def _recording(view: View) -> str:
     """Return what becomes of the recording; the laptop's folders are not the phone's matter."""
     if view.recording_trouble:
         return view.recording_trouble
-    return f"Recorded: {PurePath(view.recording).name}" if view.recording else "NOT RECORDED"
+    if not view.recording:
+        return not_recorded()
+    return phrase("board.recorded", path=PurePath(view.recording).name)
 
 
 _TOLD = {
@@ -111,9 +117,10 @@ def check_list(view: View) -> list[dict[str, object]]:
     ]
 
 
-def hello_message(right: Right, *, speak: bool) -> dict[str, object]:
+def hello_message(right: Right, *, speak: bool, keys: Mapping[str, str]) -> dict[str, object]:
     """Return what a page needs once."""
-    return {"right": str(right), "speak": speak, "caution": CAUTIONS[0], **tone_table()}
+    settings = {"right": str(right), "speak": speak, "keys": dict(keys)}
+    return {**settings, "caution": cautions()[0], **tone_table()}
 
 
 def curve_message(

@@ -16,8 +16,8 @@ from warmwatch.outputs.page.rights import Right
 from warmwatch.outputs.page.server import PageServer
 from warmwatch.outputs.page.understood import understood
 from warmwatch.outputs.screen.glyphs import Glyphs
+from warmwatch.outputs.screen.history import HistoryTracker
 from warmwatch.outputs.screen.layout import Line, Style
-from warmwatch.outputs.screen.story import Story
 from warmwatch.outputs.sound.output import Sound
 from warmwatch.words.view import View
 
@@ -39,7 +39,7 @@ class Page:
     def __init__(self, server: PageServer, unit: str, *, alone: bool = True) -> None:
         self._server = server
         self._alone = alone
-        self._story = Story(unit)
+        self._history = HistoryTracker(unit)
         self._cues = Cues()
         self._sound = Sound(self._cues)
         self._log = MarkLog()
@@ -54,7 +54,7 @@ class Page:
 
     def take(self, entry: Entry) -> None:
         self._cues.now_s = time.monotonic()
-        self._story.take(entry)
+        self._history.take(entry)
         self._sound.take(entry)
         if isinstance(entry, Mark):
             self._log.take(entry)
@@ -65,7 +65,7 @@ class Page:
         self._send(view, ended=False)
 
     def close(self, summary: Summary) -> None:
-        self._cues.hush()
+        self._cues.close()
         self._send(summary.view, ended=True)
         if self._alone:
             self._server.stop()
@@ -79,7 +79,7 @@ class Page:
         self._server.show(
             Shown(
                 view,
-                self._story.tale(),
+                self._history.history(),
                 now_s,
                 self._cues.cues(),
                 self._cues.repeats(),

@@ -9,8 +9,9 @@ import logging
 import os
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future
+from types import MappingProxyType
 
 from warmwatch.core.units import from_c
 from warmwatch.errors import UsageError
@@ -22,6 +23,7 @@ from warmwatch.outputs.page.rights import Right, Rights
 from warmwatch.outputs.page.site import Site
 from warmwatch.outputs.page.streams import Streams
 
+NO_KEYS: Mapping[str, str] = MappingProxyType({})
 FIRST_PORT = 4780
 STALLED_S = 3.0
 """When the session has shown nothing for so long, the page is told that it is blind."""
@@ -39,12 +41,20 @@ _UNHEARD.propagate = False
 class PageServer:
     """Serves the page between `start` and `stop`."""
 
-    def __init__(self, host: str, port: int | None, rights: Rights, *, speak: bool = False) -> None:
+    def __init__(
+        self,
+        host: str,
+        port: int | None,
+        rights: Rights,
+        *,
+        speak: bool = False,
+        keys: Mapping[str, str] = NO_KEYS,
+    ) -> None:
         self.port = 0
         self.host = host
         self._wanted_port = port
         self._streams = Streams()
-        self.site = Site(rights, self._streams, self._publish, speak=speak)
+        self.site = Site(rights, self._streams, self._publish, speak=speak, keys=keys)
         self._curve = Curve()
         self._curve_s = 0.0
         self._shown: Shown | None = None

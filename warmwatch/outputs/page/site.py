@@ -51,7 +51,13 @@ class Site:
     """
 
     def __init__(
-        self, rights: Rights, streams: Streams, refresh: Callable[[], None], *, speak: bool
+        self,
+        rights: Rights,
+        streams: Streams,
+        refresh: Callable[[], None],
+        *,
+        speak: bool,
+        keys: Mapping[str, str],
     ) -> None:
         self.rights = rights
         self.marks: queue.Queue[MarkSet] = queue.Queue(100)
@@ -61,7 +67,7 @@ class Site:
         self.understand: Callable[[MarkSet], str] = lambda mark: ""
         self._streams = streams
         self._refresh = refresh
-        self._speak = speak
+        self._speak, self._keys = speak, keys
         self._files = static_files()
         self._proofs: OrderedDict[str, bytes] = OrderedDict()
         self._askers = Askers()
@@ -126,7 +132,7 @@ class Site:
         if self._streams.ended or not self._streams.may(browser):
             return answer("Too many pages are open.\n", status=503)
         self._refresh()  # what was sent last may be old: no page begins with a state of then
-        hello = event_bytes("hello", hello_message(right, speak=self._speak))
+        hello = event_bytes("hello", hello_message(right, speak=self._speak, keys=self._keys))
         return await self._streams.serve(request, hello, right, browser)
 
     async def _mark(self, request: web.BaseRequest, right: Right) -> web.Response:

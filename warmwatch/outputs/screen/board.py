@@ -2,34 +2,36 @@
 
 from dataclasses import dataclass, replace
 
+from warmwatch.core.alarm import Plug
 from warmwatch.core.events import Event
-from warmwatch.core.level.conditions import ConditionState
-from warmwatch.core.phase import Phase
+from warmwatch.core.level.conditions import ConditionName, ConditionState
 from warmwatch.core.reading import Mark
 from warmwatch.core.units import from_c
-from warmwatch.outputs.screen.state import WORDS, State, age_s, state_of
-from warmwatch.outputs.screen.story import Tale, Told
-from warmwatch.words.events import band_text, clock, event_text, temperature
-from warmwatch.words.forecast import forecast_text, levelling_text
-from warmwatch.words.level import drain_text, plug_texts
+from warmwatch.outputs.screen.headline import Headline, age_s, headline
+from warmwatch.outputs.screen.history import History, HistoryEntry
+from warmwatch.words.catalogue import figure, phrase, temperature
+from warmwatch.words.events import band_text, clock, event_text, mark_text
+from warmwatch.words.level import drain_text, plug_open_text, plug_texts
 from warmwatch.words.reasons import reason_text
+from warmwatch.words.status import ahead_texts
 from warmwatch.words.view import View
 
 FRESH_S = 10.0
 """A value older than this is not shown."""
-_CHECKING = (State.INSIDE, State.TOP_NEAR)
-CAUTIONS = (
-    "Hot fluid and metal burn. Mind fan and belts, exhaust gas, and a vehicle that moves.",
-    "Burns! Mind fan, belts, exhaust gas, a moving vehicle.",
+_CHECKING = (Headline.INSIDE, Headline.TOP_NEAR, Headline.BOTTOM_NEAR, Headline.NOT_FIT)
+_NO_PLUG_ADVICE = (
+    Headline.BLIND,
+    Headline.ENDED,
+    Headline.TOO_HOT,
+    Headline.HOLD_LIMIT,
+    Headline.PLUG_OPEN,
+    Headline.WAITING,
 )
-"""The same caution, longer and shorter."""
-_PHASES = {
-    Phase.OFF: "engine off",
-    Phase.IDLE: "idling",
-    Phase.LOADED: "LOADED",
-    Phase.DRIVING: "DRIVING",
-    Phase.UNKNOWN: "phase not known",
-}
+
+
+def cautions() -> tuple[str, str]:
+    """Return the same caution, longer and shorter."""
+    return phrase("caution.long"), phrase("caution.short")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +39,14 @@ class Board:
     """What a screen says. `figure` is empty whenever no temperature can be claimed now.
 
     `fit` is false when in the band something else forbids the check; `act` then says what.
+    `insists` says that an alarm was not heard yet.
     `soon` is the middle of the forecast alone, `time` the whole sentence with its spread.
     `place` is 0 at the lower and 1 at the upper edge of the band, None without a temperature.
     `sound_ok` is false when the tones that are wanted cannot be heard.
     `facts` are short texts, the most important first; `happened` lines, the newest last.
     """
 
-    state: State
+    headline: Headline
     word: str
     act: str
     fit: bool
@@ -61,45 +64,59 @@ class Board:
     recording: str
     recording_ok: bool
     plug_out: bool
-    unheard: bool
+    insists: bool
     happened: tuple[str, ...]
     sound_ok: bool = True
 
 
-def board(view: View, tale: Tale, *, ended: bool = False) -> Board:
+def board(view: View, history: History, *, ended: bool = False) -> Board:
     """Return what is to be said of a view."""
-    state = State.ENDED if ended else state_of(view, tale)
-    shown = state not in (State.BLIND, State.ENDED) and view.snapshot.fluid_c is not None
-    job = view.job
-    word, act = WORDS[state]
-    if state is State.WAITING and shown:
-        act = "The first readings: not yet confirmed."
-    link, link_ok = _link(view, state)
-    soon, time = _ahead(view, tale, state) if shown else ("", "")
-    unfit = _unfit(view) if state in _CHECKING else ""
+    shown_as = Headline.ENDED if ended else headline(view)
+    known = shown_as not in (Headline.BLIND, Headline.ENDED) and view.snapshot.fluid_c is not None
+    job, alarm = view.job, view.snapshot.alarm
+    link, link_ok = _link(view, shown_as)
+    soon, time = _ahead(view, shown_as) if known else ("", "")
+    unfit = _unfit(view) if shown_as in _CHECKING else ""
     return Board(
-        state=state,
-        word=word,
-        act=_unfit_act(state, unfit) if unfit else _with_plug(view, state) or act,
+        headline=shown_as,
+        word=phrase(f"headline.{shown_as}"),
+        act=_act(view, shown_as, unfit, known=known),
         fit=not unfit,
-        figure=_figure(view, tale) if shown else "",
+        figure=_figure(view, history) if known else "",
         unit=f"°{job.unit}",
         band=band_text(job.band, job.unit),
         soon=soon,
         time=time,
-        rate=_rate(view) if shown else "",
-        place=_place(view) if shown else None,
-        facts=_facts(view, state),
+        rate=_rate(view) if known else "",
+        place=_place(view) if known else None,
+        facts=_facts(view, shown_as),
         conditions=conditions(view),
         link=link,
         link_ok=link_ok,
         recording=view.recording_trouble
-        or (f"Recorded: {view.recording}" if view.recording else "NOT RECORDED"),
+        or (phrase("board.recorded", path=view.recording) if view.recording else not_recorded()),
         recording_ok=bool(view.recording) and not view.recording_trouble,
-        plug_out=view.snapshot.plug_out_s is not None,
-        unheard=tale.unheard is not None and not ended,
-        happened=tuple(told_text(told, view) for told in tale.latest),
+        plug_out=alarm.plug is Plug.OUT,
+        insists=alarm.insists and not ended,
+        happened=tuple(entry_text(entry, view) for entry in history.latest),
     )
+
+
+def not_recorded() -> str:
+    """Return what is said in place of the recording's path."""
+    return phrase("board.not-recorded")
+
+
+def _act(view: View, shown_as: Headline, unfit: str, *, known: bool) -> str:
+    """Return what to do now: one order, from what the banner says."""
+    if shown_as is Headline.WAITING and known:
+        return phrase("act.unconfirmed")
+    if unfit:
+        return phrase("act.unfit", unfit=unfit)
+    if shown_as is Headline.PLUG_OPEN:
+        return plug_open_text(view)
+    texts = () if shown_as in _NO_PLUG_ADVICE else plug_texts(view)
+    return texts[0] if texts else phrase(f"act.{shown_as}")
 
 
 def _unfit(view: View) -> str:
@@ -108,30 +125,19 @@ def _unfit(view: View) -> str:
         reason_text(condition.reason, view.job.unit)
         for condition in view.snapshot.conditions
         if condition.state is ConditionState.NOT_MET
+        and condition.name is not ConditionName.FLUID_IN_BAND
     ]
-    more = f", and {len(reasons) - 1} more" if len(reasons) > 1 else ""
-    return reasons[0] + more if reasons else ""
+    if len(reasons) < 2:
+        return "".join(reasons)
+    return phrase("board.more", first=reasons[0], count=f"{len(reasons) - 1}")
 
 
-def _with_plug(view: View, state: State) -> str:
-    """Return what the open plug asks for now, empty with the plug in or when more matters."""
-    texts = plug_texts(view)
-    if not texts or state in (State.BLIND, State.ENDED, State.TOO_HOT, State.WAITING):
-        return ""
-    return f"Finish. {texts[0]}" if state is State.TOP_NEAR else texts[0]
-
-
-def _unfit_act(state: State, unfit: str) -> str:
-    finish = "Finish. " if state is State.TOP_NEAR else ""
-    return f"{finish}Not fit for the check: {unfit}."
-
-
-def _figure(view: View, tale: Tale) -> str:
+def _figure(view: View, history: History) -> str:
     fluid_c = view.snapshot.fluid_c
     if fluid_c is None:
         return ""
     shown = from_c(fluid_c, view.job.unit)
-    return f"{shown:.1f}" if tale.tenths else f"{shown:.0f}"
+    return f"{shown:.1f}" if history.tenths else f"{shown:.0f}"
 
 
 def _place(view: View) -> float | None:
@@ -139,121 +145,109 @@ def _place(view: View) -> float | None:
     return None if fluid_c is None else (fluid_c - band.low_c) / (band.high_c - band.low_c)
 
 
-def _ahead(view: View, tale: Tale, state: State) -> tuple[str, str]:
+def _ahead(view: View, shown_as: Headline) -> tuple[str, str]:
     """Return the middle of the forecast alone and the whole sentence, both empty without one."""
     forecast = view.snapshot.forecast
-    if forecast is None or state in (State.ABOVE, State.TOO_HOT):
+    if forecast is None or shown_as is Headline.TOO_HOT:
         return "", ""
-    low = forecast.edge == "low"
-    band = view.job.band
-    level = levelling_text(forecast, band.low_c if low else band.high_c, view.job.unit)
-    if level or state is State.LEVELLING:
-        return "", level
-    goal, edge = ("to the band", "the band") if low else ("to the top", "the top of the band")
-    text = forecast_text(forecast, tale.expected)
-    if forecast.q50_s is None or not text:
-        return "", f"{edge}: {text}" if text else f"time {goal} not known"
-    head, _, spread = text.partition(", ")
-    if not head.startswith("about "):
-        return head, f"{edge}: {head}"
-    # With its unit: "to the band (80 to 100)" would be read as degrees.
-    spread = f" ({spread} {head.split()[-1]})" if spread else ""
-    return head.removeprefix("about "), f"{head} {goal}{spread}"
+    return ahead_texts(view, levels=shown_as is Headline.LEVELLING)
 
 
 def _rate(view: View) -> str:
     # The forecast sees a slow rise through the steps of a sensor that only tells whole degrees.
     forecast = view.snapshot.forecast
     rate = view.snapshot.rate_c_per_min if forecast is None else forecast.rate_c_per_min
-    if rate is None:
-        return ""
-    scale = 1.8 if view.job.unit == "F" else 1.0
-    return f"{rate * scale:+.1f} °{view.job.unit}/min"
+    return "" if rate is None else figure("rate_c_per_min", rate, view.job.unit)
 
 
-def _facts(view: View, state: State) -> tuple[str, ...]:
+def _facts(view: View, shown_as: Headline) -> tuple[str, ...]:
     snapshot, job = view.snapshot, view.job
     facts = []
     if snapshot.held_s is not None:
-        facts.append(f"HOLD {snapshot.held_s:.0f} s of {job.hold_limit_s:g} s at most")
+        held, limit = f"{snapshot.held_s:.0f} s", f"{job.hold_limit_s:g} s"
+        facts.append(phrase("board.hold", held=held, limit=limit))
     elif snapshot.rest_left_s:
-        facts.append(f"rest {snapshot.rest_left_s:.0f} s more")
-    if snapshot.plug_out_s is not None:
-        facts.append(f"PLUG OUT since {clock(snapshot.plug_out_s)}")
+        facts.append(phrase("board.rest", left=f"{snapshot.rest_left_s:.0f} s"))
+    if snapshot.alarm.plug_out_s is not None:
+        facts.append(phrase("board.plug-out", since=clock(snapshot.alarm.plug_out_s)))
         facts += plug_texts(view)[1:]
     elif drain := drain_text(view):
         facts.append(drain)
-    if state is not State.BLIND:
-        facts.append(_PHASES[snapshot.phase])
+    if shown_as is not Headline.BLIND:
+        facts.append(phrase(f"phase.{snapshot.phase}"))
     if view.link.startswith("demo:"):
-        facts.append("INVENTED vehicle")
+        facts.append(phrase("board.invented"))
     return tuple(facts)
 
 
 _CONDITIONS = {
-    "engine_rpm": "engine {:.0f}/min",
-    "speed_kmh": "road {:.0f} km/h",
+    "engine_rpm": "{:.0f}/min",
+    "speed_kmh": "{:.0f} km/h",
     "voltage_v": "{:.1f} V",
-    "load_pct": "load {:.0f} %",
+    "load_pct": "{:.0f} %",
 }
-_TEMPERATURES = {"coolant_c": "coolant", "engine_oil_c": "engine oil", "ambient_c": "air"}
+_TEMPERATURES = ("coolant_c", "engine_oil_c", "ambient_c")
 
 
 def conditions(view: View) -> tuple[str, ...]:
     """Return what else is known of engine and vehicle; only what is fresh."""
+    fresh_s = max(FRESH_S, view.job.blind_limit_s)
     fresh = {
-        name: value
-        for name, value in view.values.items()
-        if view.now_s - view.value_s[name] <= max(FRESH_S, view.job.blind_limit_s)
+        name: timed.value
+        for name, timed in view.snapshot.latest.items()
+        if view.now_s - timed.at_s <= fresh_s
     }
-    texts = [form.format(fresh[name]) for name, form in _CONDITIONS.items() if name in fresh]
+    texts = [
+        phrase(f"quantity.{name}", value=form.format(fresh[name]))
+        for name, form in _CONDITIONS.items()
+        if name in fresh
+    ]
     if "in_park" in fresh:
-        texts.insert(0, "in park" if fresh["in_park"] else "NOT IN PARK")
+        texts.insert(0, phrase("quantity.in-park" if fresh["in_park"] else "quantity.not-in-park"))
     warm = [
-        f"{label} {temperature(fresh[name], view.job.unit)}"
-        for name, label in _TEMPERATURES.items()
+        phrase(f"quantity.{name}", value=temperature(fresh[name], view.job.unit))
+        for name in _TEMPERATURES
         if name in fresh
     ]
     return (*texts[:2], *warm, *texts[2:])
 
 
-def _link(view: View, state: State) -> tuple[str, bool]:
+def _link(view: View, shown_as: Headline) -> tuple[str, bool]:
     silent_s = age_s(view)
     if view.snapshot.last_good_s is None:
-        silent = "NO READING so far" if state is State.BLIND else "No reading yet"
-        return view.link_trouble or silent, not view.link_trouble and state is not State.BLIND
-    if state is State.BLIND:
+        none = phrase("link.none-so-far" if shown_as is Headline.BLIND else "link.none-yet")
+        return view.link_trouble or none, not view.link_trouble and shown_as is not Headline.BLIND
+    if shown_as is Headline.BLIND:
         why = f": {view.link_trouble}" if view.link_trouble else ""
-        return f"NO GOOD READING for {_span(silent_s)}{why}", False
-    doubts = f", doubtful: {view.snapshot.doubtful}" if view.snapshot.doubtful else ""
-    losses = f", losses: {view.snapshot.gaps}" if view.snapshot.gaps else ""
-    return f"Last reading {silent_s:.1f} s ago{losses}{doubts}", silent_s <= view.job.blind_limit_s
+        return phrase("link.silent", span=_span(silent_s), why=why), False
+    snapshot = view.snapshot
+    doubts = phrase("link.doubtful", count=snapshot.doubtful) if snapshot.doubtful else ""
+    losses = phrase("link.losses", count=snapshot.gaps) if snapshot.gaps else ""
+    text = phrase("link.last", age=f"{silent_s:.1f} s") + losses + doubts
+    return text, silent_s <= view.job.blind_limit_s
 
 
 def _span(seconds: float) -> str:
     return f"{seconds:.0f} s" if seconds < 120 else clock(seconds)
 
 
-def told_text(told: Told, view: View) -> str:
+def entry_text(entry: HistoryEntry, view: View) -> str:
     """Return one line for something that happened."""
-    head = "" if told.elapsed_s is None else f"{clock(told.elapsed_s)}  "
-    if isinstance(told.entry, Event):
-        return head + event_text(told.entry, view.job.band, view.job.unit)
-    if isinstance(told.entry, Mark):
-        note = f": {told.entry.note}" if told.entry.note else ""
-        return f"{head}Mark {told.entry.name}{note}"
-    return told.entry.text
+    head = "" if entry.elapsed_s is None else f"{clock(entry.elapsed_s)}  "
+    if isinstance(entry.entry, Event):
+        return head + event_text(entry.entry, view.job.band, view.job.unit)
+    if isinstance(entry.entry, Mark):
+        return head + mark_text(entry.entry)
+    return entry.entry.text
 
 
 def stalled(shown: Board, silent_s: float) -> Board:
     """Return the board of a watch that has not shown anything for `silent_s`: blind."""
-    word, act = WORDS[State.BLIND]
-    link = f"THE WATCH DOES NOT ANSWER for {_span(silent_s)}"
     return replace(
         shown,
-        state=State.BLIND,
-        word=word,
-        act=act,
+        headline=Headline.BLIND,
+        word=phrase(f"headline.{Headline.BLIND}"),
+        act=phrase(f"act.{Headline.BLIND}"),
         figure="",
         soon="",
         time="",
@@ -261,7 +255,7 @@ def stalled(shown: Board, silent_s: float) -> Board:
         place=None,
         facts=(),
         conditions=(),
-        link=link,
+        link=phrase("link.stalled", span=_span(silent_s)),
         link_ok=False,
-        unheard=True,
+        insists=True,
     )

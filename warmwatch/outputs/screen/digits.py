@@ -37,6 +37,7 @@ _SIGNS = {
     "R": "####. ##.## ##.## ####. ###.. ##.## ##.##",
     "S": ".#### ##... ##... .###. ...## ...## ####.",
     "T": "###### ..##.. ..##.. ..##.. ..##.. ..##.. ..##..",
+    "U": "##.## ##.## ##.## ##.## ##.## ##.## .###.",
     "V": "##.## ##.## ##.## ##.## ##.## .###. ..#..",
     "Y": "##..## ##..## .####. ..##.. ..##.. ..##.. ..##..",
     "W": "##...## ##...## ##.#.## ##.#.## ####### ###.### ##...##",
@@ -46,8 +47,10 @@ _SIGNS = {
 def big(text: str, width: int, height: int, glyphs: Glyphs) -> list[str]:
     """Return `text` drawn as large as fits into `width` by `height` cells; empty if none fits.
 
-    Only digits, `-`, `.`, `?`, spaces and the capitals of our state words can be drawn.
+    A text with a sign that has no drawing is not drawn.
     """
+    if not set(text) <= _SIGNS.keys():
+        return []
     signs = [_SIGNS[char].split() for char in text]
     pixels = [("." * _GAP).join(sign[row] for sign in signs) for row in range(PIXELS_HIGH)]
     scale = min(width // len(pixels[0]), 2 * height // PIXELS_HIGH)

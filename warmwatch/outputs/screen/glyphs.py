@@ -7,7 +7,7 @@ memory); what the encoding of the terminal lacks is drawn with plain characters 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from warmwatch.outputs.screen.state import State
+from warmwatch.outputs.screen.headline import Headline
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,21 +31,25 @@ class Glyphs:
     dot: str
     ball: str
     cross: str
-    pictures: Mapping[State, str] = field(default_factory=dict)
+    pictures: Mapping[Headline, str] = field(default_factory=dict)
 
 
-def _pictures(ball: str, cross: str) -> dict[State, str]:
+def _pictures(ball: str, cross: str) -> dict[Headline, str]:
     return {
-        State.WAITING: "[ ? ]",
-        State.BELOW: f"{ball}  [   ]",
-        State.LEVELLING: f"{ball} ¦[   ]" if cross != "X" else f"{ball} |[   ]",
-        State.NEAR: f"{ball}>[   ]",
-        State.INSIDE: f"[ {ball} ]",
-        State.TOP_NEAR: f"[  {ball}]>",
-        State.ABOVE: f"[   ]  {ball}",
-        State.TOO_HOT: f"[   ]  {ball} !!!",
-        State.BLIND: f"{cross}{cross}{cross}",
-        State.ENDED: "[ - ]",
+        Headline.WAITING: "[ ? ]",
+        Headline.BELOW: f"{ball}  [   ]",
+        Headline.LEVELLING: f"{ball} ¦[   ]" if cross != "X" else f"{ball} |[   ]",
+        Headline.NEAR: f"{ball}>[   ]",
+        Headline.INSIDE: f"[ {ball} ]",
+        Headline.TOP_NEAR: f"[  {ball}]>",
+        Headline.BOTTOM_NEAR: f"<[{ball}  ]",
+        Headline.NOT_FIT: f"[ {ball} ] !",
+        Headline.PLUG_OPEN: "( ) !",
+        Headline.HOLD_LIMIT: "||| !!!",
+        Headline.ABOVE: f"[   ]  {ball}",
+        Headline.TOO_HOT: f"[   ]  {ball} !!!",
+        Headline.BLIND: f"{cross}{cross}{cross}",
+        Headline.ENDED: "[ - ]",
     }
 
 

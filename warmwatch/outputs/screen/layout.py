@@ -10,11 +10,11 @@ from enum import StrEnum
 from rich.cells import cell_len, set_cell_size
 
 from warmwatch.core.band import Band
-from warmwatch.outputs.screen.board import CAUTIONS, Board
+from warmwatch.outputs.screen.board import Board, cautions
 from warmwatch.outputs.screen.digits import big
 from warmwatch.outputs.screen.gauge import gauge
 from warmwatch.outputs.screen.glyphs import Glyphs, plain
-from warmwatch.outputs.screen.state import State
+from warmwatch.outputs.screen.headline import Headline
 from warmwatch.outputs.screen.wrapping import wrap
 
 BIG_WORD_ROWS = 4
@@ -43,16 +43,20 @@ Span = tuple[str, Style]
 Line = tuple[Span, ...]
 
 BANNER_STYLES = {
-    State.WAITING: Style.CALM,
-    State.BELOW: Style.CALM,
-    State.LEVELLING: Style.READY,
-    State.NEAR: Style.READY,
-    State.INSIDE: Style.GOOD,
-    State.TOP_NEAR: Style.READY,
-    State.ABOVE: Style.ALARM,
-    State.TOO_HOT: Style.ALARM,
-    State.BLIND: Style.ALARM,
-    State.ENDED: Style.CALM,
+    Headline.WAITING: Style.CALM,
+    Headline.BELOW: Style.CALM,
+    Headline.LEVELLING: Style.READY,
+    Headline.NEAR: Style.READY,
+    Headline.INSIDE: Style.GOOD,
+    Headline.TOP_NEAR: Style.READY,
+    Headline.BOTTOM_NEAR: Style.READY,
+    Headline.ABOVE: Style.ALARM,
+    Headline.NOT_FIT: Style.ALARM,
+    Headline.PLUG_OPEN: Style.ALARM,
+    Headline.HOLD_LIMIT: Style.ALARM,
+    Headline.TOO_HOT: Style.ALARM,
+    Headline.BLIND: Style.ALARM,
+    Headline.ENDED: Style.CALM,
 }
 
 
@@ -61,7 +65,7 @@ class Frame:
     """All that is drawn besides the board.
 
     `keys` are short texts of keys and their meaning; `panel` replaces everything under the banner
-    (the page's address); `beat` alternates while something unheard makes the banner flash.
+    (the page's address); `beat` alternates while something that insists makes the banner flash.
     """
 
     width: int
@@ -91,10 +95,12 @@ def render(board: Board, frame: Frame) -> list[Line]:
 
 
 def _banner(board: Board, frame: Frame) -> list[Line]:
-    style = BANNER_STYLES[board.state] if board.fit else Style.READY
-    if board.unheard and frame.beat:
+    style = BANNER_STYLES[board.headline]
+    if not board.fit and style is not Style.ALARM:
+        style = Style.READY
+    if board.insists and frame.beat:
         style = Style.STRONG
-    picture = frame.glyphs.pictures[board.state]
+    picture = frame.glyphs.pictures[board.headline]
     roomy = frame.height >= _ROWS_FOR_BIG_WORD
     drawn = big(board.word, frame.width - 4, BIG_WORD_ROWS, frame.glyphs) if roomy else []
     if drawn:
@@ -137,15 +143,15 @@ def _time(board: Board, frame: Frame) -> list[Line]:
 
 def _figure(board: Board, frame: Frame, rows: int) -> list[Line]:
     """Return the temperature, or BLIND in its place, as tall as `rows` and the width allow."""
-    style = Style.ALARM if board.state is State.BLIND else Style.STRONG
-    text = board.figure or ("BLIND" if board.state is State.BLIND else "?")
+    style = Style.ALARM if board.headline is Headline.BLIND else Style.STRONG
+    text = board.figure or ("BLIND" if board.headline is Headline.BLIND else "?")
     unit = plain(board.unit, frame.glyphs) if board.figure else ""
     drawn = big(text, frame.width - 2 * (len(unit) + 1), rows, frame.glyphs)
     if not drawn:
         return [((_centre(f"{text} {unit}", frame.width), style),)] if rows >= 1 else []
     margin = " " * ((frame.width - len(drawn[0])) // 2)
     lines: list[Line] = [((margin, Style.PLAIN), (row, style)) for row in drawn]
-    if board.state is State.BLIND:  # reversed as a whole: the drawing is of spaces and blocks
+    if board.headline is Headline.BLIND:  # reversed as a whole: the drawing is of spaces and blocks
         lines = [((margin + row, Style.STRONG),) for row in drawn]
     lines[0] = (*lines[0], (f" {unit}", Style.STRONG))
     return lines
@@ -173,11 +179,11 @@ def _link(board: Board, frame: Frame) -> list[Line]:
 def _rest(board: Board, frame: Frame, rows: int) -> list[Line]:
     """Return up to `rows` further lines in their order on the screen, chosen by importance."""
     style = Style.DIM if board.recording_ok else Style.ALARM
-    fitting = [text for text in CAUTIONS if len(text) <= frame.width]
+    fitting = [text for text in cautions() if len(text) <= frame.width]
     texts = {
         "conditions": (_joined(board.conditions, frame.width), Style.PLAIN),
         "recording": (board.recording, style),
-        "caution": (fitting[0] if fitting else CAUTIONS[-1], Style.PLAIN),
+        "caution": (fitting[0] if fitting else cautions()[-1], Style.PLAIN),
     }
     wanted = ["conditions", "caution", "recording"]
     if not board.recording_ok:

@@ -18,9 +18,9 @@ from warmwatch.outputs.foreground import in_foreground
 from warmwatch.outputs.plain import summary_lines
 from warmwatch.outputs.screen.board import Board, board, stalled
 from warmwatch.outputs.screen.glyphs import Glyphs
+from warmwatch.outputs.screen.history import History, HistoryTracker
 from warmwatch.outputs.screen.layout import Frame, Line, render
 from warmwatch.outputs.screen.painter import Painter
-from warmwatch.outputs.screen.story import Story, Tale
 from warmwatch.words.view import View
 
 BEAT_S = 0.5
@@ -46,7 +46,7 @@ class Panel(Protocol):
 @dataclass(frozen=True, slots=True)
 class _Shown:
     view: View
-    tale: Tale
+    history: History
     at_s: float
 
 
@@ -62,7 +62,7 @@ class Screen:
         self, stream: TextIO, unit: str, *, keys: Sequence[str] = (), panel: Panel | None = None
     ) -> None:
         self._stream = stream
-        self._story = Story(unit)
+        self._history = HistoryTracker(unit)
         self._told: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._keys = tuple(keys)
         self._panel = panel
@@ -79,7 +79,7 @@ class Screen:
         self._lock = threading.RLock()
 
     def take(self, entry: Entry) -> None:
-        self._story.take(entry)
+        self._history.take(entry)
 
     def tell(self, text: str) -> None:
         """Put a sentence among what happened; for any thread.
@@ -96,8 +96,8 @@ class Screen:
         if self._failure:
             raise OSError(self._failure)
         while not self._told.empty():
-            self._story.take(Notice(self._told.get_nowait()))
-        self._slot = _Shown(view, self._story.tale(), time.monotonic())
+            self._history.take(Notice(self._told.get_nowait()))
+        self._slot = _Shown(view, self._history.history(), time.monotonic())
         self._changed.set()
         if self._thread is None:
             self._thread = threading.Thread(target=self._run, name="screen", daemon=True)
@@ -175,7 +175,7 @@ class Screen:
         if shown is None:
             return
         now_s = time.monotonic()
-        seen = replace(board(shown.view, shown.tale), sound_ok=self.audible())
+        seen = replace(board(shown.view, shown.history), sound_ok=self.audible())
         if now_s - shown.at_s > STALLED_S:
             seen = stalled(seen, now_s - shown.at_s)
         self._painter.paint(self.lines(shown.view, seen, now_s), afresh=afresh)

@@ -2,7 +2,7 @@
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -58,40 +58,37 @@ class TonePlayer:
         self._cut = False
         self._closed = False
 
-    def play(self, event_kind: str, words: Words = str, every_s: float | None = None) -> None:
-        """Let the tone of `event_kind` be heard, then `words`; kinds without a tone are ignored.
+    def play(self, name: str, words: Words = str) -> None:
+        """Let a tone be heard, then `words`; names without a tone are ignored.
 
-        With `every_s` it is repeated so many seconds after each end, until `hush` or until another
-        cue makes it untrue. Never blocks and never raises.
+        Never blocks and never raises.
         """
-        tone = TONES.get(event_kind)
+        tone = TONES.get(name)
         if self._quiet or tone is None:
             return
         cue = _Cue(tone, words)
         with self._changed:
             self._drop(tone.ends)
-            if every_s is not None:
-                self._repeat(cue, every_s)
+            if name in self._repeats:  # just heard
+                self._repeat(cue, self._repeats[name].every_s)
             if self._current is not None and tone.urgency >= self._current.tone.urgency:
                 self._cut = True
             if self._waiting is None or tone.urgency >= self._waiting.tone.urgency:
                 self._waiting = cue
             self._wake()
 
-    def remind(self, event_kind: str, words: Words, every_s: float) -> None:
-        """Like `play` with `every_s`, but the first time is only after `every_s`."""
-        tone = TONES.get(event_kind)
-        if self._quiet or tone is None:
+    def insist(self, alarms: Mapping[str, tuple[Words, float]]) -> None:
+        """Repeat these tones, each so many seconds after its end, and no others any more."""
+        if self._quiet:
             return
         with self._changed:
-            self._repeat(_Cue(tone, words), every_s)
-            self._wake()
-
-    def hush(self, *kinds: str) -> None:
-        """Stop repeating the named tones (all when none is named); one being heard goes on."""
-        with self._changed:
-            for name in kinds or tuple(self._repeats):
-                self._repeats.pop(name, None)
+            for name in self._repeats.keys() - alarms.keys():
+                del self._repeats[name]
+            for name, (words, every_s) in alarms.items():
+                old = self._repeats.get(name)
+                if name in TONES and (old is None or old.every_s != every_s):
+                    self._repeat(_Cue(TONES[name], words), every_s)
+                    self._wake()
 
     def describe(self) -> str:
         """Return one sentence for the opening lines: how the tones will be heard."""
@@ -111,7 +108,7 @@ class TonePlayer:
 
     def close(self, finish_s: float = 0.0) -> None:
         """Stop; what is being heard or waits may first go on for up to `finish_s`."""
-        self.hush()
+        self.insist({})
         self.finish(finish_s)
         with self._changed:
             self._closed = self._cut = True

@@ -84,7 +84,7 @@ TROUBLE = "trouble"
 """The one tone that is no event: for notices that must be heard, as when recording fails."""
 
 _OUTSIDE = ("nearing", "levelling-off", "left-low", "left-high")
-_INSIDE = ("entered", "top-nearing")
+_INSIDE = ("entered", "entered-not-fit", "fit", "top-nearing", "bottom-nearing")
 
 TONES: Mapping[str, Tone] = MappingProxyType(
     {
@@ -99,12 +99,24 @@ TONES: Mapping[str, Tone] = MappingProxyType(
             _tone("drain-entered", 2, "mmm m", "The fluid is warm enough to drain; it burns."),
             _tone("drain-left", 2, "lll lll", "The fluid has left the range for draining."),
             _tone("entered", 3, "l m hhh", "The fluid is in the band.", _OUTSIDE),
+            _tone(
+                "entered-not-fit",
+                3,
+                "m ll ll",
+                "The fluid is in the band, but a condition of the check is not met.",
+                _OUTSIDE,
+            ),
+            _tone("fit", 3, "ll l hhh", "In the band, and the check is no longer forbidden."),
+            _tone("asked", 2, "h mm", "A mark does not fit: read or hear what is asked."),
+            _tone("noted", 1, "mm mmm", "What was told has been understood."),
+            _tone("look-again", 2, "mm m", "It is worth switching on and reading again."),
             _tone("left-low", 3, "hhh m l", "The fluid has fallen out of the band.", _INSIDE),
             _tone("top-nearing", 4, "h h / h h", "The top of the band is near: finish the check."),
+            _tone("bottom-nearing", 4, "l ll / l ll", "The bottom of the band is near: finish."),
             _tone(
                 "left-high",
                 4,
-                "l m h / l m h",
+                "h m h / h m h",
                 "The fluid is above the band: a level read now is not valid.",
                 _INSIDE,
             ),
@@ -114,6 +126,7 @@ TONES: Mapping[str, Tone] = MappingProxyType(
                 "mmm mmm mmm mmm",
                 "Plug out, but a condition of the check is not met.",
             ),
+            _tone("plug-open", 4, "m m m mmm", "The plug is out and should be closed."),
             _tone(TROUBLE, 4, "ll ll / ll ll", "Something else is wrong: read the screen."),
             _tone("hold-limit", 5, "h h h h h l l l l l", "The hold has lasted its limit: end it."),
             _tone(

@@ -6,7 +6,7 @@ import {render} from "/preact.js";
 import {Sound} from "/sound.js";
 import {announcement, attributes, title, view} from "/view.js";
 
-const KEYS = {o: "plug-out", s: "stream", d: "drip", x: "no-drip", i: "plug-in", t: "topped-up", l: "level-set", " ": "acknowledge"};
+let keys = {};             // those of the laptop, with what each marks
 const LIMIT_MS = 4000;
 const at = (id) => document.getElementById(id);
 const clock = () => ({steady: performance.now(), wall: Date.now()});
@@ -88,7 +88,7 @@ function connect() {
     mine.addEventListener(kind, (event) => {
       if (kind === "elsewhere") mine.close();
       const body = JSON.parse(event.data);
-      if (kind === "hello") sound.table = body;
+      if (kind === "hello") [sound.table, keys] = [body, body.keys];
       happen({kind, body});
     });
   }
@@ -132,7 +132,7 @@ document.addEventListener("keydown", (event) => {
   if (event.repeat || event.ctrlKey || event.altKey || event.metaKey || model.sheet) return;
   if (["Tab", "Shift"].includes(event.key) || document.body.dataset.page !== "watch") return;
   if (["Enter", " "].includes(event.key) && event.target.closest?.("button")) return;
-  const name = KEYS[event.key.toLowerCase()];
+  const name = keys[event.key.replace(/^Page/, "page-").toLowerCase()];
   if (name) event.preventDefault();
   if (name || document.body.dataset.unheard === "true") happen({kind: "mark", name: name ?? "acknowledge"});
 });

@@ -72,7 +72,7 @@ export function announcement(model) {
   if (idle(model)) return {text: "", urgent: false, kind: model.visit.stage};
   const text = `${shown.word}. ${shown.act}`;
   return {text, kind: text.replace(/[\d.,:]+/g, "#"),
-    urgent: ["blind", "too-hot", "above", "top-near"].includes(shown.state)};
+    urgent: ["blind", "too-hot", "above", "top-near", "bottom-near", "not-fit", "plug-open", "hold-limit"].includes(shown.state)};
 }
 
 export function banner(shown) {

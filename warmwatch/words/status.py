@@ -1,0 +1,50 @@
+"""The state in words: where the fluid is and what lies ahead."""
+
+from warmwatch.core.alarm import AlarmCode
+from warmwatch.words.catalogue import phrase, temperature
+from warmwatch.words.events import clock, place_text
+from warmwatch.words.forecast import forecast_text, levelling_text
+from warmwatch.words.level import alarm_text
+from warmwatch.words.view import View
+
+
+def _edge_code(view: View) -> str:
+    """Return the code of what the forecast is for: to the band, or to one of its edges."""
+    forecast = view.snapshot.forecast
+    assert forecast is not None
+    return "band" if forecast.edge == "low" else "top"
+
+
+def ahead_texts(view: View, *, levels: bool = False) -> tuple[str, str]:
+    """Return the middle of the forecast alone and the whole sentence; `levels`: no time is said."""
+    forecast, band = view.snapshot.forecast, view.job.band
+    if forecast is None:
+        return "", ""
+    low, code = forecast.edge == "low", _edge_code(view)
+    level = levelling_text(forecast, band.low_c if low else band.high_c, view.job.unit)
+    if level or levels:
+        return "", level
+    text = forecast_text(forecast, view.expected)
+    if forecast.q50_s is None or not text:
+        missing = phrase(f"ahead.{code}-not-known")
+        return "", phrase(f"ahead.{code}", text=text) if text else missing
+    head, _, spread = text.partition(", ")
+    if not head.startswith("about "):
+        return head, phrase(f"ahead.{code}", text=head)
+    # With its unit: "to the band (80 to 100)" would be read as degrees.
+    spread = f" ({spread} {head.split()[-1]})" if spread else ""
+    return head.removeprefix("about "), phrase(f"ahead.to-{code}", time=head, spread=spread)
+
+
+def status_line(view: View) -> str:
+    """Return the state in one line; a temperature is shown only while it is fresh."""
+    snapshot = view.snapshot
+    head = f"{clock(view.now_s)}  {place_text(snapshot.place, blind=snapshot.blind)}"
+    first = snapshot.alarm.first
+    if first is not None and first.code is not AlarmCode.BLIND:
+        head = f"{head}, {alarm_text(first, view.job.unit).rstrip('.')}"
+    if snapshot.blind or snapshot.fluid_c is None:
+        return head
+    head = f"{head}, {temperature(snapshot.fluid_c, view.job.unit)}"
+    ahead = ahead_texts(view)[1]
+    return f"{head}; {ahead}" if ahead else head
