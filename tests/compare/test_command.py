@@ -368,6 +368,8 @@ def test_dask_gives_the_same_text(folder: Path) -> None:
     with start(
         n_workers=2,
         threads_per_worker=1,
+        processes=False,
+        protocol="tcp://",
         dashboard_address=None,
         worker_dashboard_address=None,
         host="127.0.0.1",
