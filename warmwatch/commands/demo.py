@@ -35,7 +35,13 @@ BAND = "80:90"
 
 
 @click.command("demo")
-@click.option("--folder", type=click.Path(path_type=Path), default=FOLDER, show_default=True)
+@click.option(
+    "--folder",
+    type=click.Path(path_type=Path),
+    default=FOLDER,
+    show_default=True,
+    help="Where the demo writes.",
+)
 @click.option("--method", default="", help="How the invented vehicle is warmed up.")
 @click.option("--pace", metavar="N", help="Simulated seconds for each real one.")
 @click.option("--quiet", is_flag=True, help="No sound.")

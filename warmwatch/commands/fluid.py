@@ -55,15 +55,28 @@ _CAUTION = (
 @click.option("--capacity", metavar="AMOUNT", help='All the fluid, as 8.5, "8.5 L" or "9 qt".')
 @click.option("--capacity-err", metavar="AMOUNT", help="What it may be off [default: 5 %].")
 @click.option("--drain", metavar="AMOUNT", help="What comes out each time, with --fresh.")
-@click.option("--times", type=click.IntRange(1, MOST_TIMES), default=4, show_default=True)
+@click.option(
+    "--times",
+    type=click.IntRange(1, MOST_TIMES),
+    default=4,
+    show_default=True,
+    help="How many drain-and-fills.",
+)
 @click.option("--wanted", type=float, metavar="PERCENT", help="Share of fresh fluid wanted.")
 @click.option("--unit", type=click.Choice(["C", "F"]), help="Of temperatures [default: the job's].")
 @click.option("--volume", type=click.Choice(UNITS), help="Of amounts [default: the job's, or L].")
 @click.option("--density", type=float, metavar="KG/M3", help="At 15 °C [default: 860].")
 @click.option("--at", "at_text", default="90C", show_default=True, help="Check temperature.")
 @click.option("--off", type=float, default=10.0, show_default=True, help="Degrees checked off.")
-@click.option("--tilt", type=float, default=2.0, show_default=True, metavar="DEG")
-@click.option("--tilt-axis", type=click.Choice(["lengthwise", "crosswise"]), default="lengthwise")
+@click.option(
+    "--tilt", type=float, default=2.0, show_default=True, metavar="DEG", help="Tilt of the vehicle."
+)
+@click.option(
+    "--tilt-axis",
+    type=click.Choice(["lengthwise", "crosswise"]),
+    default="lengthwise",
+    help="Which way it is tilted.",
+)
 @click.option("--pan-length", type=float, metavar="MM", help="Surface of the fluid, along.")
 @click.option("--pan-width", type=float, metavar="MM", help="Surface of the fluid, across.")
 @click.option("--plug", type=float, metavar="MM", help="Plug from the middle [default: the end].")

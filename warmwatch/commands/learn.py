@@ -33,6 +33,7 @@ _PHASES = {"idle": "idling", "loaded": "holding", "driving": "driving", "off": "
     type=click.Path(path_type=Path),
     default=Path("warmwatch-learned.json"),
     show_default=True,
+    help="File to keep what was learned.",
     metavar="FILE.json",
 )
 @click.option("--vehicle", default="", help="Only recordings with this label of the vehicle.")

@@ -16,7 +16,13 @@ from warmwatch.errors import UsageError, WarmwatchError
 @click.option(
     "-o", "--output", type=click.Path(path_type=Path), metavar="FILE", help="PDF to write."
 )
-@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="Size of the pages.",
+)
 @click.option(
     "--job",
     "job_file",

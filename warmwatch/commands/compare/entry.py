@@ -31,7 +31,13 @@ PICTURES = {".png": b"\x89PNG", ".svg": b"<?xml"}
 
 @click.command("compare")
 @click.argument("paths", nargs=-1, required=True, metavar="RECORDING|DIR...")
-@click.option("--by", type=click.Choice([METHOD, PHASE, BOTH]), default=METHOD, show_default=True)
+@click.option(
+    "--by",
+    type=click.Choice([METHOD, PHASE, BOTH]),
+    default=METHOD,
+    show_default=True,
+    help="What the groups are.",
+)
 @click.option("--band", metavar="LOW:HIGH", help="Judge by this band [default: the commonest].")
 @click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of show.")
 @click.option("--from", "from_text", metavar="T", help="Common start [default: chosen].")
@@ -40,9 +46,23 @@ PICTURES = {".png": b"\x89PNG", ".svg": b"<?xml"}
 @click.option("--against", metavar="METHOD", help="Compare all others with this one.")
 @click.option("--vehicle", help="Only recordings with this label of the vehicle.")
 @click.option("--label", "labels", multiple=True, metavar="PATTERN=METHOD", help="Set a label.")
-@click.option("--plot", "picture", type=click.Path(path_type=Path), metavar="FILE.png|.svg")
-@click.option("--csv", "csv_path", type=click.Path(path_type=Path), metavar="FILE")
-@click.option("--parquet", "parquet_path", type=click.Path(path_type=Path), metavar="FILE")
+@click.option(
+    "--plot",
+    "picture",
+    type=click.Path(path_type=Path),
+    metavar="FILE.png|.svg",
+    help="Draw a picture.",
+)
+@click.option(
+    "--csv", "csv_path", type=click.Path(path_type=Path), metavar="FILE", help="Write a CSV table."
+)
+@click.option(
+    "--parquet",
+    "parquet_path",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write a Parquet table.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 @click.option("--no-cache", is_flag=True, help="Work everything out anew, keep nothing.")
 @click.option("--dask", metavar="ADDRESS", help="Let the workers of a Dask cluster read the files.")
