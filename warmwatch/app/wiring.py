@@ -28,6 +28,7 @@ from warmwatch.outputs.jsonlines import JsonLines
 from warmwatch.outputs.plain import PlainLines
 from warmwatch.outputs.screen.output import Screen, can_show
 from warmwatch.outputs.stream import Sink, own_stream
+from warmwatch.recording.privacy import shared_address
 from warmwatch.recording.writer import Recorder, create
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
             link,
             Watch(job, Forecaster(wishes.prior)),
             outputs,
-            address=str(address),
+            address=shared_address(str(address)),
             recorder=recorder,
             keyboard=keyboard,
             until=wishes.until,

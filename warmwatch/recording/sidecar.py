@@ -20,6 +20,7 @@ from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.fold import fold_digest
 from warmwatch.recording.names import sidecar_path, text_digest
+from warmwatch.recording.privacy import shared_facts
 from warmwatch.recording.schema import FORMAT, FORMATS, current_schema, described
 
 NOWHERE: Mapping[str, str] = MappingProxyType({})
@@ -51,7 +52,7 @@ def sidecar_document(
         "tableSchema": {"columns": described(current_schema())},
         "warmwatch:format": FORMAT,
         "warmwatch:job": job_to_mapping(job),
-        "warmwatch:link": {"address": link, **about},
+        "warmwatch:link": shared_facts({"address": link, **about}),
         "warmwatch:versions": {
             "warmwatch": __version__,
             "fold": fold_digest(),

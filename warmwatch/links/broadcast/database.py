@@ -1,6 +1,7 @@
 """Reads broadcast signals by a database file that cantools understands."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from warmwatch.core.units import QUANTITIES, f_to_c, implausible
@@ -42,7 +43,7 @@ class DatabaseEar:
 
     def facts(self) -> Iterator[dict[str, object]]:
         for name, message, signal in self._wanted:
-            yield {"name": name, "source": f"{self._path}: {message.name}.{signal.name}"}
+            yield {"name": name, "source": f"{Path(self._path).name}: {message.name}.{signal.name}"}
 
 
 def _load(path: str) -> Any:
