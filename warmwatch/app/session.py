@@ -72,6 +72,7 @@ class Session:
         marks: Callable[[], Iterable[Mark]] = tuple,
         panel: bool = False,
         apart: Apart | None = None,
+        ended_by: Callable[[], str] = str,
     ) -> None:
         self._link = link
         self._watch = watch
@@ -87,6 +88,7 @@ class Session:
         self._until = until
         self._marks = marks
         self._apart = apart
+        self._ended_by = ended_by
         self._stopped_by = ""
         self._link_trouble = ""
         self._first_s: float | None = None
@@ -138,6 +140,7 @@ class Session:
         for mark in self._marks():
             self._fold(mark)
         self._serve_keys()
+        self._stopped_by = self._stopped_by or self._ended_by()
         for notice in self._apart.notices() if self._apart else ():
             self._tell(notice)
         now_s = self._link.elapsed_s()

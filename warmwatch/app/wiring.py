@@ -33,6 +33,7 @@ from warmwatch.recording.writer import Recorder, create
 
 if TYPE_CHECKING:
     from warmwatch.outputs.page.output import Page
+    from warmwatch.outputs.page.server import PageServer
     from warmwatch.outputs.sound.output import Sound
 
 INTERRUPTED = 130
@@ -40,11 +41,15 @@ INTERRUPTED = 130
 
 @dataclass(frozen=True, slots=True)
 class PageWish:
-    """How the page is to be served; `marks` None leaves it to the address: only on this machine."""
+    """How the page is to be served.
+
+    `marks` and `run` None leave it to the address: only on this machine. `run` is for a visit.
+    """
 
     host: str | None = None
     port: int | None = None
     marks: bool | None = None
+    run: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +70,32 @@ class Wishes:
 
 def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
     """Run one watch and return the exit code."""
-    if job.poll_s is None:
-        job = replace(job, poll_s=link.poll_s)
     page = (
         None
         if wishes.page is None
         else open_page(wishes.page, job.unit, speak=wishes.speak, keys=wishes.keys)
     )
+    try:
+        return run_with(link, address, job, wishes, page)[0]
+    finally:
+        if page is not None:
+            page.stop()
+
+
+def run_with(
+    link: Link,
+    address: Address,
+    job: Job,
+    wishes: Wishes,
+    page: "Page | None",
+    ended_by: Callable[[], str] = str,
+) -> tuple[int, Summary]:
+    """Run one watch with a page that is served already; return the exit code and how it ended.
+
+    `ended_by` is asked often, and ends the watch by returning by what.
+    """
+    if job.poll_s is None:
+        job = replace(job, poll_s=link.poll_s)
     shown: Output | None = None
     try:
         recorder = _recorder(link, address, job, wishes)
@@ -97,16 +121,16 @@ def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
             marks=tuple if page is None else lambda: _page_marks(page, link),
             panel=page is not None,
             apart=first if isinstance(first, Apart) else None,
+            ended_by=ended_by,
         )
         held = [keyboard, shown if isinstance(shown, Screen) else None]
         with JobControl(*(holder for holder in held if holder is not None)):
-            return exit_code(session.run(), outputs)
+            summary = session.run()
+            return exit_code(summary, outputs), summary
     finally:
         # Whatever failed must be told on the terminal as it was.
         if isinstance(shown, Screen):
             shown.stop()
-        if page is not None:
-            page.stop()
 
 
 def _page_marks(page: "Page", link: Link) -> list[Mark]:
@@ -146,17 +170,30 @@ def audible(outputs: Iterable[Guarded]) -> bool:
 
 def open_page(wish: PageWish, unit: str, *, speak: bool, keys: Mapping[str, MarkName]) -> "Page":
     """Serve the page and return its output; UsageError when it cannot be served."""
+    from warmwatch.outputs.page.output import Page
+
+    return Page(open_server(wish, visit=False, speak=speak, keys=keys), unit)
+
+
+def open_server(
+    wish: PageWish, *, visit: bool, speak: bool, keys: Mapping[str, MarkName]
+) -> "PageServer":
+    """Serve the page and return its server; UsageError when it cannot be served.
+
+    Only for a `visit` is there a right to run it.
+    """
     from warmwatch.outputs.page.address import page_host
     from warmwatch.outputs.page.limits import is_loopback
-    from warmwatch.outputs.page.output import Page
     from warmwatch.outputs.page.rights import Rights
     from warmwatch.outputs.page.server import PageServer
 
     host = page_host(wish.host)
-    marks = is_loopback(host) if wish.marks is None else wish.marks
-    server = PageServer(host, wish.port, Rights(marks=marks), speak=speak, keys=keys)
+    here = is_loopback(host)
+    marks = here if wish.marks is None else wish.marks
+    run = visit and (here if wish.run is None else wish.run)
+    server = PageServer(host, wish.port, Rights(marks=marks, run=run), speak=speak, keys=keys)
     server.start()
-    return Page(server, unit)
+    return server
 
 
 def tell(text: str) -> None:

@@ -19,7 +19,7 @@ FULL = 1000
 MOST = 2000
 LAST_S = 2.0
 """When the watch was asked to end, the reader has so long for what is left."""
-ASKED_TO_END = ("interrupt", "key")
+ASKED_TO_END = ("interrupt", "key", "page")
 UNREAD = (
     "The output is not being read: some of its lines are left out. The watch, its signals and the "
     "recording go on."

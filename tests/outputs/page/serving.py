@@ -63,13 +63,17 @@ class Served:
 
     def mark(self, told: object, **headers: str | None) -> "Answer":
         """Send a mark as the page does, with the headers changed."""
+        return self.post("/mark", told, **headers)
+
+    def post(self, path: str, told: object, **headers: str | None) -> "Answer":
+        """Send a body as the page does, with the headers changed."""
         own: dict[str, str | None] = {
             "Origin": f"http://{self.host}",
             "Content_Type": "application/json",
             "Sec_Fetch_Site": "same-origin",
         }
         body = told if isinstance(told, bytes) else json.dumps(told).encode()
-        return self.ask("POST", "/mark", body, **{**own, **headers})
+        return self.ask("POST", path, body, **{**own, **headers})
 
 
 @dataclass(frozen=True)
@@ -80,9 +84,9 @@ class Answer:
 
 
 @contextlib.contextmanager
-def serve(*, marks: bool = True, port: int | None = None) -> Iterator[Served]:
+def serve(*, marks: bool = True, run: bool = False, port: int | None = None) -> Iterator[Served]:
     """Serve a page on loopback."""
-    server = PageServer("127.0.0.1", port, Rights(marks=marks), keys=KEYS)
+    server = PageServer("127.0.0.1", port, Rights(marks=marks, run=run), keys=KEYS)
     server.start()
     try:
         yield Served(server, Page(server, "C"), Played())

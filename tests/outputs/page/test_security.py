@@ -376,3 +376,89 @@ def test_one_browser_has_one_stream() -> None:
             assert next(second.messages("state"))["figure"] == "85"
             assert next(other.messages("state"))["figure"] == "85"
             until(lambda: served.server.clients == 2)
+
+
+def test_running_is_a_right_of_its_own() -> None:
+    """Orders and proofs are for the running link alone; a watch without a visit has no such key."""
+    with serve(run=True) as served:
+        path = served.server.site.offer(b"%PDF invented")
+        for right in (Right.WATCH, Right.MARK):
+            cookie = served.cookie(right)
+            assert served.post("/do", {"do": "start"}, Cookie=cookie).status == 403
+            refused(served, "GET", path, Cookie=cookie)
+        assert served.server.site.orders.empty()
+        assert served.post("/do", {"do": "start", "n": 1}).status == 202
+        assert served.server.site.orders.get_nowait().name == "start"
+        assert served.ask("GET", path).body == b"%PDF invented"
+        assert served.mark({"mark": "drip"}).status == 202
+    with serve() as served:
+        assert served.post("/do", {"do": "start"}).status == 403
+        assert Right.RUN not in served.server.site.rights.given
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "http://evil.example"},
+        {"Origin": None},
+        {"Sec_Fetch_Site": "cross-site"},
+        {"Content_Type": "text/plain"},
+        {"Cookie": None},
+        {"Host": "evil.example", "Origin": "http://evil.example"},
+    ],
+)
+@pytest.mark.parametrize("path", ["/do", "/understand"])
+def test_a_cross_site_order_is_refused(headers: dict[str, str | None], path: str) -> None:
+    """An order counts only from our own page, as a mark does."""
+    with serve(run=True) as served:
+        assert served.post(path, {"do": "start"}, **headers).status == 403
+        assert served.server.site.orders.empty()
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        b"", b"[]", b"null", b"{", {"do": 5}, {"do": "explode"}, {"do": "start", "n": "1"},
+        {"do": "start", "n": True}, {"do": "new", "label": ["x"]}, {"do": "new", "label": None},
+        {"do": "new", **{f"k{i}": "x" for i in range(9)}}, b"[" * 3000,
+    ],
+)  # fmt: skip
+def test_what_is_no_order_is_refused(told: object) -> None:
+    """A body that is no order changes nothing; long texts are cut, control signs taken out."""
+    with serve(run=True) as served:
+        assert served.post("/do", told).status == 400
+        assert served.server.site.orders.empty()
+        long = {"do": "new", "label": "a\x1b[31m" + "x" * 900, "keep": True}
+        assert served.post("/do", long).status == 202
+        order = served.server.site.orders.get_nowait()
+        assert order.texts["label"].startswith("a [31mx")
+        assert len(order.texts["label"]) == 200
+        assert order.ticks == {"keep": True}
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/proof/", "/proof/x", "/proof/../page.js", "/proof/%2e%2e/page.js", "/proof/" + "a" * 900,
+        "/proof//etc/passwd", "/../../etc/passwd", "/static/page.js", "/proof/%00",
+    ],
+)  # fmt: skip
+def test_no_path_reaches_the_file_system(path: str) -> None:
+    """Proofs are known by their unguessable names alone; paths of any kind are refused."""
+    with serve(run=True) as served:
+        name = served.server.site.offer(b"%PDF")
+        assert len(name) >= 24
+        assert served.server.site.offer(b"%PDF") != name
+        refused(served, "GET", path)
+
+
+def test_orders_are_limited() -> None:
+    """Dozens of orders at once are not taken, and only the newest proofs are kept."""
+    with serve(run=True) as served:
+        statuses = [served.post("/do", {"do": "look"}).status for _ in range(40)]
+        assert statuses.count(202) <= 20
+        assert 429 in statuses
+        names = [served.server.site.offer(b"%PDF") for _ in range(20)]
+        kept = [served.ask("GET", name).status for name in names]
+        assert kept[-1] == 200
+        assert kept.count(200) == 8

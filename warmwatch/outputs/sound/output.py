@@ -61,7 +61,7 @@ class Sound:
         return alarm_sentence(code, self._view)
 
     def close(self, summary: Summary) -> None:
-        asked_to_end = summary.stopped_by in ("interrupt", "key")
+        asked_to_end = summary.stopped_by in ("interrupt", "key", "page")
         self._player.close(finish_s=0.0 if asked_to_end else LAST_TONE_S)
 
 

@@ -31,7 +31,7 @@ export function scales(data, known) {
   const ahead = known && data.fan ? Math.min(data.fan.q90 * 1.05, past * AHEAD / (1 - AHEAD)) : past * 0.02;
   const values = data.points.map((point) => point[1]).filter((value) => value !== null);
   const margin = Math.max(2, (data.high - data.low) * 0.25);
-  const low = Math.min(data.low - margin, ...values), high = Math.max(data.high + margin, ...values);
+  const low = Math.min(data.low, ...values) - margin, high = Math.max(data.high, ...values) + margin;
   return {
     now, x: (t) => WIDE * (t - now + past) / (past + ahead),
     y: (v) => HIGH * (high - v) / (high - low),

@@ -202,12 +202,18 @@ function keyed(m, key) {
     : [{...m, pad: {...pad, asked}, understood: null}, [["understand", pad.asks, asked]]];
 }
 
-// A press that two phones or two fingers made twice changes nothing the second time: the visit
-// comes from the laptop, and what is shown is what it says.
+// The visit comes from the laptop, and what is shown is what it says: a press that came twice, or
+// from two phones, changes nothing here. A new watch begins with nothing of the one before.
 function visited(m, body) {
   const moved = m.visit?.stage !== body.stage;
-  return [{...m, visit: body, heardAt: m.now, everHeard: true, refusal: "", cut: false,
-    blind: body.stage === "watch" ? m.blind : false,
-    sheet: moved ? null : m.sheet, pad: moved ? null : m.pad,
-    state: moved && body.stage !== "done" && body.stage !== "watch" ? null : m.state}, []];
+  const settled = m.visit?.n !== body.n;  // what was asked for has been taken
+  if (!moved) return [told({...m, visit: body, sheet: settled ? null : m.sheet, pad: settled ? null : m.pad}), []];
+  const next = told({...m, visit: body, sheet: null, pad: null, told: ""});
+  return [body.stage === "opening" || (body.stage === "watch" && m.visit === null) ? {...next, ...NO_WATCH} : next, []];
 }
+
+const NO_WATCH = {state: null, curve: null, lastCue: null, hushedCue: -1, mark: null, sending: {}, endedAt: null, blind: false};
+
+// While a watch runs only its states show that it is alive.
+const told = (m) => idle(m)
+  ? {...m, heardAt: m.now, everHeard: true, refusal: "", cut: false, blind: false} : m;

@@ -91,7 +91,7 @@ function newVehicle(model, send) {
 function done(model, send) {
   const {visit} = model, {proof} = visit;
   return h("div", {id: "cards"},
-    card(visit.verdict.sign, "Level check", ...visit.lines.map((line) => h("p", {key: line}, line))),
+    card(visit.verdict.sign, "Level check", ...(visit.lines.length ? visit.lines : ["No amounts were noted."]).map((line) => h("p", {key: line}, line))),
     visit.open.length > 0 && card("!", "Still open", h("ul", null, visit.open.map((line) => h("li", {key: line}, line)))),
     card("P", "Proof", h("p", {id: "proof-text", role: "status"}, proof.text),
       proof.url && h("a", {id: "download", class: "button", href: proof.url, download: proof.name}, h("b", null, "Save on this phone"), h("small", null, proof.name)),

@@ -1,0 +1,255 @@
+"""The visit on the laptop, without a page: what orders change, and what they cannot."""
+
+import errno
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from warmwatch.app.visit.desk import Desk, Stage
+from warmwatch.app.visit.papers import Papers, keep
+from warmwatch.app.visit.shop import Adapter, Choices, Vehicle, look
+from warmwatch.book.book import Book
+from warmwatch.book.change import set_texts
+from warmwatch.book.place import book_path
+from warmwatch.errors import BookError
+from warmwatch.outputs.page.orders import Order
+from warmwatch.outputs.page.rights import Right
+
+
+@pytest.fixture(autouse=True)
+def _home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("WARMWATCH_HOME", str(tmp_path / "home"))
+
+
+def order(name: str, seen: int | None = None, keep: bool | None = None, **texts: str) -> Order:
+    return Order(name, texts, {} if keep is None else {"keep": keep}, seen)
+
+
+def a_desk() -> Desk:
+    """A desk with a vehicle of the book and the invented one to try."""
+    set_texts("grey van", {"band": "80:90", "band_source": "invented", "link": "demo:"})
+    desk = Desk(look)
+    desk.look()
+    return desk
+
+
+def ready() -> Desk:
+    desk = a_desk()
+    desk.take(order("vehicle", label="grey van"))
+    return desk
+
+
+def run_message(desk: Desk) -> dict[str, object]:
+    return desk.messages()[Right.RUN]
+
+
+def test_a_known_vehicle_brings_its_adapter() -> None:
+    """Choosing a vehicle of the book chooses its link, too; then the watch may start."""
+    desk = a_desk()
+    assert run_message(desk)["missing"] == "Choose the vehicle."
+    desk.take(order("vehicle", label="grey van"))
+    shown = run_message(desk)
+    assert shown["ready"] is True
+    assert shown["vehicle"] == {
+        "label": "grey van",
+        "band": "80 to 90 °C",
+        "source": "invented",
+    }
+    job, address = desk.job()
+    assert (job.band.low_c, job.band.high_c, job.band_source) == (80.0, 90.0, "invented")
+    assert address.kind == "demo"
+
+
+def test_start_pressed_twice_starts_once() -> None:
+    """The second press is meant for a stage that has passed, so it changes nothing."""
+    desk = ready()
+    number = desk.number
+    desk.take(order("start", number))
+    assert desk.start_asked
+    desk.go(Stage.OPENING)
+    desk.go(Stage.WATCH)
+    desk.take(order("start", number))
+    assert not desk.start_asked
+    assert desk.stage is Stage.WATCH
+
+
+def test_what_was_shown_before_orders_nothing() -> None:
+    """A press on a page that shows an older stage has no effect, from whichever phone."""
+    desk = ready()
+    desk.go(Stage.DONE)
+    seen = desk.number
+    desk.take(order("next", seen))
+    assert desk.stage is Stage.PREPARE
+    desk.take(order("proof", seen))
+    desk.take(order("stop", seen))
+    assert not desk.stop_asked
+    assert desk.papers is None
+
+
+@pytest.mark.parametrize(
+    ("texts", "problem"),
+    [
+        ({"label": "", "band": "80C:90C"}, "name"),
+        ({"label": "van", "band": ""}, "band"),
+        ({"label": "van", "band": "90C:80C"}, "90"),
+        ({"label": "van", "band": "80C:900C"}, "hotter"),
+        ({"label": "van", "band": "../../etc/passwd"}, "two temperatures"),
+        ({"label": "a" * 300, "band": "80C:90C"}, "name"),
+    ],
+)
+@pytest.mark.parametrize("keep", [True, False])
+def test_a_wrong_new_vehicle_is_told(texts: dict[str, str], problem: str, keep: bool) -> None:
+    """What cannot be meant is told in a sentence, chooses nothing, and is not written."""
+    desk = Desk(look)
+    desk.look()
+    desk.take(order("new", None, keep, **texts))
+    assert problem in desk.problem
+    assert desk.vehicle is None
+    assert not book_path().exists() or "van" not in book_path().read_text(encoding="utf-8")
+
+
+def test_a_new_vehicle_may_be_kept() -> None:
+    """A vehicle typed on the phone is in the book afterwards, where that was wished."""
+    desk = Desk(look)
+    desk.look()
+    told = {"label": "  red  car ", "band": "176F:194F", "source": "invented"}
+    desk.take(order("new", None, True, **told))
+    assert desk.problem == ""
+    assert desk.vehicle is not None
+    assert desk.vehicle.label == "red car"
+    assert [each.label for each in look().vehicles] == ["red car"]
+    desk.take(order("new", None, False, label="blue car", band="80C:90C", source=""))
+    assert [each.label for each in desk.choices.vehicles] == ["red car", "blue car"]
+    assert [each.label for each in look().vehicles] == ["red car"]
+
+
+def test_no_address_comes_from_the_page() -> None:
+    """An adapter is chosen by what the laptop offered; a path or an address chooses nothing."""
+    desk = a_desk()
+    for wrong in ("demo:", "csv:/etc/passwd", "/etc/passwd", "a99", ""):
+        desk.take(order("adapter", id=wrong))
+        assert desk.adapter is None
+    desk.take(order("vehicle", label="csv:/etc/passwd"))
+    assert desk.vehicle is None
+    shown = str(desk.messages())
+    assert "demo:" not in shown
+    assert str(book_path()) not in shown
+
+
+def test_only_who_runs_sees_the_book() -> None:
+    """Pages that watch or mark are told the stage, and nothing of vehicles and adapters."""
+    desk = ready()
+    for right in (Right.WATCH, Right.MARK):
+        assert desk.messages()[right] == {"stage": "prepare", "n": desk.number}
+    desk.papers = Papers(None, "a4", lambda made: "/proof/x")
+    desk.go(Stage.DONE)
+    assert "proof" in desk.messages()[Right.RUN]
+    assert "proof" not in desk.messages()[Right.WATCH]
+    assert "verdict" in desk.messages()[Right.WATCH]
+
+
+def test_a_broken_book_is_told() -> None:
+    """A book that cannot be read is a sentence on the page, and the page goes on."""
+    book_path().parent.mkdir(parents=True, exist_ok=True)
+    book_path().write_text("[vehicles", encoding="utf-8")
+    desk = Desk(look)
+    desk.look()
+    assert "cannot be read" in str(run_message(desk)["problem"])
+
+
+def test_a_vehicle_without_a_band_cannot_start() -> None:
+    """No band is ever ours: without one there is no watch."""
+    set_texts("bare", {"unit": "C"})
+    desk = Desk(look)
+    desk.look()
+    desk.take(order("vehicle", label="bare"))
+    desk.take(order("start"))
+    assert not desk.start_asked
+    assert "no band" in str(run_message(desk)["missing"])
+
+
+def test_a_trial_is_shown_live_and_once() -> None:
+    """A second press while a link is tried starts no second trial, and no watch begins."""
+    calls: list[int] = []
+
+    def choices() -> Choices:
+        calls.append(1)
+        book = Book(book_path())
+        adapter = Adapter("a0", "missing", "", "csv:missing.csv")
+        return Choices((Vehicle("van", "80 to 90 °C"),), (adapter,), book=book)
+
+    desk = Desk(choices)
+    desk.look()
+    desk.take(order("adapter", id="a0"))
+    desk.take(order("try"))
+    first = desk.trial
+    assert first is not None
+    until(lambda: not first.running)
+    shown = run_message(desk)["trial"]
+    assert isinstance(shown, dict)
+    assert shown["state"] == "failed"
+    desk.take(order("try"))
+    assert desk.trial is not first
+
+
+def until(holds: Callable[[], bool], limit_s: float = 20.0) -> None:
+    deadline = time.monotonic() + limit_s
+    while not holds():
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+
+
+def test_without_a_recording_there_is_no_proof() -> None:
+    """Where nothing was recorded the page says so, and making a proof does nothing."""
+    papers = Papers(None, "a4", lambda made: "/proof/x")
+    papers.make()
+    shown = papers.message()
+    assert shown["recorded"] is False
+    assert shown["proof"] == {"state": "none", "text": "", "url": "", "name": ""}
+
+
+def test_a_full_disk_leaves_the_proof_on_the_phone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """When the proof cannot be kept on the laptop it says so; no half file stays."""
+
+    def full(self: Path, data: bytes) -> int:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    told = keep(tmp_path / "r.csv", b"%PDF")
+    assert "No space left" in told
+    assert "save it on this phone" in told
+    assert [path.name for path in tmp_path.iterdir() if path.suffix != ""] == []
+
+
+def test_another_file_is_left_alone(tmp_path: Path) -> None:
+    """A PDF of that name that is no proof of this recording is not written over."""
+    (tmp_path / "r.csv").write_text("x", encoding="utf-8")
+    (tmp_path / "r.pdf").write_bytes(b"%PDF of somebody else")
+    assert "left alone" in keep(tmp_path / "r.csv", b"%PDF")
+    assert (tmp_path / "r.pdf").read_bytes() == b"%PDF of somebody else"
+
+
+def test_an_unreadable_recording_is_told(tmp_path: Path) -> None:
+    """A recording that is no longer there gives a sentence for verdict and proof, no traceback."""
+    papers = Papers(tmp_path / "gone.csv", "a4", lambda made: "/proof/x")
+    papers.make()
+    until(lambda: "cannot be judged" in str(papers.message()["verdict"]))
+    until(lambda: "No proof could be made" in str(papers.message()["proof"]))
+
+
+def test_a_book_that_cannot_be_changed_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """When the book refuses a new vehicle, the page says why and chooses nothing."""
+
+    def refuse(*about: object) -> None:
+        raise BookError("The book cannot be written.")
+
+    monkeypatch.setattr("warmwatch.app.visit.shop.set_texts", refuse)
+    desk = Desk(look)
+    desk.look()
+    desk.take(order("new", None, True, label="van", band="80C:90C", source=""))
+    assert desk.problem == "The book cannot be written."
+    assert desk.vehicle is None

@@ -1,0 +1,109 @@
+"""What becomes of a watch that has ended: its verdict, and the proof made of it.
+
+Both are made from the recording, by the same functions as `warmwatch proof`, on a thread of their
+own: the page stays alive meanwhile.
+"""
+
+import contextlib
+import threading
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from warmwatch.core.level.conditions import ConditionState
+from warmwatch.errors import WarmwatchError
+
+if TYPE_CHECKING:
+    pass
+
+NOT_RECORDED = "Nothing was recorded, so there is no proof."
+_NONE: dict[str, object] = {"state": "none", "text": "", "url": "", "name": ""}
+
+
+class Papers:
+    """The verdict and the proof of one recording; `recording` is None without one.
+
+    `offer` takes a proof's bytes and returns the path by which this run's pages may fetch it.
+    """
+
+    def __init__(self, recording: Path | None, paper: str, offer: Callable[[bytes], str]) -> None:
+        self.recording = recording
+        self._paper, self._offer = paper, offer
+        self._verdict: dict[str, object] = {"sign": "?", "text": "Looking at the recording."}
+        self._lines: list[str] = []
+        self._open: list[str] = []
+        self._proof = dict(_NONE)
+        if recording is None:
+            self._verdict = {"sign": "?", "text": NOT_RECORDED}
+        else:
+            self._apart(lambda: self._look(recording))
+
+    def message(self) -> dict[str, object]:
+        """Return what the page shows at the end."""
+        about = {"verdict": self._verdict, "lines": self._lines, "open": self._open}
+        return {**about, "proof": self._proof, "recorded": self.recording is not None}
+
+    def make(self) -> None:
+        """Make the proof, once at a time."""
+        if self.recording is None or self._proof["state"] == "making":
+            return
+        self._proof = {**_NONE, "state": "making", "text": "The proof is being made on the laptop."}
+        recording = self.recording
+        self._apart(lambda: self._make(recording))
+
+    def _apart(self, act: Callable[[], None]) -> None:
+        threading.Thread(target=act, name="papers", daemon=True).start()
+
+    def _look(self, recording: Path) -> None:
+        from warmwatch.outputs.proof.facts import gather
+        from warmwatch.outputs.proof.page import proof_page
+
+        try:
+            shown = proof_page(gather(recording))
+        except (WarmwatchError, OSError, ValueError) as error:
+            self._verdict = {"sign": "?", "text": f"The recording cannot be judged: {error}"}
+            return
+        self._lines = [*shown["balance"]]
+        rows = [[str(cell) for cell in row] for row in shown["conditions"]]
+        unmet = [
+            f"{name} {state}{f': {why}' if why else ''}"
+            for _, name, state, why in rows
+            if state != ConditionState.MET
+        ]
+        self._open = [*shown["remarks"], *unmet]
+        self._verdict = {"sign": shown["sign"], "text": shown["verdict"]}
+
+    def _make(self, recording: Path) -> None:
+        from warmwatch.outputs.proof.document import make_proof
+        from warmwatch.outputs.proof.facts import gather
+
+        try:
+            facts = gather(recording)
+            now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+            made = make_proof(facts, paper=self._paper, key=None, time=now)
+        except (WarmwatchError, OSError, ValueError, RuntimeError) as error:
+            self._proof = {**_NONE, "state": "failed", "text": f"No proof could be made: {error}"}
+            return
+        kept = keep(recording, made)
+        name = f"{recording.stem}.pdf"
+        self._proof = {"state": "ready", "text": kept, "url": self._offer(made), "name": name}
+
+
+def keep(recording: Path, made: bytes) -> str:
+    """Write the proof beside its recording and say so; what fails is told, the phone has it too."""
+    from warmwatch.outputs.proof.reading import is_proof_of
+
+    target = recording.with_suffix(".pdf")
+    part = target.with_name(f".{target.name}.part")
+    try:
+        if target.exists() and not is_proof_of(target, recording):
+            return f"On the laptop {target.name} is another file and was left alone: save it here."
+        part.write_bytes(made)
+        part.replace(target)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+        why = error.strerror or error
+        return f"NOT KEPT on the laptop ({why}): save it on this phone now."
+    return f"Kept on the laptop as {target.name}."

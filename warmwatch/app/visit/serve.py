@@ -1,0 +1,132 @@
+"""Serves visits to the phone, one after the other, until the laptop is told to end."""
+
+import queue
+import signal
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING
+
+from warmwatch.app.greeting import page_greeting, say_first
+from warmwatch.app.keyboard.terminal import KEYS
+from warmwatch.app.session import Until
+from warmwatch.app.visit.desk import Desk, Stage
+from warmwatch.app.visit.papers import Papers
+from warmwatch.app.visit.shop import Choices, look
+from warmwatch.app.wiring import INTERRUPTED, PageWish, Wishes, open_server, run_with
+from warmwatch.errors import WarmwatchError
+from warmwatch.links.base import open_link
+from warmwatch.outputs.page.output import Page
+from warmwatch.outputs.stream import Sink, own_stream
+
+if TYPE_CHECKING:
+    from warmwatch.outputs.page.server import PageServer
+
+TELL_EVERY_S = 0.5
+ENDING = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+
+
+@dataclass(frozen=True, slots=True)
+class VisitWish:
+    """How visits are to be served; `pace` is for links that were recorded."""
+
+    page: PageWish
+    folder: Path
+    paper: str = "a4"
+    sound: bool = True
+    speak: bool = False
+    plain: bool = False
+    pace: float | None = 1.0
+
+
+def serve_visit(wish: VisitWish, choose: Callable[[], Choices] = look) -> int:
+    """Serve the page before, during and after watches; return the exit code when it is ended."""
+    server = open_server(wish.page, visit=True, speak=wish.speak, keys=KEYS)
+    try:
+        return _Serving(wish, server, Desk(choose)).run()
+    finally:
+        server.stop()
+
+
+class _Serving:
+    def __init__(self, wish: VisitWish, server: "PageServer", desk: Desk) -> None:
+        self._wish, self._server, self._desk = wish, server, desk
+        self._told_s = 0.0
+        self._ended = False
+
+    def run(self) -> int:
+        say_first(page_greeting(Page(self._server, "C"), err=False, with_code=True), _out())
+        numbers = [getattr(signal, name) for name in ENDING if hasattr(signal, name)]
+        before = {number: signal.signal(number, self._interrupt) for number in numbers}
+        try:
+            self._desk.look()
+            while not self._ended:
+                self._wait()
+                if self._desk.start_asked:
+                    self._watch()
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, handler)
+        return INTERRUPTED
+
+    def _interrupt(self, number: int, frame: FrameType | None) -> None:
+        self._ended = True
+
+    def _wait(self) -> None:
+        """Take what the phones order, or wait for it for a moment."""
+        try:
+            self._desk.take(self._server.site.orders.get(timeout=0.1))
+            self._tell()
+        except queue.Empty:
+            if time.monotonic() - self._told_s >= TELL_EVERY_S:
+                self._tell()
+
+    def _tell(self) -> None:
+        self._told_s = time.monotonic()
+        self._server.show_visit(self._desk.messages())
+
+    def _watch(self) -> None:
+        desk = self._desk
+        desk.go(Stage.OPENING)
+        self._tell()
+        try:
+            job, address = desk.job()
+            link = open_link(address, pace=self._wish.pace)
+            page = Page(self._server, job.unit, alone=False)
+            page.drain()  # what was marked before this watch is none of its marks
+            desk.go(Stage.WATCH)
+            self._tell()
+            wishes = Wishes(
+                self._wish.folder,
+                Until(),
+                sound=self._wish.sound,
+                speak=self._wish.speak,
+                plain=self._wish.plain,
+            )
+            _, summary = run_with(link, address, job, wishes, page, self._ended_by)
+        except (WarmwatchError, OSError) as error:
+            desk.go(Stage.PREPARE, str(error))
+            self._tell()
+            return
+        recording = summary.view.recording
+        self._ended |= summary.stopped_by == "interrupt"
+        kept = Path(recording) if recording else None
+        desk.papers = Papers(kept, self._wish.paper, self._server.site.offer)
+        desk.go(Stage.DONE)
+        self._server.clear()
+        self._tell()
+
+    def _ended_by(self) -> str:
+        """Take orders while a watch runs; return by what it is to end."""
+        while not self._server.site.orders.empty():
+            self._desk.take(self._server.site.orders.get_nowait())
+        if time.monotonic() - self._told_s >= TELL_EVERY_S:
+            self._tell()
+        return "page" if self._desk.stop_asked else ""
+
+
+def _out() -> Sink:
+    return own_stream(sys.stdout)
