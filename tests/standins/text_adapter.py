@@ -51,10 +51,11 @@ def coolant_c(age_s: float) -> float:
 class Vehicle:
     """Answers requests with payloads: an engine unit at 7E8 and a gearbox unit at 7E9."""
 
-    def __init__(self, start_s: float, pace: float, standing_s: float) -> None:
+    def __init__(self, start_s: float, pace: float, standing_s: float, vin: str = "") -> None:
         self._start_s = start_s
         self._pace = pace
         self._standing_s = standing_s
+        self.vin = vin
 
     def age_s(self) -> float:
         """Seconds since the engine was started."""
@@ -79,6 +80,8 @@ class Vehicle:
             if record is not None and len(payload) == 3:
                 return b"\x62" + payload[1:3] + record
             return None if functional else b"\x7f\x22\x31"
+        if payload[:2] == b"\x09\x02" and number == 0x10 and self.vin:
+            return b"\x49\x02\x01" + self.vin.encode()
         return None if functional else b"\x7f" + payload[:1] + b"\x11"
 
     def _pid(self, number: int, pid: int) -> bytes:
@@ -298,7 +301,9 @@ class Server:
     def __init__(self, options: argparse.Namespace) -> None:
         start_s = time.monotonic()
         self.adapter = Adapter(
-            Vehicle(start_s, options.pace, options.standing), options, random.Random(options.seed)
+            Vehicle(start_s, options.pace, options.standing, options.vin),
+            options,
+            random.Random(options.seed),
         )
         self.wire = Wire(options)
         self.log = Path(options.log) if options.log else None
@@ -376,6 +381,7 @@ def main() -> None:
     parser.add_argument("--slow", type=float, default=0.0, help="seconds for each request")
     parser.add_argument("--pace", type=float, default=1.0, help="vehicle seconds for each real one")
     parser.add_argument("--standing", type=float, default=0.0, help="seconds before engine start")
+    parser.add_argument("--vin", default="", help="the vehicle's identification number")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--log", default="")
     parser.add_argument("--times", default="", help="a log of when each answer was sent")

@@ -39,6 +39,17 @@ def set_values(label: str, values: Mapping[str, Value | None], path: Path | None
     return book.needed(label)
 
 
+def set_many(entries: Mapping[str, Mapping[str, Value | None]], path: Path | None = None) -> Book:
+    """Set keys of several labels at once, all or nothing. Raises as `set_values`."""
+
+    def edit(document: Any, book: Book) -> None:
+        for label, values in entries.items():
+            _set(document, book, clean_label(label), values)
+
+    with _told():
+        return change(edit, path)
+
+
 def set_texts(label: str, texts: Mapping[str, str], path: Path | None = None) -> Entry:
     """Set keys from what a person typed; an empty text removes the key. Raises as `set_values`.
 

@@ -12,6 +12,7 @@ from warmwatch.errors import WarmwatchError
 INTERRUPTED = 130
 
 COMMANDS = {
+    "start": "Be led by questions, from the adapter to the running watch.",
     "demo": "Run the whole thing with an invented vehicle: no hardware, about 20 seconds.",
     "watch": "Watch a link until the fluid is in the band, and after.",
     "book": "The shop's own vehicles, adapters and settings.",
@@ -49,15 +50,26 @@ class Lazy(click.Group):
 
 @click.group(
     cls=Lazy,
+    invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 @click.version_option(__version__, message="warmwatch %(version)s")
-def cli() -> None:
+@click.pass_context
+def cli(context: click.Context) -> int | None:
     """Say when transmission fluid is inside its check-temperature band, and record the proof.
 
     Hot fluid and metal burn; a running engine makes carbon monoxide; a vehicle can move. Follow
     the service information of the vehicle; it comes before anything this program says.
+    Without a command it asks what is needed, and begins a watch.
     """
+    if context.invoked_subcommand is not None:
+        return None
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        click.echo(context.get_help())
+        return 2
+    from warmwatch.commands.start import start
+
+    return start()
 
 
 def main() -> None:

@@ -1,0 +1,1 @@
+"""The guided start: questions from "adapter plugged in" to "watch running"."""
