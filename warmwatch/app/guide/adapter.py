@@ -17,6 +17,10 @@ _NONE_SEEN = (
     "No adapter is seen. Plug it in (or pair it, or switch it on), then press Enter. You may also "
     "type its port or its address, as COM5, /dev/ttyUSB0 or serial:socket://192.168.0.10:35000."
 )
+_NOTHING = (
+    "Nothing that warmwatch knows answers there. Many adapters show themselves only while the "
+    "vehicle is awake: ignition on? Plug seated? (Engine only outdoors or with extraction.)"
+)
 _SILENT = (
     "The adapter answers, the vehicle does not. Ignition on? Plug seated? (Engine only outdoors or "
     "with extraction: exhaust gas kills.)"
@@ -163,7 +167,7 @@ def _tried(world: World, socket: Socket) -> Asked[Recognised | None]:
         found = world.recognise(socket)
         if found is not None and found.answers:
             return found
-        text = "Nothing that warmwatch knows answers there." if found is None else _SILENT
+        text = _NOTHING if found is None else _SILENT
         go_on = () if found is None else (Choice(ON, "go on all the same"),)
         choices = (Choice(AGAIN, "try again"), Choice(OTHER, "another adapter"), *go_on)
         answer = yield Question("silent", text, choices, AGAIN)

@@ -107,7 +107,7 @@ def trial_words(address: str) -> str:
 
 
 def _asks(address: str) -> bool:
-    return bool(parse_address(address).about_kind.asker)
+    return bool(parse_address(address).about_kind.transport)
 
 
 def _meaning(text: str) -> str:

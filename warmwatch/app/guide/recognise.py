@@ -10,8 +10,9 @@ from warmwatch.core.reading import Reading
 from warmwatch.errors import LinkError
 from warmwatch.links.address import parse_address
 from warmwatch.links.asking.request import Request
+from warmwatch.links.asking.silent import VehicleSilent
 from warmwatch.links.base import open_link
-from warmwatch.links.trying.asker import Asker, VehicleSilent, open_asker
+from warmwatch.links.trying.asker import Asker, open_asker
 from warmwatch.links.trying.steps import Step, StepState
 
 CAN_BITRATES = (500000, 250000)
@@ -27,10 +28,16 @@ Told = Callable[[Step], None]
 
 
 def asked(address: str, told: Told) -> Recognised:
-    """Open the link for questions and see who answers. Raises LinkError when nothing is there."""
+    """Open the link for questions and see who answers. Raises LinkError when nothing is there.
+
+    A text adapter answers by itself; whether a CAN adapter is there only the vehicle's answer says.
+    """
+    where = parse_address(address)
     try:
-        asker = open_asker(parse_address(address), told)
+        asker = open_asker(where, told)
     except VehicleSilent:
+        if where.kind != "serial":
+            raise
         return Recognised(address)
     try:
         return Recognised(address, answers=True, vin=read_vin(asker))
