@@ -4,7 +4,7 @@ import contextlib
 import hashlib
 from pathlib import Path
 
-from warmwatch.commands.options import make_job
+from warmwatch.commands.options import JobFile, make_job
 from warmwatch.errors import UsageError
 from warmwatch.links import parse_address
 from warmwatch.outputs.proof.reading import verify_pdf
@@ -61,4 +61,4 @@ def job_file(data: bytes, path: Path) -> None:
     """Read a job file as `watch` does."""
     path.write_bytes(data)
     with contextlib.suppress(UsageError):
-        make_job(parse_address("lines:-"), path, "80:90", None)
+        make_job(parse_address("lines:-"), JobFile.of(path), "80:90", None)

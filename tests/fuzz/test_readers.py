@@ -158,11 +158,11 @@ def test_mistakes_in_a_job_file_are_named(text: str, tmp_path: Path) -> None:
     """Each is refused with the name of the file in the sentence."""
     path = tmp_path / "job.toml"
     path.write_text(text, encoding="utf-8")
-    from warmwatch.commands.options import make_job
+    from warmwatch.commands.options import JobFile, make_job
     from warmwatch.links import parse_address
 
     with pytest.raises(UsageError):
-        make_job(parse_address("lines:-"), path, None, None)
+        make_job(parse_address("lines:-"), JobFile.of(path), None, None)
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ import pytest
 
 from tests.signals.rows import rows
 from warmwatch.links.asking.units import NORMAL, Addressing, Unit
+from warmwatch.links.can.chunks import ChunkedPort
 from warmwatch.links.can.transport import Transport
 from warmwatch.signals.isotp import CONSECUTIVE_TIMEOUT_S
 
@@ -120,3 +121,38 @@ def test_frames_of_others_are_not_looked_at(pair: Pair) -> None:
     assert pair.near.receive(0.2) == []
     assert pair.near.bus_errors == 1
     assert pair.sent() == []
+
+
+class _Port:
+    """A serial port that holds some bytes."""
+
+    def __init__(self, data: bytes) -> None:
+        self.data, self.reads, self.write_timeout = data, 0, None
+
+    @property
+    def in_waiting(self) -> int:
+        return len(self.data)
+
+    def read(self, size: int) -> bytes:
+        self.reads += 1
+        found, self.data = self.data[:size], self.data[size:]
+        return found
+
+    def reset_input_buffer(self) -> None:
+        self.data = b""
+
+
+def test_a_port_is_read_by_chunks() -> None:
+    """Byte by byte for the driver, one call to the system; nothing is lost or repeated."""
+    port = _Port(b"T18FEF8038\r")
+    chunked = ChunkedPort(port)
+    assert chunked.in_waiting == 11
+    assert b"".join(chunked.read(1) for _ in range(11)) == b"T18FEF8038\r"
+    assert port.reads == 1
+    assert chunked.read(1) == b""
+    port.data = b"abc"
+    assert chunked.read(1) == b"a"
+    chunked.reset_input_buffer()
+    assert chunked.in_waiting == 0
+    chunked.write_timeout = 1.0
+    assert port.write_timeout == 1.0

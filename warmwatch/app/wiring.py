@@ -54,7 +54,10 @@ class PageWish:
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """How a watch is to run; `folder` is None for no recording."""
+    """How a watch is to run; `folder` is None for no recording.
+
+    `origins` says of the job's values where each was taken from, for the recording.
+    """
 
     folder: Path | None
     until: Until
@@ -66,6 +69,7 @@ class Wishes:
     page: PageWish | None = None
     hooks: tuple[HookWish, ...] = ()
     prior: Prior | None = None
+    origins: Mapping[str, str] = field(default_factory=dict)
 
 
 def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
@@ -204,8 +208,16 @@ def tell(text: str) -> None:
 def _recorder(link: Link, address: Address, job: Job, wishes: Wishes) -> Recorder | None:
     if wishes.folder is None:
         return None
-    about = link.describe()
-    return create(wishes.folder, job, str(address), about, time.time(), wishes.prior, helper=True)
+    return create(
+        wishes.folder,
+        job,
+        str(address),
+        link.describe(),
+        time.time(),
+        wishes.prior,
+        origins=wishes.origins,
+        helper=True,
+    )
 
 
 def _shown(

@@ -126,7 +126,7 @@ def parse(data: bytes, path: Path) -> dict[str, Any]:
 def hint(text: str) -> str:
     """Return the right form for the slip that TOML's own words mean, "" where none is known."""
     if "Invalid value" in text or "after a statement" in text or "after value" in text:
-        return 'Texts and bands stand in quotes, as band = "80:90"; numbers have a point: 9.4'
+        return 'Texts and bands stand in quotes, as band = "80:90"; numbers have a point, as 9.4.'
     if "key" in text:
         return 'Labels stand in quotes, as [vehicles."white van"].'
     return ""

@@ -1,9 +1,10 @@
 """What a command line says, turned into a job and an address."""
 
 import tomllib
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from warmwatch.book.band_text import parse_band
@@ -15,6 +16,7 @@ from warmwatch.links.address import Address
 from warmwatch.recording.reader import is_recording
 from warmwatch.recording.sidecar import read_sidecar, sidecar_job
 
+NOTHING: Mapping[str, Any] = MappingProxyType({})
 DEMO_BAND = "80:90"
 """Where the invented vehicle has its band; for a real one there is no such thing as a usual one."""
 
@@ -35,30 +37,83 @@ def read_job_file(path: Path) -> dict[str, Any]:
         raise UsageError(f"The job file {path} is no TOML: {error}.") from None
 
 
-def make_job(
-    address: Address, job_file: Path | None, band: str | None, unit: str | None, **given: Any
-) -> Job:
-    """Return the job from a job file, the options (which win) and, for a recording, its sidecar.
+@dataclass(frozen=True, slots=True)
+class JobFile:
+    """A job file's content, and its name for sentences; empty where none was given."""
 
-    `given` holds further Job fields; None means not given. Raises UsageError.
+    content: Mapping[str, Any] = field(default_factory=dict)
+    name: str = ""
+
+    @classmethod
+    def of(cls, path: Path | None) -> "JobFile":
+        """Read the file; raises UsageError."""
+        return cls() if path is None else cls(read_job_file(path), str(path))
+
+
+def make_job(
+    address: Address,
+    file: JobFile,
+    band: str | None,
+    unit: str | None,
+    *,
+    book: Mapping[str, Any] = NOTHING,
+    **given: Any,
+) -> Job:
+    """Return the job from the options, the job file, the book and, for a recording, its sidecar.
+
+    Options win over the job file, and that over the book, whose values have the form of a job
+    file; a recording has its own job, and the book adds nothing to it. `given` holds further Job
+    fields; None means not given. Raises UsageError.
     """
-    mapping = read_job_file(job_file) if job_file is not None else {}
+    told_band = file.content.get("band", book.get("band"))
+    base = _job_of_link(address, banded=band is not None or told_band is not None)
+    mapping = merged(book if base is None else NOTHING, file.content)
     file_band = mapping.pop("band", None)
     unit = unit or str(mapping.pop("unit", "C"))
-    base = _job_of_link(address, banded=band is not None or file_band is not None)
     chosen = _chosen_band(band, file_band, unit, base)
     if isinstance(mapping.get("drain_band"), str):
         drain = parse_band(mapping["drain_band"], unit, "drain_band")
         mapping["drain_band"] = {"low_c": drain.low_c, "high_c": drain.high_c}
     try:
-        start = Job(chosen) if base is None or job_file is not None else replace(base, band=chosen)
+        start = Job(chosen) if base is None or file.name else replace(base, band=chosen)
         known = {key: _text(value) for key, value in given.items() if value is not None}
         plain = {"low_c": chosen.low_c, "high_c": chosen.high_c}
         job = job_from_mapping({"band": plain, "unit": unit, **mapping}) if mapping else start
         return replace(job, unit=unit, **known)
     except ValueError as error:
-        where = f"The job file {job_file}: " if job_file is not None else ""
+        where = f"The job file {file.name}: " if file.name else ""
         raise UsageError(f"{where}{error}.") from None
+
+
+def merged(*layers: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the layers as one; a later one wins, key by key, also inside sections.
+
+    >>> merged({"fluid": {"capacity_l": 9.0}, "unit": "F"}, {"fluid": {"density_kg_m3": 850.0}})
+    {'fluid': {'capacity_l': 9.0, 'density_kg_m3': 850.0}, 'unit': 'F'}
+    """
+    whole: dict[str, Any] = {}
+    for layer in layers:
+        for key, value in layer.items():
+            both = isinstance(value, Mapping) and isinstance(whole.get(key), Mapping)
+            whole[key] = {**whole[key], **value} if both else value
+    return whole
+
+
+def origins(**layers: Mapping[str, Any]) -> dict[str, str]:
+    """Return from which layer each value comes, by its name in a job file; a later one wins.
+
+    None is not given.
+
+    >>> origins(book={"band": "80:90", "fluid": {"capacity_l": 9.0}}, option={"band": "70:80"})
+    {'band': 'option', 'fluid.capacity_l': 'book'}
+    """
+    found: dict[str, str] = {}
+    for layer, values in layers.items():
+        for key, value in values.items():
+            inner = value if isinstance(value, Mapping) else {"": value}
+            names = [f"{key}.{name}".rstrip(".") for name in inner if inner[name] is not None]
+            found |= dict.fromkeys(names, layer.replace("_", " "))
+    return found
 
 
 def _text(value: Any) -> Any:

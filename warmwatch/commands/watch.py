@@ -1,23 +1,24 @@
 """`warmwatch watch LINK`: the whole act of waiting for the band."""
 
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 
 import click
 
 from warmwatch.analysis.learned import load_prior
+from warmwatch.app.confirm import confirm_band
 from warmwatch.app.keyboard.terminal import parse_keys
+from warmwatch.app.known import Known, look_up
 from warmwatch.app.session import Until
 from warmwatch.app.wiring import PageWish, Wishes, run_watch, tell
 from warmwatch.commands.cautions import Acknowledged, acknowledge_loading
-from warmwatch.commands.options import make_job, with_check, with_columns
+from warmwatch.commands.options import JobFile, make_job, origins, with_check, with_columns
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.level.rules import AXES
 from warmwatch.errors import UsageError
 from warmwatch.links import open_link, parse_address
 from warmwatch.outputs.hook import hooks
-
-RECORDINGS = Path("warmwatch-recordings")
 
 
 @click.command("watch")
@@ -45,7 +46,8 @@ RECORDINGS = Path("warmwatch-recordings")
 @click.option("--cautions-understood", is_flag=True, help="Holds: the cautions have been read.")
 @click.option("--hook", "commands", multiple=True, metavar="COMMAND", help="Run it on events.")
 @click.option("--hook-on", metavar="EVENT,...", help="Which events [default: all].")
-@click.option("--page", is_flag=True, help="Serve a page for the phone; prints its link.")
+@click.option("--yes", is_flag=True, help="The band in the book is right: do not ask.")
+@click.option("--page/--no-page", default=None, help="Serve a page for the phone; prints its link.")
 @click.option("--page-host", metavar="HOST", help="Address for it, or private: one is chosen.")
 @click.option("--page-port", type=click.IntRange(1, 65535), help="Port for it.")
 @click.option("--page-marks/--no-page-marks", default=None, help="May the page set marks?")
@@ -77,47 +79,87 @@ def command(
     keys: Sequence[str],
     commands: Sequence[str],
     hook_on: str | None,
-    page: bool,
+    yes: bool,
+    page: bool | None,
     page_host: str | None,
     page_port: int | None,
     page_marks: bool | None,
     learn: Path | None,
 ) -> int:
-    """Watch LINK: a CSV file, `lines:-`, `demo:`, `can:...`, `serial:...` or `broadcast:...`.
+    """Watch LINK: a vehicle of the shop's book, as "white van", or a link's address.
 
-    Signals when the band is near, entered, about to be left and left, and records everything.
+    Addresses: a CSV file, `lines:-`, `demo:`, `can:...`, `serial:...` or `broadcast:...`. Signals
+    when the band is near, entered, about to be left and left, and records everything.
     """
     if record is not None and no_record:
         raise UsageError("--record and --no-record cannot be used together.")
-    address = with_columns(parse_address(link), columns, unit)
+    known, file = look_up(link, vehicle, tell), JobFile.of(job_file)
+    address = with_columns(parse_address(known.link), columns, unit)
     lead_s = None if lead is None else lead * 60.0
-    labels = {"vehicle": vehicle, "method": method, "band_source": band_source}
-    job = make_job(address, job_file, band, unit, lead_s=lead_s, **labels)
+    labels = {"vehicle": known.label or vehicle, "method": method, "band_source": band_source}
+    job = make_job(address, file, band, unit, book=known.job, lead_s=lead_s, **labels)
     job = with_check(job, drain_band, tilt_deg=tilt, tilt_axis=tilt_axis, in_park=in_park)
+    live = not address.about_kind.replay
+    if live and "band" in known.job and band is None and "band" not in file.content:
+        confirm_band(job, given=yes, asked=sys.stdin.isatty())
     ends = parse_until(until)
     note = acknowledge_loading(job, address.about_kind, given=cautions_understood)
     pacing = parse_pace(pace)
-    folder = None if no_record else record or RECORDINGS
-    heard = not quiet and (not address.about_kind.replay or pace not in (None, "max"))
-    wish = PageWish(page_host, page_port, page_marks)
-    if not page and wish != PageWish():
-        raise UsageError("--page-host, --page-port and --page-marks need --page.")
+    folder = None if no_record else record or known.recordings
+    heard = not quiet and (live or pace not in (None, "max"))
+    served = page_wish(known, page, PageWish(page_host, page_port, page_marks))
     if hook_on is not None and not commands:
         raise UsageError("--hook-on needs --hook.")
-    served = wish if page else None
     own_keys, run = parse_keys(keys), hooks(commands, hook_on)
-    prior = None if learn is None else learned_prior(learn, job.vehicle)
-    wishes = Wishes(folder, ends, as_json, heard, speak, plain, own_keys, served, run, prior)
+    prior = own_prior(known) if learn is None and live else None
+    prior = prior if learn is None else learned_prior(learn, job.vehicle)
+    check = {"tilt_deg": tilt, "tilt_axis": tilt_axis, "in_park": in_park or None}
+    numbers = {"band": band, "unit": unit, "lead_s": lead_s, "drain_band": drain_band}
+    given = {**labels, **numbers, "vehicle": vehicle, "check": check}
+    given["link"] = link if link == known.link else None
+    where = origins(book={"link": "", **known.job}, job_file=file.content, option=given)
+    wishes = Wishes(folder, ends, as_json, heard, speak, plain, own_keys, served, run, prior, where)
     opened = open_link(address, pace=pacing)
     return run_watch(Acknowledged(opened, note) if note else opened, address, job, wishes)
 
 
-def learned_prior(path: Path, vehicle: str) -> Prior | None:
-    """Return what a file keeps or recordings teach about the vehicle, and say how much it is."""
+def page_wish(known: Known, page: bool | None, given: PageWish) -> PageWish | None:
+    """Return how the page is to be served, None for not at all; options win over the shop's.
+
+    The shop's wish for the page holds for vehicles of the book; its address for every page.
+    """
+    shop = known.shop.values
+    wanted = page or (page is None and bool(known.label) and shop.get("page") is True)
+    if not wanted and given != PageWish():
+        raise UsageError("--page-host, --page-port and --page-marks need --page.")
+    if not wanted:
+        return None
+    host, port, marks = shop.get("page_host"), shop.get("page_port"), shop.get("page_marks")
+    return PageWish(
+        given.host or (str(host) if host else None),
+        given.port or (int(port) if port else None),
+        given.marks if given.marks is not None or marks is None else bool(marks),
+    )
+
+
+def own_prior(known: Known) -> Prior | None:
+    """Return what earlier recordings of a vehicle of the book teach, None where there are none."""
+    if not known.label or not known.recordings.is_dir():
+        return None
+    return learned_prior(known.recordings, known.label, needed=False)
+
+
+def learned_prior(path: Path, vehicle: str, *, needed: bool = True) -> Prior | None:
+    """Return what a file keeps or recordings teach about the vehicle, and say how much it is.
+
+    That they teach nothing is told where it was `needed`: asked for by an option.
+    """
     from warmwatch.commands.learn import mixed  # brings the tables of compare with it
 
     learned = load_prior(path, vehicle=vehicle)
     of_it = f" of {vehicle}" if vehicle and learned.made_here else ""
+    if not learned.prior.runs and not needed:
+        return None
     if not learned.prior.runs:
         tell(f"nothing can be learned from {path}{of_it}: the forecast goes without.")
         return None

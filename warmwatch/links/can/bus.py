@@ -9,6 +9,7 @@ from warmwatch.errors import LinkLost, LinkRefused, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.byte_port import PortSeen, port_names, ports_seen
 from warmwatch.links.can.bus_names import check_names
+from warmwatch.links.can.chunks import by_chunks
 from warmwatch.links.can.frames import NO_TEXT_WORDS, is_no_text
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ class BusOpener:
 
         keywords: dict[str, Any] = dict(self._options)
         try:
-            return can.Bus(channel=channel, ignore_config=True, **keywords)
+            return by_chunks(can.Bus(channel=channel, ignore_config=True, **keywords))
         except (can.CanInterfaceNotImplementedError, NotImplementedError) as error:
             raise LinkRefused(
                 f"python-can cannot use interface={keywords['interface']} ({_why(error)}): check "
