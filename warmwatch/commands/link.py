@@ -1,4 +1,4 @@
-"""`warmwatch link ADDRESS`: tries a link, and searches for the fluid's identifier."""
+"""`warmwatch link [ADDRESS]`: finds adapters, tries a link, searches for the fluid's identifier."""
 
 import json
 from collections.abc import Iterable
@@ -18,8 +18,11 @@ CAUTION = (
 
 
 @click.command("link")
-@click.argument("address")
+@click.argument("address", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@click.option(
+    "--unit", type=click.Choice(["C", "F"]), default="C", help="For temperatures [default: C]."
+)
 @click.option(
     "--find-temperature",
     "find",
@@ -51,8 +54,9 @@ CAUTION = (
 )
 @click.option("--yes", is_flag=True, help="Do not ask before searching.")
 def command(
-    address: str,
+    address: str | None,
     as_json: bool,
+    unit: str,
     find: str | None,
     unit_address: str | None,
     air: str | None,
@@ -63,12 +67,17 @@ def command(
 ) -> int:
     """Try the link ADDRESS and say, step by step, what it sees.
 
-    Exits with 0 when every step went well, with 1 when one failed.
+    Without ADDRESS it looks at each port of this computer and says what is there. Exits with 0
+    when every step went well, with 1 when one failed.
     """
-    where = parse_address(address)
     click.echo(CAUTION, err=True)
+    if address is None:
+        from warmwatch.commands.found import show_found
+
+        return show_found(as_json, unit)
+    where = parse_address(address)
     if find is None:
-        return show_steps(where, try_link(where), as_json)
+        return show_steps(where, try_link(where, unit=unit), as_json)
     from warmwatch.commands.find_temperature import Plan, find_temperature
 
     plan = Plan.of(find, unit_address, minutes, rate, air)

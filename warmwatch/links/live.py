@@ -21,7 +21,7 @@ STEP_S = 1e-6
 """The least between two stamps: a coarse clock (1/64 s is common) gives many the same time."""
 STOOD_STILL_S = 3.0
 """After so long between two polls (stopped, asleep) what has piled up is old, and no reading."""
-BACKOFF_S = (0.5, 1.0, 2.0, 5.0)
+BACKOFF_S = (0.3, 0.6, 1.0)
 _QUEUE_LENGTH = 1000
 
 

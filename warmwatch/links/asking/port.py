@@ -8,16 +8,27 @@ from typing import Any
 from warmwatch.core.notice import Notice
 from warmwatch.errors import LinkError
 from warmwatch.links.asking.driver import Talking
+from warmwatch.links.asking.silent import NotUnderstood, VehicleSilent
 from warmwatch.links.base import WAIT_S
 from warmwatch.links.live import MarkLine, Polled, Values
 from warmwatch.links.trying.steps import Step
 
 Found = Polled | Step
-Told = Callable[[Step], None]
+
+
+Closer = Callable[[LinkError], LinkError]
+
+
+def _as_it_is(error: LinkError) -> LinkError:
+    return error
 
 
 class TalkPort(ABC):
-    """Does what a talk wishes; a kind of port says how it begins and serves a wish."""
+    """Does what a talk wishes; a kind of port says how it begins and serves a wish.
+
+    `closer` looks at what is there when nobody answers, on the closed port, and may find a better
+    reason.
+    """
 
     def __init__(self, talk: Talking, now_s: Callable[[], float] = time.monotonic) -> None:
         self._talk = talk
@@ -25,6 +36,7 @@ class TalkPort(ABC):
         self._wish: Any = None
         self._begun = False
         self._lost: LinkError | None = None
+        self.closer: Closer = _as_it_is
 
     def poll(self) -> list[Polled]:
         """Do up to about WAIT_S of work and return what came."""
@@ -32,6 +44,9 @@ class TalkPort(ABC):
 
     def work(self) -> list[Found]:
         """Like poll, with the steps that were taken."""
+        if isinstance(self._lost, VehicleSilent | NotUnderstood):
+            self.close()
+            raise self.closer(self._lost) from self._lost
         if self._lost is not None:
             raise self._lost
         found: list[Found] = []
@@ -41,6 +56,8 @@ class TalkPort(ABC):
             until_s = time.monotonic() + WAIT_S
             while self._serve(found) and not found and time.monotonic() < until_s:
                 pass
+        except (VehicleSilent, NotUnderstood) as error:
+            self._lost = error
         except LinkError as error:
             if not found:
                 raise

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from warmwatch.errors import LinkLost, LinkRefused, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.byte_port import PortSeen, port_names, ports_seen
+from warmwatch.links.can.bitrate import Bitrates, traffic
 from warmwatch.links.can.bus_names import check_names
 from warmwatch.links.can.chunks import by_chunks
 from warmwatch.links.can.frames import NO_TEXT_WORDS, is_no_text
@@ -30,6 +31,10 @@ def bus_options(address: Address, own: frozenset[str]) -> dict[str, object]:
     return options
 
 
+WAKING_S = (0.3, 2.0)
+"""How long a text port is waited for after its opening, in turn while nobody answers."""
+
+
 class BusOpener:
     """Opens one channel again and again; it follows a USB serial port that gets another name.
 
@@ -45,24 +50,43 @@ class BusOpener:
         ports: Callable[[], Iterable[PortSeen]] = ports_seen,
     ) -> None:
         self._channel = channel
-        self._options = options
+        self._interface = str(options.get("interface"))
         self._usb_serial = usb_serial
         self._ports = ports
         self._opened_once = False
+        self._woken = 0
+        self.bitrates = Bitrates(options)
 
     def open(self) -> "can.BusABC":
         """Return an open bus. Raises LinkRefused while it never opened before, then LinkLost."""
         channel = self._current_channel()
-        bus = self._opened(channel)
+        bus = self._opened(
+            channel, self.bitrates.options(lambda options: self._opened(channel, options))
+        )
+        self._woken += 1
         if not self._opened_once:
             self._opened_once = True
             self._learn_usb_serial(channel)
         return bus
 
-    def _opened(self, channel: str) -> "can.BusABC":
+    def keep(self) -> None:
+        """Units answered: open it in the same way again."""
+        self._woken -= 1
+        self.bitrates.keep()
+
+    def traffic(self) -> int | None:
+        """Return the bitrate at which frames are heard, None for none. Raises LinkError."""
+        channel = self._current_channel()
+        options = {**self.bitrates.options(lambda options: self._opened(channel, options))}
+        return traffic(options, lambda options: self._opened(channel, options))
+
+    def _opened(self, channel: str, options: Mapping[str, object]) -> "can.BusABC":
         import can
 
-        keywords: dict[str, Any] = dict(self._options)
+        keywords: dict[str, Any] = dict(options)
+        if self._interface == "slcan":
+            # Adapters that restart when the port is opened need the longer time.
+            keywords.setdefault("sleep_after_open", WAKING_S[self._woken % len(WAKING_S)])
         try:
             return by_chunks(can.Bus(channel=channel, ignore_config=True, **keywords))
         except (can.CanInterfaceNotImplementedError, NotImplementedError) as error:
@@ -92,7 +116,7 @@ class BusOpener:
             self._usb_serial = found[0] if found else ""
 
     def _seen(self, channel: str) -> str:
-        if not (_is_serial_port(channel) or self._options.get("interface") == "slcan"):
+        if not (_is_serial_port(channel) or self._interface == "slcan"):
             return ""
         return f" This computer has {port_names(self._ports())}."
 

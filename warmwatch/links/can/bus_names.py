@@ -33,6 +33,12 @@ def check_names(interface: str, given: Collection[str], own: Collection[str]) ->
         raise UsageError(f"interface={interface} has no option {name!r}{hint}")
 
 
+def takes(interface: str, name: str) -> bool:
+    """True when the interface has an option of this name."""
+    heeded = _heeded(interface)
+    return heeded is not None and name in heeded.named
+
+
 class _Heeded:
     """`named` are parameters; `looked_up` any text that the code that opens knows, so also keys."""
 

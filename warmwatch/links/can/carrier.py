@@ -1,7 +1,7 @@
 """Puts the driver's requests on a CAN bus and collects the answers."""
 
 import time
-from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import dataclass
 
 from warmwatch.core.notice import Notice
@@ -10,6 +10,7 @@ from warmwatch.links.asking.patience import LONGER_S, Patience
 from warmwatch.links.asking.request import Exchange, Request
 from warmwatch.links.asking.units import Addressing, Unit
 from warmwatch.links.base import WAIT_S
+from warmwatch.links.can.bitrate import Bitrates
 from warmwatch.links.can.transport import Transport
 from warmwatch.links.trying.steps import Step, StepState
 
@@ -18,7 +19,6 @@ SLOW_S = 2.0
 LONGEST_DRAIN_S = 8.0
 MOST_OWED = 12
 _RECEIVE_S = 0.02
-_SET_BY_SYSTEM = "socketcan"
 _ADVICE = (
     "switch the ignition on (engine running only outdoors: exhaust gas), seat the plug, and check "
     "the bitrate (bitrate=)"
@@ -50,20 +50,20 @@ class CanCarrier:
         self,
         transport: Transport,
         channel: str,
-        options: Mapping[str, object],
+        bitrates: Bitrates,
         ways: Sequence[Addressing],
         patience: Patience,
     ) -> None:
         self.patience = patience
         self._transport = transport
         self._channel = channel
-        self._options = options
+        self._bitrates = bitrates
         self._ways = transport.ways = ways
         self._told: set[str] = set()
         self._owed: list[_Owed] = []
         self._notices: list[Notice] = []
         self._listened_on = False
-        self._answered = False
+        self.answered = False
 
     @property
     def addressing(self) -> Addressing:
@@ -84,7 +84,8 @@ class CanCarrier:
 
     def reach(self, target: int | None) -> Generator[Step, None, Sequence[Addressing]]:
         yield Step("interface opened", StepState.OK, self._channel)
-        yield _bitrate_step(self._options)
+        state = StepState.OK if self._bitrates.sure else StepState.UNKNOWN
+        yield Step("bus speed", state, self._bitrates.words)
         return self._ways
 
     def exchange(self, request: Request) -> Exchanging:
@@ -102,7 +103,7 @@ class CanCarrier:
             yield from self._slowness(exchange, request, asked_s)
             yield None
         outcome = exchange.outcome
-        self._answered = self._answered or not outcome.silent
+        self.answered = self.answered or not outcome.silent
         if outcome.silent:
             self._owed = [*self._owed[1 - MOST_OWED :], _Owed(request, asked_s)]
         yield from self.patience.heard(outcome.took_s)
@@ -132,7 +133,7 @@ class CanCarrier:
         where = f"on {self._channel}"
         if self._transport.no_text:
             return Silence(where, "the adapter sends what is no text of its protocol", _TEXT)
-        if self._answered:
+        if self.answered:
             return Silence(where, "units answered before and are silent now", _ADVICE)
         if self._transport.frames:
             return Silence(where, "the bus carries frames, but no unit answers", _GATEWAY)
@@ -184,17 +185,3 @@ class CanCarrier:
         if text not in self._told:
             self._told.add(text)
             yield Notice(text, alarm=True)
-
-
-def _bitrate_step(options: Mapping[str, object]) -> Step:
-    """Say at which speed the bus is opened, as far as it is known here."""
-    name = "bus speed"
-    given = options.get("bitrate")
-    if options["interface"] == _SET_BY_SYSTEM:
-        seen = "as the system has set it: ip -details link show"
-        if given is not None:
-            seen += "; bitrate= has no effect on this interface"
-        return Step(name, StepState.UNKNOWN, seen)
-    if given is None:
-        return Step(name, StepState.UNKNOWN, "as the adapter has it; bitrate= sets it")
-    return Step(name, StepState.UNKNOWN, f"{given} bit/s as given; whether it fits, answers show")

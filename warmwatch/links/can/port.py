@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from warmwatch.errors import LinkError
 from warmwatch.links.address import Address
 from warmwatch.links.asking.driver import Carrier, Pause, Talking, Wanted
 from warmwatch.links.asking.patience import Patience
@@ -17,6 +18,7 @@ from warmwatch.links.asking.port import Found, TalkPort
 from warmwatch.links.asking.units import FIXED, NORMAL, Addressing, addressings
 from warmwatch.links.can.bus import BusOpener, bus_options, lost, seconds_option
 from warmwatch.links.can.carrier import CanCarrier
+from warmwatch.links.can.closer import looked_closer
 from warmwatch.links.can.transport import Transport
 from warmwatch.links.clock import Clock, SystemClock
 from warmwatch.signals import load_signal_file
@@ -48,15 +50,28 @@ class CanOpener:
         self.clock = clock or SystemClock()
         self._buses = BusOpener(settings.channel, settings.options, settings.usb_serial)
         self._patience = Patience(settings.answer_s)
+        self._carrier: CanCarrier | None = None
+        self._looked = False
 
     def open(self, talking: Callable[[Carrier], Talking]) -> "CanPort":
         """Return an opened port that runs the talk. Raises LinkRefused or LinkLost."""
+        if self._carrier is not None and self._carrier.answered:
+            self._buses.keep()
         transport = Transport(self._buses.open())
-        carrier = CanCarrier(
-            transport, self.settings.channel, self.settings.options,
+        carrier = self._carrier = CanCarrier(
+            transport, self.settings.channel, self._buses.bitrates,
             self.settings.addressings, self._patience,
         )  # fmt: skip
-        return CanPort(transport, carrier, talking(carrier), self.settings, self.clock)
+        port = CanPort(transport, carrier, talking(carrier), self.settings, self.clock)
+        port.closer = self._closer
+        return port
+
+    def _closer(self, error: LinkError) -> LinkError:
+        """Look once at what is there, where nobody ever answered; the bus is closed meanwhile."""
+        if self._looked or self._carrier is None or self._carrier.answered:
+            return error
+        self._looked = True
+        return looked_closer(self.settings.channel, self.settings.options, self._buses) or error
 
 
 class CanPort(TalkPort):

@@ -11,16 +11,18 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from warmwatch.errors import UsageError
+from warmwatch.errors import LinkError, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.asking.driver import Carrier, Pause, Talking, Wanted
 from warmwatch.links.asking.patience import Patience
 from warmwatch.links.asking.port import Found, TalkPort
+from warmwatch.links.asking.silent import NotUnderstood
 from warmwatch.links.base import WAIT_S
 from warmwatch.links.byte_port import BytePort, PortOpener
 from warmwatch.links.clock import Clock, SystemClock
 from warmwatch.links.serial.adapter import AnswerReader
 from warmwatch.links.serial.carrier import Adapting, TextCarrier
+from warmwatch.links.serial.closer import other_device
 from warmwatch.links.serial.talk import Ask, Bus, Listen, Settle, Speed
 from warmwatch.links.serial.waiting import USUAL_S
 from warmwatch.links.tally import Tally
@@ -61,6 +63,7 @@ class TextOpener:
         self._ports = ports or PortOpener(settings.name, settings.baud, settings.usb_serial)
         self._adapting = Adapting(settings.bus, settings.bauds, settings.answer_s is not None)
         self._patience = Patience(settings.answer_s or USUAL_S)
+        self._looked = False
 
     def open(self, talking: Callable[[Carrier], Talking]) -> "TextPort":
         """Return an opened port that runs the talk. Raises LinkLost or LinkRefused."""
@@ -68,7 +71,16 @@ class TextOpener:
         tally = Tally("An answer of the adapter", "answer", hint, time.monotonic)
         port = self._ports.open()
         carrier = TextCarrier(port.name, self._adapting, self.wanted.signals, tally, self._patience)
-        return TextPort(port, talking(carrier))
+        text_port = TextPort(port, talking(carrier))
+        text_port.closer = lambda error: self._closer(port.name, error)
+        return text_port
+
+    def _closer(self, name: str, error: LinkError) -> LinkError:
+        """Look once at what is there, where nothing answered as a text adapter does."""
+        if self._looked or not isinstance(error, NotUnderstood):
+            return error
+        self._looked = True
+        return other_device(name, self._adapting.bauds) or error
 
 
 class TextPort(TalkPort):

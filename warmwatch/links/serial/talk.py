@@ -79,7 +79,7 @@ LONGEST_WAIT = "ATSTFF"
 _SEARCH_S = 20.0
 COMMAND_WAIT_S = 1.0
 _RESET_S = 2.0
-_QUICK_S, _OTHER_SPEED_S = 0.3, 1.2
+_GREETING_S = (0.3, 0.7)
 _VOLTS = re.compile(r"(\d{1,2}\.\d{1,2})V?")
 IGNITION = "switch the ignition on (engine running only outdoors: exhaust gas) and check the plug"
 OLDER_BUS = "serial: reads CAN only; a thermometer that prints numbers can be read by lines:"
@@ -96,19 +96,19 @@ class Adapter:
 def greet(bauds: Sequence[int | None]) -> Generator[Wish, str | None, tuple[str, int | None]]:
     """Reset the adapter and return what it calls itself, and the speed at which it answered.
 
-    Each speed is tried with a short wait first, and then with one that is long enough for an
-    adapter that has just got its power. None leaves the port's speed alone.
+    Each speed is tried twice, the second time with a longer wait: an adapter may just have got its
+    power. None leaves the port's speed alone.
     Raises LinkLost when nothing with a prompt answers.
     """
     heard = False
-    for command, wait_s in (("ATE0", _QUICK_S), ("ATZ", _OTHER_SPEED_S)):
+    for wait_s in _GREETING_S:
         for speed in bauds:
             if speed is not None:
                 yield Speed(speed)
-            text = yield Ask(command, wait_s)
+            text = yield Ask("ATE0", wait_s)
             yield Settle(0.1)
             if text is not None and _readable(text):
-                return (yield from _name_of(text)), speed
+                return (yield from _name_of()), speed
             heard = heard or text is not None
     advice = "check its power and plug, and the speed (?baud=)"
     seen = "what answers is no text adapter" if heard else "nothing answers with a prompt"
@@ -116,11 +116,11 @@ def greet(bauds: Sequence[int | None]) -> Generator[Wish, str | None, tuple[str,
     raise NotUnderstood(f"The port is open, but {seen}: {advice}.")
 
 
-def _name_of(text: str) -> Generator[Wish, str | None, str]:
-    """Reset what has answered and return its name; `text` may be its greeting already."""
-    reset = yield Ask("ATZ", _RESET_S)
+def _name_of() -> Generator[Wish, str | None, str]:
+    """Reset what has answered and return its name."""
+    text = yield Ask("ATZ", _RESET_S)
     yield Settle(0.1)
-    return _name(reset if reset is not None and _readable(reset) else text)
+    return _name(text) if text is not None and _readable(text) else ""
 
 
 def set_up(bus: Bus) -> Generator[Wish, str | None, None]:

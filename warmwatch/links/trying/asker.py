@@ -17,9 +17,12 @@ from warmwatch.links.asking.driver import (
 )
 from warmwatch.links.asking.link import Opener, opener_of
 from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.silent import VehicleSilent
 from warmwatch.links.asking.survey import Offer
 from warmwatch.links.asking.units import Unit
 from warmwatch.links.trying.steps import Step, StepState
+
+__all__ = ["Asker", "TalkAsker", "VehicleSilent", "open_again", "open_asker"]
 
 AGAIN_S, AGAIN_PAUSE_S = 60.0, 1.0
 _IDLE_S = 0.02

@@ -5,13 +5,15 @@
     for port in appeared(before, ports()):
         found = recognise(port.name)     # Recognised(kind, address, seen, ...)
 
-`recognise` says a carriage return and two questions, and nothing that reaches a vehicle.
+`recognise` says an empty line and two questions, and nothing that reaches a vehicle.
 """
 
 import re
 import time
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from pathlib import Path
 
 from warmwatch.errors import LinkError, UsageError
 from warmwatch.links.byte_port import BytePort, PortOpener, PortSeen, ports_seen
@@ -22,13 +24,15 @@ SPEEDS = (115200, 38400, 9600, 57600, 230400)
 NUMBER_SPEEDS = (9600, 115200, 38400)
 LISTEN_S, ANSWER_S, NUMBERS_S = 0.1, 0.25, 1.3
 """How long a port is listened to before anything is said, for an answer, and for a number."""
-WHO, VERSION = b"ATI\r", b"V\r"
-"""What asks a text adapter who it is, and a frame adapter for its version."""
+QUESTION, WHO = b"\rV\r", b"ATI\r"
+"""An empty line, and what asks a frame adapter for its version; and a text adapter for its name."""
 _LINES_SPEED = 9600
 _PROMPT = b">"
 _FRAME = re.compile(rb"[tTrR][0-9A-Fa-f]{4,}")
 _VERSION = re.compile(rb"\AV[0-9A-Fa-f]{2,6}\Z")
 _BELL = 7
+_CAN_DEVICE = "280"
+"""The kind of network device that the Linux kernel gives CAN interfaces (ARPHRD_CAN)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +67,18 @@ def appeared(before: Iterable[PortSeen], after: Iterable[PortSeen]) -> list[Port
     return [port for port in after if port.name not in known]
 
 
+def can_interfaces() -> list[Recognised]:
+    """Return the CAN interfaces of this computer's system, which it calls by name."""
+    found = []
+    for kind in sorted(Path("/sys/class/net").glob("*/type")):
+        with suppress(OSError):
+            if kind.read_text(encoding="ascii").strip() == _CAN_DEVICE:
+                name = kind.parent.name
+                address = f"can:{name}?interface=socketcan"
+                found.append(Recognised(name, "can", address, seen="a CAN interface of the system"))
+    return found
+
+
 def recognise(name: str, speeds: Sequence[int] = SPEEDS) -> Recognised:
     """Return what is at the port `name`; never raises, and takes some seconds at most."""
     try:
@@ -87,16 +103,14 @@ def _looked(port: BytePort, name: str, speeds: Sequence[int]) -> Recognised:
     noise = False
     for speed in speeds:
         port.set_baud(speed)
-        said = _heard(port, LISTEN_S)
-        for question in (b"\r", VERSION, WHO):
+        said = b""
+        for question, wait_s in ((b"", LISTEN_S), (QUESTION, ANSWER_S)):
+            if question:
+                port.send(question)
+            said += _heard(port, wait_s)
             judged = _judged(name, speed, said)
             if judged is not None:
                 return _named(port, judged)
-            port.send(question)
-            said += _heard(port, ANSWER_S)
-        judged = _judged(name, speed, said)
-        if judged is not None:
-            return _named(port, judged)
         noise = noise or bool(said)
     return _numbers(port, name) or _unknown(name, noise)
 

@@ -6,6 +6,7 @@ from enum import StrEnum
 from typing import Protocol
 
 from warmwatch.core.notice import Notice
+from warmwatch.core.units import QUANTITIES, from_c
 from warmwatch.links.address import Address
 
 SHORTEST_S = 0.3
@@ -49,7 +50,7 @@ class Step:
 class TryAddress(Protocol):
     """A link module may offer this as `try_address`; without it the link is just listened to."""
 
-    def __call__(self, address: Address) -> Iterator[Step]:
+    def __call__(self, address: Address, unit: str = "C") -> Iterator[Step]:
         """Yield steps as they are taken, each bounded in time; never raises a LinkError."""
 
 
@@ -62,12 +63,14 @@ class Heard:
     doubts: Mapping[str, str]
 
 
-def reading_steps(readings: Sequence[Heard], *, named: bool) -> list[Step]:
+def reading_steps(readings: Sequence[Heard], *, named: bool, unit: str = "C") -> list[Step]:
     """Return what the readings of a trial show: the fluid now, the rest now, and the rate.
 
-    `named`: the address says where the fluid is found, in a signal or database file.
+    `named`: the address says where the fluid is found, in a signal or database file. `unit` is "C"
+    or "F", for temperatures.
     """
-    return [_fluid_step(readings, named), _others_step(readings), _rate_step(readings)]
+    fluid = _fluid_step(readings, named, unit)
+    return [fluid, _others_step(readings, unit), _rate_step(readings)]
 
 
 def notice_state(notice: Notice) -> StepState:
@@ -80,24 +83,31 @@ def names_fluid(address: Address) -> bool:
     return "signals" in address.options or "database" in address.options
 
 
-def _fluid_step(readings: Sequence[Heard], named: bool) -> Step:
+def _fluid_step(readings: Sequence[Heard], named: bool, unit: str) -> Step:
     name = "fluid temperature now"
     for reading in reversed(readings):
         if doubt := reading.doubts.get("fluid_c"):
             advice = _DOUBTED_NAMED if named else _DOUBTED
             return Step(name, StepState.FAILED, "not believed", advice, doubt)
         if "fluid_c" in reading.values:
-            return Step(name, StepState.OK, f"{reading.values['fluid_c']:.1f} °C")
+            shown = f"{from_c(reading.values['fluid_c'], unit):.1f} °{unit}"
+            return Step(name, StepState.OK, shown)
     return Step(name, StepState.FAILED, "none came", _NAMED if named else _NOT_NAMED)
 
 
-def _others_step(readings: Sequence[Heard]) -> Step:
+def _others_step(readings: Sequence[Heard], unit: str) -> Step:
     latest: dict[str, float] = {}
     for reading in readings:
         latest.update(reading.values)
     latest.pop("fluid_c", None)
-    shown = ", ".join(f"{name} {value:g}" for name, value in sorted(latest.items()))
+    shown = ", ".join(_value(name, value, unit) for name, value in sorted(latest.items()))
     return Step("other values now", StepState.OK if shown else StepState.UNKNOWN, shown or "none")
+
+
+def _value(name: str, value: float, unit: str) -> str:
+    if name in QUANTITIES and QUANTITIES[name].unit == "degC":
+        return f"{name.removesuffix('_c')} {round(from_c(value, unit), 1):g} °{unit}"
+    return f"{name} {value:g}"
 
 
 def _rate_step(readings: Sequence[Heard]) -> Step:

@@ -23,19 +23,22 @@ from warmwatch.links.trying.steps import (
 LISTEN_S = 8.0
 
 
-def try_link(address: Address, seconds: float = LISTEN_S) -> Iterator[Step]:
-    """Yield steps as they are taken. Raises UsageError for an address that cannot be meant."""
+def try_link(address: Address, seconds: float = LISTEN_S, unit: str = "C") -> Iterator[Step]:
+    """Yield steps as they are taken; `unit` is "C" or "F", for temperatures.
+
+    Raises UsageError for an address that cannot be meant.
+    """
     if address.about_kind.transport:
-        yield from try_asking(address)
+        yield from try_asking(address, unit)
     elif address.about_kind.trial:
         module = import_module(address.about_kind.trial)
         own: TryAddress = module.try_address
-        yield from own(address)
+        yield from own(address, unit)
     else:
-        yield from listen(address, seconds)
+        yield from listen(address, seconds, unit)
 
 
-def listen(address: Address, seconds: float) -> Iterator[Step]:
+def listen(address: Address, seconds: float, unit: str = "C") -> Iterator[Step]:
     """Open the link as `watch` does, listen for `seconds`, and say what came."""
     link = open_link(address, pace=None)
     readings: list[Heard] = []
@@ -63,4 +66,4 @@ def listen(address: Address, seconds: float) -> Iterator[Step]:
             address.about_kind.advice,
         )
         return
-    yield from reading_steps(readings, named=names_fluid(address))
+    yield from reading_steps(readings, named=names_fluid(address), unit=unit)
