@@ -284,7 +284,7 @@ def test_the_only_sending_function_refuses_to_do_more(channel: str, payload: str
 
 
 def test_one_function_alone_sends_on_a_bus() -> None:
-    """Read from the source: a bus's `send` is called in one place only, and nothing sends by timer."""
+    """Read from the source: a bus's `send` is called in one place, and nothing sends by timer."""
     found = []
     for path in Path(warmwatch.__file__).parent.rglob("*.py"):
         if "demo" in path.parts:  # the invented vehicle is the other end of the bus
