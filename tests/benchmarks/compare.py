@@ -20,6 +20,7 @@ from warmwatch.core.band import Band
 from warmwatch.core.job import Job
 from warmwatch.recording.names import sidecar_path, sidecar_text, text_digest
 from warmwatch.recording.rows import HEADER, Chain, item_cells, utc_text
+from warmwatch.recording.sidecar import sidecar_document
 
 METHODS = {"idle": 1.9, "drive": 3.0, "fast-idle": 2.3, "hill": 3.6}
 SECONDS = 1800
@@ -62,7 +63,8 @@ def make(folder: Path, number: int) -> None:
     job = Job(Band(80.0, 90.0), vehicle=f"invented {number % 7}", method=method)
     path = folder / f"{number:05}_{method}.csv"
     folder.mkdir(exist_ok=True)
-    text = sidecar_text(path.name, job, "made:", {"invented": "Invented to measure speed."})
+    document = sidecar_document(job, "made:", {"invented": "Invented to measure speed."})
+    text = sidecar_text({**document, "url": path.name})
     sidecar_path(path).write_text(text, encoding="utf-8", newline="")
     chain, lines = Chain(), [HEADER]
     opened = {"elapsed_s": "0.0", "kind": "opened", "text": f"sidecar={text_digest(text)}"}

@@ -39,8 +39,10 @@ ADDRESSES = (
     "doip:workshop.local",
     "csv:/home/mechanic-home/a?b/Customer Miller/drive.csv",
 )
-NEEDED = ("drive.csv", "unit=F", "fluid_c=Oil", "drive.asc.gz", "my.toml", "ttyUSB0", "baud=38400")
-NEEDED += ("can0", "bitrate=500000", "invented.dbc", "fluid_c=M.S", "target=7")
+NEEDED = (
+    "drive.csv", "unit=F", "fluid_c=Oil", "drive.asc.gz", "my.toml", "ttyUSB0", "baud=38400",
+    "can0", "bitrate=500000", "invented.dbc", "fluid_c=M.S", "target=7",
+)  # fmt: skip
 
 
 def test_an_address_is_kept_without_what_is_private() -> None:

@@ -8,16 +8,18 @@ recording that fails is told loudly and the watch goes on.
 import signal
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import FrameType
 
 from warmwatch.app.keyboard.terminal import Keyboard, KeyReader
+from warmwatch.app.wall_clock import WallClock
 from warmwatch.core.alarm import Plug
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.level.check import outcome
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Item, Mark, Reading, Tick
+from warmwatch.core.reason import Reason
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.links.base import Link
@@ -26,6 +28,7 @@ from warmwatch.outputs.base import AlarmChange, Entry, Output, Summary
 from warmwatch.recording.bounds import bounded
 from warmwatch.recording.writer import Recorder
 from warmwatch.words.forecast import Shown, steady
+from warmwatch.words.reasons import reason_text
 from warmwatch.words.view import View
 
 SHOW_EVERY_S = 0.25
@@ -86,6 +89,7 @@ class Session:
         self._expected: Shown | None = None
         self._alarm = watch.alarm
         self._until = until
+        self._wall_clock = WallClock()
         self._marks = marks
         self._apart = apart
         self._ended_by = ended_by
@@ -189,8 +193,19 @@ class Session:
     def _wall_time(self) -> float | None:
         return self._utc_s if self._link.replay else time.time()
 
+    def _clock_checked(self, item: Item) -> Item:
+        """Tell and record, with a reading, that the computer's clock moved before it came."""
+        if self._link.replay or not isinstance(item, Reading) or item.utc_s is None:
+            return item
+        moved_s = self._wall_clock.moved_s(item.elapsed_s, item.utc_s)
+        if not moved_s:
+            return item
+        moved = Reason("clock-moved", {"moved_s": moved_s})
+        self._tell(Notice(f"Times from now on differ: {reason_text(moved, 'C')}.", alarm=True))
+        return replace(item, doubts={**item.doubts, "time": str(moved)})
+
     def _fold(self, item: Item) -> None:
-        item = bounded(item)  # what is folded is what a row can hold
+        item = bounded(self._clock_checked(item))  # what is folded is what a row can hold
         self._record(lambda recorder: recorder.item(item))
         self._utc_s = item.utc_s
         if self._first_s is None:

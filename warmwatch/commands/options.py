@@ -167,8 +167,10 @@ def _chosen_band(option: str | None, from_file: Any, unit: str, base: Job | None
     )
 
 
-def with_columns(address: Address, columns: Iterable[str], unit: str | None) -> Address:
-    """Return the address with `--column quantity=NAME` and the unit as its options."""
+def with_columns(
+    address: Address, columns: Iterable[str], unit: str | None, zone: str | None = None
+) -> Address:
+    """Return the address with `--column quantity=NAME`, the unit and the zone as its options."""
     options = dict(address.options)
     for column in columns:
         name, equals, value = column.partition("=")
@@ -184,4 +186,8 @@ def with_columns(address: Address, columns: Iterable[str], unit: str | None) -> 
         and (foreign_csv or address.about_kind.foreign_units)
     ):
         options["unit"] = unit
+    if zone is not None:
+        if not foreign_csv:
+            raise UsageError("--zone is for CSV files of other programs: all else says its zone.")
+        options["zone"] = zone
     return replace(address, options=options)

@@ -35,6 +35,7 @@ from warmwatch.outputs.hook import hooks
 @click.option("--in-park", is_flag=True, help="The selector is in park, where it is not read.")
 @click.option("--lead", type=float, metavar="MIN", help="How early nearing comes [default: 3].")
 @click.option("--column", "columns", multiple=True, metavar="QUANTITY=NAME", help="Name a column.")
+@click.option("--zone", help="Zone of times in a CSV file that name none, as +01:00.")
 @click.option("--pace", metavar="real|N|max", help="Pace of a replay [default: max].")
 @click.option("--until", metavar="left|entered|SECONDS", help="When to end by itself.")
 @click.option("--record", type=click.Path(path_type=Path), metavar="DIR", help="Where to record.")
@@ -67,6 +68,7 @@ def command(
     in_park: bool,
     lead: float | None,
     columns: Sequence[str],
+    zone: str | None,
     pace: str | None,
     until: str | None,
     record: Path | None,
@@ -94,7 +96,7 @@ def command(
     if record is not None and no_record:
         raise UsageError("--record and --no-record cannot be used together.")
     known, file = look_up(link, vehicle, tell), JobFile.of(job_file)
-    address = with_columns(parse_address(known.link), columns, unit)
+    address = with_columns(parse_address(known.link), columns, unit, zone)
     lead_s = None if lead is None else lead * 60.0
     labels = {"vehicle": known.label or vehicle, "method": method, "band_source": band_source}
     job = make_job(address, file, band, unit, book=known.job, lead_s=lead_s, **labels)

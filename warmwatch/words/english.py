@@ -1,6 +1,7 @@
 """What the watch says, in English: a phrase for each code."""
 
 REASONS = {
+    "clock-moved": "the computer's clock moved by {moved_s} (set, or the computer slept)",
     "silent": "no good reading of the fluid for {silent_s}",
     "time-behind": "the time of the readings runs behind",
     "time-backwards": "its time does not run forward",

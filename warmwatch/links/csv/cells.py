@@ -3,7 +3,7 @@
 import csv
 import math
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 
 from warmwatch.recording.rows import MAX_TIME_S
 
@@ -54,24 +54,32 @@ def time_of_day_s(cell: str) -> float | None:
     return clock_s(cell) if cell.count(":") == 2 else None
 
 
-def moment_s(cell: str) -> float | None:
-    """Return an ISO 8601 date and time as seconds since 1970 (UTC where no zone is given)."""
+def moment_of(cell: str, zone: tzinfo | None) -> tuple[float | None, float | None]:
+    """Return an ISO 8601 date and time as seconds since some moment, and since 1970 in UTC.
+
+    The latter is None where neither the cell nor `zone` says which zone it is in.
+    """
     try:
         moment = datetime.fromisoformat(cell.strip())
     except ValueError:
-        return None
-    return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
+        return None, None
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=zone)
+    if moment.tzinfo is None:
+        return moment.replace(tzinfo=UTC).timestamp(), None
+    return moment.timestamp(), moment.timestamp()
 
 
 class RowClock:
     """Turns the time cells of one pass through a file into elapsed seconds, and UTC if they say it.
 
     `kind` is "elapsed_s" (seconds, or a running time such as 12:30) or "time" (ISO 8601, or a time
-    of day, which goes on past midnight).
+    of day, which goes on past midnight). `zone` is that of moments without one, None if not known.
     """
 
-    def __init__(self, kind: str) -> None:
+    def __init__(self, kind: str, zone: tzinfo | None = None) -> None:
         self._kind = kind
+        self._zone = zone
         self._origin_s: float | None = None
         self._day_s = 0.0
         self._last_s = 0.0
@@ -82,8 +90,9 @@ class RowClock:
             elapsed_s, utc_s = number(cell), None
             elapsed_s = clock_s(cell) if elapsed_s is None else elapsed_s
         else:
-            utc_s = moment_s(cell)
-            elapsed_s = self._since_first(self._past_midnight(cell) if utc_s is None else utc_s)
+            moment_s, utc_s = moment_of(cell, self._zone)
+            at_s = self._past_midnight(cell) if moment_s is None else moment_s
+            elapsed_s = self._since_first(at_s)
         if elapsed_s is None or abs(elapsed_s) > MAX_TIME_S:
             return None, None
         return elapsed_s, utc_s

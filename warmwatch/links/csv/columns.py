@@ -2,7 +2,9 @@
 
 import re
 from collections.abc import Mapping
+from datetime import UTC, timedelta, timezone, tzinfo
 from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import UsageError
@@ -26,13 +28,33 @@ def open_table(path: Path, options: Mapping[str, str]) -> Table:
     if not unit:
         _refuse_fahrenheit(path, columns)
     places = {name: lines.header.index(column) for name, column in columns.items()}
-    return Table(lines, places, unit)
+    return Table(lines, places, unit, zone_of(options.get("zone", "")))
+
+
+def zone_of(name: str) -> tzinfo | None:
+    """Return the time zone of a name as `Europe/Lisbon`, `+01:00` or `UTC`; None for an empty one.
+
+    >>> zone_of("+01:00"), zone_of("UTC")
+    (datetime.timezone(datetime.timedelta(seconds=3600)), datetime.timezone.utc)
+    """
+    if not name or name == "UTC":
+        return UTC if name else None
+    offset = re.fullmatch(r"([ +-])(\d{2}):?(\d{2})", name)  # an option's + may come as a space
+    if offset:
+        ahead = timedelta(hours=int(offset[2]), minutes=int(offset[3]))
+        return timezone(-ahead if offset[1] == "-" else ahead)
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise UsageError(
+            f"The time zone {name!r} is not known here: write an offset from UTC such as +01:00."
+        ) from None
 
 
 def _choose_columns(
     path: Path, header: tuple[str, ...], options: Mapping[str, str]
 ) -> dict[str, str]:
-    asked = {name: column for name, column in options.items() if name != "unit"}
+    asked = {name: column for name, column in options.items() if name not in ("unit", "zone")}
     for name in asked:
         if name not in QUANTITIES and name not in TIMES:
             known = ", ".join((*TIMES, *QUANTITIES))

@@ -7,6 +7,7 @@ cannot be placed in time or into its columns is left out, and counted.
 import statistics
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields
+from datetime import tzinfo
 from itertools import islice, pairwise
 
 from warmwatch.core.notice import Notice
@@ -61,13 +62,21 @@ class Table:
     """The rows of a foreign CSV file as readings, in bounded memory.
 
     `unit` is "C" or "F", or empty where nobody said it: then degC is taken, and asked about where
-    the file looks otherwise.
+    the file looks otherwise. `zone` is that of times without one, None where nobody said it: then
+    no wall time is recorded.
     """
 
-    def __init__(self, lines: TableLines, columns: Mapping[str, int], unit: str) -> None:
+    def __init__(
+        self,
+        lines: TableLines,
+        columns: Mapping[str, int],
+        unit: str,
+        zone: tzinfo | None = None,
+    ) -> None:
         self._name = printable(lines.path.name)
         self._lines = lines
         self._unit = unit
+        self._zone = zone
         self._columns = {name: at for name, at in columns.items() if name not in TIMES}
         self._clock, self._clock_at = next((n, at) for n, at in columns.items() if n in TIMES)
         head = list(islice(lines.rows(), HEAD_ROWS))
@@ -79,7 +88,7 @@ class Table:
         self._counted = self._clock == "elapsed_s" and not any(
             ":" in cell for row in head if row for cell in row[self._clock_at : self._clock_at + 1]
         )
-        clock = RowClock(self._clock)
+        clock = RowClock(self._clock, self._zone)
         times = [self._time(clock, row)[0] for row in head if row]
         self.poll_s = usual_interval_s(elapsed_s for elapsed_s in times if elapsed_s is not None)
 
@@ -90,11 +99,12 @@ class Table:
             "unit": self._unit or "C",
             "separator": self._lines.separator,
             "encoding": self._lines.encoding,
+            "zone": None if self._zone is None else str(self._zone),
         }
 
     def __iter__(self) -> Iterator[Reading | Notice]:
         yield from self._questions()
-        left_out, clock = _LeftOut(), RowClock(self._clock)
+        left_out, clock = _LeftOut(), RowClock(self._clock, self._zone)
         anchor = Anchor(self._name, self.poll_s)
         for row in self._lines.rows():
             if row is None:
@@ -158,7 +168,7 @@ class Table:
         self._check_numbers([row[at] for row in rows if len(row) > at])
 
     def _check_times(self, rows: list[list[str]]) -> None:
-        at, clock = self._clock_at, RowClock(self._clock)
+        at, clock = self._clock_at, RowClock(self._clock, self._zone)
         filled = [row for row in rows if at < len(row) and row[at].strip()]
         if not filled or any(self._time(clock, row)[0] is not None for row in filled):
             return
