@@ -14,7 +14,8 @@ from warmwatch.app.confirm import confirm_band
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job
 from warmwatch.errors import UsageError
-from warmwatch.recording.sidecar import read_sidecar, sidecar_job, sidecar_path
+from warmwatch.recording.names import sidecar_path
+from warmwatch.recording.sidecar import read_sidecar, sidecar_job
 
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 FAST = ("--pace", "6000", "--until", "3", "--plain", "--quiet")

@@ -50,9 +50,8 @@ def start() -> int:
 
 def watch(arguments: list[str]) -> int:
     """Run the command line that the guide names, in this process."""
-    from warmwatch.commands.main import cli
-
-    result = cli.main(arguments, prog_name="warmwatch", standalone_mode=False)
+    whole = click.get_current_context().find_root().command
+    result = whole.main(arguments, prog_name="warmwatch", standalone_mode=False)
     return result if isinstance(result, int) else 0
 
 

@@ -1,4 +1,7 @@
-"""A link's address: `KIND:REST?option=value&option=value`; a bare path ending in .csv means csv."""
+"""A link's address: `KIND:REST?option=value&option=value`.
+
+A bare path ending in .csv means csv:, a bare serial port serial:, a bare CAN channel can:.
+"""
 
 import os
 import re
@@ -8,6 +11,13 @@ from urllib.parse import parse_qsl
 
 from warmwatch.errors import UsageError
 from warmwatch.links.kinds import KINDS, Kind
+
+# The names that Windows, Linux, macOS and FreeBSD give to serial ports, and Linux to CAN channels.
+_SERIAL_PORT = re.compile(
+    r"COM\d+|/dev/(tty\w+|rfcomm\d+|pts/\d+|(tty|cu)\..+|serial/.+|cuaU\d+)|socket://.+",
+    re.IGNORECASE,
+)
+_CAN_CHANNEL = re.compile(r"(v|sl)?can\d+", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,9 +42,14 @@ def parse_address(text: str) -> Address:
     """Return the Address for a text; UsageError names the known kinds when it is none."""
     path, tail = _split_options(text)
     kind, colon, rest = path.partition(":")
-    if not (colon and kind in KINDS):
-        kind, rest = _kind_of_file(text, path), path
-    return Address(kind, rest, _options(text, tail))
+    if colon and kind in KINDS:
+        return Address(kind, rest, _options(text, tail))
+    options = _options(text, tail)
+    if _SERIAL_PORT.fullmatch(path):
+        return Address("serial", path, options)
+    if _CAN_CHANNEL.fullmatch(path):
+        return Address("can", path, {"interface": "socketcan", **options})
+    return Address(_kind_of_file(text, path), path, options)
 
 
 def _kind_of_file(text: str, path: str) -> str:
@@ -44,7 +59,10 @@ def _kind_of_file(text: str, path: str) -> str:
     if os.path.isfile(path):
         raise UsageError(f"{text!r} is a file without the ending .csv: write csv:{text}.")
     known = ", ".join(f"{name}:" for name in KINDS)
-    raise UsageError(f"{text!r} is no link address: begin with one of {known} or name a .csv file.")
+    raise UsageError(
+        f"{text!r} is no link address: name a port, as COM5 or /dev/ttyUSB0, a .csv file, or begin "
+        f"with one of {known}."
+    )
 
 
 def _split_options(text: str) -> tuple[str, str]:

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from warmwatch.app.guide.asking import Asked, Choice, Question, Say
-from warmwatch.app.guide.world import Recognised, Socket, World
+from warmwatch.app.guide.world import Answered, Socket, World
 from warmwatch.book.book import Book, Entry
 from warmwatch.book.keys import Value
 from warmwatch.book.labels import folded
@@ -32,7 +32,7 @@ class Chosen:
     """The adapter: its label in the book, what to write there, and what answered."""
 
     label: str
-    found: Recognised
+    found: Answered
     values: dict[str, Value] = field(default_factory=dict)
 
 
@@ -160,7 +160,7 @@ def _by_plugging(world: World, before: list[Socket]) -> Asked[Socket | None]:
     return None
 
 
-def _tried(world: World, socket: Socket) -> Asked[Recognised | None]:
+def _tried(world: World, socket: Socket) -> Asked[Answered | None]:
     """Return what answered at the socket; None when another is to be chosen."""
     while True:
         yield Say(f"Trying {socket.name} ...")

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from warmwatch.app.guide.recognise import CAN_BITRATES, asked, can_sockets, heard
-from warmwatch.app.guide.world import Recognised, Socket
+from warmwatch.app.guide.world import Answered, Socket
 from warmwatch.book.book import Book, read_book
 from warmwatch.book.change import set_many
 from warmwatch.book.keys import Value
@@ -45,7 +45,7 @@ class Here:
             time.sleep(LOOK_S)
         return now
 
-    def recognise(self, socket: Socket) -> Recognised | None:
+    def recognise(self, socket: Socket) -> Answered | None:
         for address in candidates(socket):
             self._told(Step("tried", StepState.OK, trial_words(address)))
             try:

@@ -4,7 +4,7 @@ import logging
 import time
 from collections.abc import Callable
 
-from warmwatch.app.guide.world import Recognised, Socket
+from warmwatch.app.guide.world import Answered, Socket
 from warmwatch.book import vin
 from warmwatch.core.reading import Reading
 from warmwatch.errors import LinkError
@@ -27,7 +27,7 @@ _BY_PORT = ("serial", "slcan", "robotell")
 Told = Callable[[Step], None]
 
 
-def asked(address: str, told: Told) -> Recognised:
+def asked(address: str, told: Told) -> Answered:
     """Open the link for questions and see who answers. Raises LinkError when nothing is there.
 
     A text adapter answers by itself; whether a CAN adapter is there only the vehicle's answer says.
@@ -38,25 +38,25 @@ def asked(address: str, told: Told) -> Recognised:
     except VehicleSilent:
         if where.kind != "serial":
             raise
-        return Recognised(address)
+        return Answered(address)
     try:
-        return Recognised(address, answers=True, vin=read_vin(asker))
+        return Answered(address, answers=True, vin=read_vin(asker))
     finally:
         asker.close()
 
 
-def heard(address: str, told: Told) -> Recognised | None:
+def heard(address: str, told: Told) -> Answered | None:
     """Listen only; return what is there when the fluid's temperature comes by itself."""
     where = parse_address(address)
     if where.about_kind.invented:
-        return Recognised(address, answers=True, fluid=True)
+        return Answered(address, answers=True, fluid=True)
     link = open_link(where)
     until_s = time.monotonic() + LISTEN_S
     try:
         for item in link.items():
             if isinstance(item, Reading) and "fluid_c" in item.values:
                 told(Step("fluid temperature now", StepState.OK, f"{item.values['fluid_c']:g} °C"))
-                return Recognised(address, answers=True, fluid=True)
+                return Answered(address, answers=True, fluid=True)
             if time.monotonic() >= until_s:
                 return None
     finally:

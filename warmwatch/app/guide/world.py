@@ -28,7 +28,7 @@ class Socket:
 
 
 @dataclass(frozen=True, slots=True)
-class Recognised:
+class Answered:
     """What answered: the link's address, whether the vehicle answers, and what it offers."""
 
     address: str
@@ -49,7 +49,7 @@ class World(Protocol):
     def changed(self, before: list[Socket]) -> list[Socket]:
         """Wait, not for ever, until there are other sockets than `before`; return them."""
 
-    def recognise(self, socket: Socket) -> Recognised | None:
+    def recognise(self, socket: Socket) -> Answered | None:
         """Try what is at the socket, in a harmless order, and return what answered.
 
         What is seen on the way is told by whoever made the world. Raises no LinkError.

@@ -1,6 +1,6 @@
 """The command line in a shop whose ports are the links in a folder.
 
-    python -m tests.commands.shop FOLDER [ARGUMENTS]
+    python -m tests.guide.shop FOLDER [ARGUMENTS]
 
 A stand-in's pseudo-terminal is no port that the system lists; here each symbolic link in FOLDER is
 one, `NAME` or `NAME@USBNUMBER`, and disappears when it is taken away, as a plug is.

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.commands.conftest import Run
-from tests.commands.typing_at import Terminal, answer_all
+from tests.guide.typing_at import Terminal, answer_all
 from tests.standins.process import StandIn
 
 VIN = "1J9RP1A36A1644345"
@@ -29,9 +29,7 @@ def shop(tmp_path: Path) -> Iterator[Path]:
 
 def terminal(shop: Path, *arguments: str) -> Terminal:
     env = {"WARMWATCH_HOME": str(shop / "home")}
-    return Terminal(
-        "tests.commands.shop", str(shop / "ports"), *arguments, cwd=shop / "work", env=env
-    )
+    return Terminal("tests.guide.shop", str(shop / "ports"), *arguments, cwd=shop / "work", env=env)
 
 
 @pytest.mark.slow
