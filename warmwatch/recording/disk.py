@@ -31,7 +31,8 @@ from warmwatch.recording.schema import Schema
 
 Message = tuple[Any, ...]
 Report = Callable[[Message], None]
-SYNC_S = 1.0
+SYNC_S = 0.8
+"""So that what a power cut can take is younger than a second, though syncing takes time."""
 LINE_END = "\r\n"
 MOST_ANEW = 5
 """So often a recording is written anew; whoever spoils it more often does so on purpose."""
