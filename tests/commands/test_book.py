@@ -86,3 +86,11 @@ def test_check_tells_what_does_not_work_here(warmwatch: Run, home: Path) -> None
     assert "/dev/ttyNONE: this port is not plugged in" in ran.out
     found = json.loads(warmwatch("book", "check", "--json").out)
     assert found["troubles"][0]["label"] == "blue"
+
+
+def test_without_a_terminal_it_says_which_command_instead(warmwatch: Run) -> None:
+    """`start` names the commands that need no answers; no command at all shows the help."""
+    ran = warmwatch("start")
+    assert (ran.code, ran.out) == (2, "")
+    assert "warmwatch book set" in ran.err
+    assert "Usage: warmwatch" in warmwatch().out

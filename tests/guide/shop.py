@@ -25,8 +25,9 @@ def main() -> None:
     byte_port.PortOpener.__init__.__defaults__ = ("", byte_port.ports_seen)
     from warmwatch.app.guide import here
     from warmwatch.commands.main import run
+    from warmwatch.links.trying import finding
 
-    here.ports_seen = byte_port.ports_seen  # type: ignore[attr-defined]
+    finding.ports_seen = byte_port.ports_seen  # type: ignore[attr-defined]
     here.can_sockets = list  # type: ignore[attr-defined]
     sys.exit(run(sys.argv[2:]))
 

@@ -1,14 +1,17 @@
 """`warmwatch` without arguments: from an empty home folder to a running watch, by answers alone."""
 
+import subprocess
+import sys
+import time
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from tests.commands.conftest import Run
-from tests.guide.typing_at import Terminal, answer_all
+from tests.guide.typing_at import ROOT, Terminal, answer_all
 from tests.standins.process import StandIn
+from warmwatch.commands.signals import EXAMPLE
 
 VIN = "1J9RP1A36A1644345"
 RUNNING = r"Last reading 0|31\.|/open/"
@@ -19,8 +22,6 @@ def shop(tmp_path: Path) -> Iterator[Path]:
     """A folder of ports, an empty home and a text adapter with an invented vehicle behind it."""
     for name in ("ports", "home", "work"):
         (tmp_path / name).mkdir()
-    from warmwatch.commands.signals import EXAMPLE
-
     (tmp_path / "work" / "van.toml").write_text(EXAMPLE, encoding="utf-8")
     port = tmp_path / "ports" / "port@A1B2"
     with StandIn("text_adapter.py", "--pty", "--pace", "60", "--vin", VIN, "--link", str(port)):
@@ -70,6 +71,37 @@ def test_from_an_empty_home_to_a_running_watch_and_again(shop: Path) -> None:
 
 
 @pytest.mark.slow
+def test_a_can_adapter_is_recognised_and_its_bitrate_found(tmp_path: Path) -> None:
+    """Frames as text (slcan) in another process: the answers are the same, the address differs."""
+    for name in ("ports", "home", "work"):
+        (tmp_path / name).mkdir()
+    (tmp_path / "work" / "van.toml").write_text(EXAMPLE, encoding="utf-8")
+    port = tmp_path / "ports" / "port"
+    far_end = subprocess.Popen(
+        [sys.executable, "-m", "tests.vehicle.far_end", str(port), "400"],
+        stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, cwd=ROOT,
+    )  # fmt: skip
+    try:
+        while not port.exists():
+            time.sleep(0.05)
+        with terminal(tmp_path) as typed:
+            answer_all(typed, [("Which of these is the adapter?", ""), ("this vehicle?", "Ж 7")])
+            answer_all(typed, [("No standard request", ""), ("At which", "80:90"), ("Where", "")])
+            answer_all(typed, [("draining", "40:60"), ("on a phone", "no"), ("Begin", "")])
+            typed.until("Last reading 0")
+            typed.interrupt()
+            typed.ended()
+    finally:
+        far_end.kill()
+        far_end.communicate()
+    book = tomllib.loads((tmp_path / "home" / "book.toml").read_text(encoding="utf-8"))
+    assert "interface=slcan" in book["adapters"]["adapter 1"]["address"]
+    van = book["vehicles"]["Ж 7"]
+    assert (van["band"], van["drain_band"], van["unit"]) == ("80C:90C", "40C:60C", "C")
+    assert book["shop"] == {"page": False}
+
+
+@pytest.mark.slow
 def test_ctrl_c_leaves_the_book_as_it_was(shop: Path) -> None:
     """Ctrl-C in the middle says so, ends with 130, and writes nothing."""
     with terminal(shop) as typed:
@@ -81,11 +113,3 @@ def test_ctrl_c_leaves_the_book_as_it_was(shop: Path) -> None:
         assert typed.ended() == 130
         assert "the book is as it was" in " ".join(typed.text.split())
     assert list((shop / "home").iterdir()) == []
-
-
-def test_without_a_terminal_it_says_which_command_instead(warmwatch: Run) -> None:
-    """`start` names the commands that need no answers; no command at all shows the help."""
-    ran = warmwatch("start")
-    assert (ran.code, ran.out) == (2, "")
-    assert "warmwatch book set" in ran.err
-    assert "Usage: warmwatch" in warmwatch().out

@@ -1,10 +1,10 @@
 """The guide's world as it is: this computer, its ports, the vehicle and the book."""
 
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from warmwatch.app.guide.recognise import CAN_BITRATES, asked, can_sockets, heard
+from warmwatch.app.guide.recognise import asked, can_sockets, heard
 from warmwatch.app.guide.world import Answered, Socket
 from warmwatch.book.book import Book, read_book
 from warmwatch.book.change import set_many
@@ -13,7 +13,7 @@ from warmwatch.book.links import signals_path
 from warmwatch.book.place import home
 from warmwatch.errors import LinkError, UsageError, WarmwatchError
 from warmwatch.links.address import parse_address
-from warmwatch.links.byte_port import ports_seen
+from warmwatch.links.trying.finding import ports, recognise
 from warmwatch.links.trying.steps import Step, StepState
 from warmwatch.signals import load_signal_file
 
@@ -36,8 +36,8 @@ class Here:
         return read_book()
 
     def sockets(self) -> list[Socket]:
-        ports = [Socket(p.name, _meaning(p.meaning), p.usb_serial) for p in ports_seen()]
-        return [*ports, *can_sockets()]
+        seen = [Socket(p.name, _meaning(p.meaning), p.usb_serial) for p in ports()]
+        return [*seen, *can_sockets()]
 
     def changed(self, before: list[Socket]) -> list[Socket]:
         until_s = time.monotonic() + CHANGE_S
@@ -46,15 +46,22 @@ class Here:
         return now
 
     def recognise(self, socket: Socket) -> Answered | None:
-        for address in candidates(socket):
-            self._told(Step("tried", StepState.OK, trial_words(address)))
-            try:
-                found = asked(address, self._told) if _asks(address) else heard(address, self._told)
-            except (LinkError, UsageError):
-                continue  # the step before it said why
-            if found is not None:
-                return found
-        return None
+        address = socket.address or self._at_port(socket.name)
+        if not address:
+            return None
+        asks = parse_address(address).about_kind.transport
+        try:
+            return asked(address, self._told) if asks else heard(address, self._told)
+        except (LinkError, UsageError) as error:
+            self._told(Step("link", StepState.FAILED, str(error).rstrip(".")))
+            return None
+
+    def _at_port(self, name: str) -> str:
+        """Return the address of what is recognised at a port, "" when nothing is."""
+        found = recognise(name)
+        state = StepState.OK if found.kind else StepState.FAILED
+        self._told(Step("at this port", state, found.seen, found.advice))
+        return found.address
 
     def signal_files(self) -> list[Path]:
         book = read_book()
@@ -79,35 +86,6 @@ class Here:
 
     def write(self, entries: Mapping[str, Mapping[str, Value | None]]) -> None:
         set_many(entries)
-
-
-def candidates(socket: Socket) -> Iterator[str]:
-    """Yield the addresses to try at a socket, the most harmless first.
-
-    Text is only text, whatever the port speaks. A CAN adapter listens before it asks.
-    """
-    if socket.address:
-        yield socket.address
-        return
-    yield f"serial:{socket.name}"
-    for kind in ("broadcast", "can"):
-        for bitrate in CAN_BITRATES:
-            yield f"{kind}:{socket.name}?interface=slcan&bitrate={bitrate}"
-
-
-def trial_words(address: str) -> str:
-    """Return what a trial of the address does, in a few words."""
-    where = parse_address(address)
-    if where.kind == "serial":
-        return "as a text adapter, at its usual speeds (some seconds)"
-    if "bitrate" not in where.options:
-        return f"as {where.kind}:{where.rest}"
-    what = "listening only" if where.kind == "broadcast" else "asking who is there"
-    return f"as a CAN adapter at {where.options['bitrate']} bit/s, {what}"
-
-
-def _asks(address: str) -> bool:
-    return bool(parse_address(address).about_kind.transport)
 
 
 def _meaning(text: str) -> str:

@@ -6,8 +6,9 @@ from collections.abc import Callable
 
 from warmwatch.app.guide.world import Answered, Socket
 from warmwatch.book import vin
+from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Reading
-from warmwatch.errors import LinkError
+from warmwatch.errors import LinkError, LinkLost
 from warmwatch.links.address import parse_address
 from warmwatch.links.asking.request import Request
 from warmwatch.links.asking.silent import VehicleSilent
@@ -15,8 +16,6 @@ from warmwatch.links.base import open_link
 from warmwatch.links.trying.asker import Asker, open_asker
 from warmwatch.links.trying.steps import Step, StepState
 
-CAN_BITRATES = (500000, 250000)
-"""The two bitrates of ISO 15765-4."""
 LISTEN_S = 2.0
 VEHICLE_INFORMATION, VIN = 0x09, 0x02
 """Service 09 and its identifier of the vehicle identification number (ISO 15031-5)."""
@@ -30,15 +29,14 @@ Told = Callable[[Step], None]
 def asked(address: str, told: Told) -> Answered:
     """Open the link for questions and see who answers. Raises LinkError when nothing is there.
 
-    A text adapter answers by itself; whether a CAN adapter is there only the vehicle's answer says.
+    Where nobody answers, a bus is listened to: the fluid's temperature may come by itself.
     """
     where = parse_address(address)
     try:
         asker = open_asker(where, told)
     except VehicleSilent:
-        if where.kind != "serial":
-            raise
-        return Answered(address)
+        by_itself = f"broadcast:{address.removeprefix('can:')}"
+        return (where.kind == "can" and heard(by_itself, told)) or Answered(address)
     try:
         return Answered(address, answers=True, vin=read_vin(asker))
     finally:
@@ -54,6 +52,8 @@ def heard(address: str, told: Told) -> Answered | None:
     until_s = time.monotonic() + LISTEN_S
     try:
         for item in link.items():
+            if isinstance(item, Notice) and item.lost:
+                raise LinkLost(item.text)
             if isinstance(item, Reading) and "fluid_c" in item.values:
                 told(Step("fluid temperature now", StepState.OK, f"{item.values['fluid_c']:g} °C"))
                 return Answered(address, answers=True, fluid=True)
@@ -109,6 +109,6 @@ def can_sockets() -> list[Socket]:
 
 
 def _can_socket(interface: str, channel: str) -> Socket:
-    speed = "" if interface == "socketcan" else f"&bitrate={CAN_BITRATES[0]}"
+    speed = "" if interface == "socketcan" else "&bitrate=auto"
     address = f"can:{channel}?interface={interface}{speed}"
     return Socket(channel, f"CAN by {interface}", address=address)
