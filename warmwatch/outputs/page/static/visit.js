@@ -67,9 +67,9 @@ const SIGNS = {ok: "✓", failed: "✗", warning: "!", running: "…"};
 
 function trial(found) {
   if (!found.steps.length) return null;
-  return h("ul", {id: "trial", role: "status"}, found.steps.map((each, index) =>
+  return h("div", {role: "status"}, h("ul", {id: "trial"}, found.steps.map((each, index) =>
     h("li", {key: index, "data-state": each.state}, h("span", {class: "sign", "aria-hidden": "true"}, SIGNS[each.state] ?? "·"),
-      h("span", null, each.text))));
+      h("span", null, each.text)))));
 }
 
 function newVehicle(model, send) {
