@@ -2,11 +2,12 @@
 
 import errno
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pytest
 
+from warmwatch.app.guide.world import Answered, Socket
 from warmwatch.app.visit.desk import Desk, Stage
 from warmwatch.app.visit.papers import Papers, keep
 from warmwatch.app.visit.shop import Adapter, Choices, Vehicle, look
@@ -30,7 +31,7 @@ def order(name: str, seen: int | None = None, keep: bool | None = None, **texts:
 def a_desk() -> Desk:
     """A desk with a vehicle of the book and the invented one to try."""
     set_texts("grey van", {"band": "80:90", "band_source": "invented", "link": "demo:"})
-    desk = Desk(look)
+    desk = Desk(scan=list)
     desk.look()
     return desk
 
@@ -102,7 +103,7 @@ def test_what_was_shown_before_orders_nothing() -> None:
 @pytest.mark.parametrize("keep", [True, False])
 def test_a_wrong_new_vehicle_is_told(texts: dict[str, str], problem: str, keep: bool) -> None:
     """What cannot be meant is told in a sentence, chooses nothing, and is not written."""
-    desk = Desk(look)
+    desk = Desk(scan=list)
     desk.look()
     desk.take(order("new", None, keep, **texts))
     assert problem in desk.problem
@@ -112,7 +113,7 @@ def test_a_wrong_new_vehicle_is_told(texts: dict[str, str], problem: str, keep: 
 
 def test_a_new_vehicle_may_be_kept() -> None:
     """A vehicle typed on the phone is in the book afterwards, where that was wished."""
-    desk = Desk(look)
+    desk = Desk(scan=list)
     desk.look()
     told = {"label": "  red  car ", "band": "176F:194F", "source": "invented"}
     desk.take(order("new", None, True, **told))
@@ -154,7 +155,7 @@ def test_a_broken_book_is_told() -> None:
     """A book that cannot be read is a sentence on the page, and the page goes on."""
     book_path().parent.mkdir(parents=True, exist_ok=True)
     book_path().write_text("[vehicles", encoding="utf-8")
-    desk = Desk(look)
+    desk = Desk(scan=list)
     desk.look()
     assert "cannot be read" in str(run_message(desk)["problem"])
 
@@ -162,7 +163,7 @@ def test_a_broken_book_is_told() -> None:
 def test_a_vehicle_without_a_band_cannot_start() -> None:
     """No band is ever ours: without one there is no watch."""
     set_texts("bare", {"unit": "C"})
-    desk = Desk(look)
+    desk = Desk(scan=list)
     desk.look()
     desk.take(order("vehicle", label="bare"))
     desk.take(order("start"))
@@ -174,13 +175,13 @@ def test_a_trial_is_shown_live_and_once() -> None:
     """A second press while a link is tried starts no second trial, and no watch begins."""
     calls: list[int] = []
 
-    def choices() -> Choices:
+    def choices(sockets: Sequence[Socket]) -> Choices:
         calls.append(1)
         book = Book(book_path())
         adapter = Adapter("a0", "missing", "", "csv:missing.csv")
         return Choices((Vehicle("van", "80 to 90 °C"),), (adapter,), book=book)
 
-    desk = Desk(choices)
+    desk = Desk(choices, list)
     desk.look()
     desk.take(order("adapter", id="a0"))
     desk.take(order("try"))
@@ -248,8 +249,52 @@ def test_a_book_that_cannot_be_changed_is_told(monkeypatch: pytest.MonkeyPatch) 
         raise BookError("The book cannot be written.")
 
     monkeypatch.setattr("warmwatch.app.visit.shop.set_texts", refuse)
-    desk = Desk(look)
+    desk = Desk(scan=list)
     desk.look()
     desk.take(order("new", None, True, label="van", band="80C:90C", source=""))
     assert desk.problem == "The book cannot be written."
     assert desk.vehicle is None
+
+
+def test_what_is_at_an_unknown_port_has_to_be_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A port found by looking has no address until a trial recognised what is there."""
+    socket, answered = Socket("port0", "an adapter"), Answered("demo:", answers=True)
+    monkeypatch.setattr("warmwatch.app.visit.trial.Here.recognise", lambda self, at: answered)
+    monkeypatch.setattr("warmwatch.app.visit.trial.try_link", lambda address, seconds: iter(()))
+    set_texts("grey van", {"band": "80:90"})
+    desk = Desk(scan=lambda: [socket])
+    desk.look()
+    until(lambda: "port0" in str(run_message(desk)["adapters"]))
+    desk.take(order("vehicle", label="grey van"))
+    identity = next(a.id for a in desk.choices.adapters if a.label == "port0")
+    desk.take(order("adapter", id=identity))
+    assert run_message(desk)["missing"] == "Try the adapter first."
+    desk.take(order("try"))
+    until(lambda: bool(run_message(desk)["ready"]))
+    assert desk.job()[1].kind == "demo"
+
+
+def test_a_vehicle_that_says_who_it_is_is_proposed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A vehicle that the book knows by its number is chosen after the trial, and asked about."""
+    number = "1M8GDM9AXKP042788"  # the published example of the check digit
+    answered = Answered("demo:", answers=True, vin=number)
+    monkeypatch.setattr("warmwatch.app.visit.trial.Here.recognise", lambda self, at: answered)
+    monkeypatch.setattr("warmwatch.app.visit.trial.try_link", lambda address, seconds: iter(()))
+    set_texts("grey van", {"band": "80:90", "vin": number})
+    desk = Desk(scan=lambda: [Socket("port0")])
+    desk.look()
+    until(lambda: "port0" in str(run_message(desk)["adapters"]))
+    desk.take(order("adapter", id="a0"))
+    desk.take(order("try"))
+    until(lambda: bool(run_message(desk)["ready"]))
+    assert "grey van" in desk.problem
+    assert number not in str(desk.messages())
+
+
+def test_holds_against_the_brakes_are_warned_of() -> None:
+    """A vehicle whose way of warming declares holds shows their cautions before the start."""
+    set_texts("old van", {"band": "80:90", "method": "loaded, 3 holds", "link": "demo:"})
+    desk = Desk(scan=list)
+    desk.look()
+    desk.take(order("vehicle", label="old van"))
+    assert "does not recommend holding" in str(run_message(desk)["caution"])

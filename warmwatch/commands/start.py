@@ -9,6 +9,8 @@ from warmwatch.app.guide import terminal
 from warmwatch.app.guide.asking import Say, drive
 from warmwatch.app.guide.guide import guide
 from warmwatch.app.guide.here import Here
+from warmwatch.app.wiring import PageWish
+from warmwatch.book.book import read_book
 from warmwatch.commands.link import CAUTION
 from warmwatch.errors import LinkError, UsageError
 from warmwatch.links.address import parse_address
@@ -22,12 +24,55 @@ WELCOME = "Enter takes what stands in brackets. Ctrl-C ends it, and nothing of i
 
 
 @click.command("start")
-def command() -> int:
+@click.option("--page", is_flag=True, help="Do it all on the phone: serve the whole visit there.")
+@click.option("--page-host", metavar="HOST", help="Address for it, or private: one is chosen.")
+@click.option("--page-port", type=click.IntRange(1, 65535), help="Port for it.")
+@click.option("--page-marks/--no-page-marks", default=None, help="May the page set marks?")
+@click.option("--page-run/--no-page-run", default=None, help="May the page run the visit?")
+@click.option("--record", type=click.Path(path_type=Path), metavar="DIR", help="Where to record.")
+@click.option("--quiet", is_flag=True, help="No sound on this computer.")
+@click.option("--plain", is_flag=True, help="Plain lines, no screen.")
+def command(
+    page: bool,
+    page_host: str | None,
+    page_port: int | None,
+    page_marks: bool | None,
+    page_run: bool | None,
+    record: Path | None,
+    quiet: bool,
+    plain: bool,
+) -> int:
     """Ask what is needed, from the adapter to the page on the phone, and begin the watch.
 
-    The answers go into the shop's book: the next time two of them are enough.
+    The answers go into the shop's book: the next time two of them are enough. With --page they are
+    given on the phone, and the page stays for the next vehicle.
     """
+    wish = PageWish(page_host, page_port, page_marks, page_run)
+    if page:
+        return visits(wish, record, sound=not quiet, plain=plain)
+    if wish != PageWish() or record is not None or quiet or plain:
+        raise UsageError("These options of start need --page.")
     return start()
+
+
+def visits(wish: PageWish, record: Path | None, *, sound: bool, plain: bool) -> int:
+    """Serve visits on the phone, with what the shop's book says of pages and recordings."""
+    from warmwatch.app.known import RECORDINGS
+    from warmwatch.app.visit.serve import VisitWish, serve_visit
+
+    shop = read_book().shop
+    host, port, marks = (shop.values.get(f"page_{key}") for key in ("host", "port", "marks"))
+    wish = PageWish(
+        wish.host or (str(host) if host else None),
+        wish.port or (int(port) if port else None),
+        wish.marks if wish.marks is not None or marks is None else bool(marks),
+        wish.run,
+    )
+    named = shop.text("recordings")
+    folder = record or (Path(named).expanduser() if named else RECORDINGS)
+    paper = shop.text("paper") or "a4"
+    click.echo(CAUTION, err=True)
+    return serve_visit(VisitWish(wish, folder, paper, sound=sound, plain=plain))
 
 
 def start() -> int:

@@ -4,18 +4,31 @@ All of it is kept here, on the laptop: a closed tab changes nothing, and another
 the first one was.
 """
 
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from enum import StrEnum
 
+from warmwatch.analysis.methods.loading import declares_loading
+from warmwatch.app.guide.world import Socket
 from warmwatch.app.visit.papers import Papers
-from warmwatch.app.visit.shop import Adapter, Choices, Vehicle, address_of, job_of, new_vehicle
+from warmwatch.app.visit.shop import (
+    Adapter,
+    Choices,
+    Vehicle,
+    address_of,
+    job_of,
+    look,
+    new_vehicle,
+    sockets_here,
+)
 from warmwatch.app.visit.trial import NOT_TRIED, Trial
 from warmwatch.core.job import Job
 from warmwatch.errors import WarmwatchError
 from warmwatch.links.address import Address
 from warmwatch.outputs.page.orders import Order
 from warmwatch.outputs.page.rights import Right
+from warmwatch.words.cautions import loading_text
 
 CAUTION = (
     "Chock the wheels, parking brake on. Engine only in open air or with extraction. A lifted "
@@ -33,10 +46,20 @@ class Stage(StrEnum):
 
 
 class Desk:
-    """Takes orders one by one; `look` finds what there is to choose from."""
+    """Takes orders one by one.
 
-    def __init__(self, look: Callable[[], Choices]) -> None:
-        self._look = look
+    `look` gives what there is to choose from, `scan` finds the sockets for it, which takes seconds.
+    """
+
+    def __init__(
+        self,
+        look: Callable[[Sequence[Socket]], Choices] = look,
+        scan: Callable[[], list[Socket]] = sockets_here,
+    ) -> None:
+        self._look, self._scan = look, scan
+        self._sockets: list[Socket] = []
+        self._scanned: list[Socket] | None = None
+        self.scanning = False
         self.choices = Choices()
         self.stage = Stage.PREPARE
         self.number = 0
@@ -78,14 +101,28 @@ class Desk:
         self.start_asked = self.stop_asked = False
 
     def look(self) -> None:
-        """Find anew what there is to choose from; raises WarmwatchError."""
+        """Find anew what there is to choose from: the book at once, the sockets in a while."""
+        if not self.scanning:
+            self.scanning = True
+            threading.Thread(target=self._find, name="scan", daemon=True).start()
+        self._choose_from()
+
+    def _find(self) -> None:
         try:
-            self.choices = self._look()
+            self._scanned = self._scan()
+        except (WarmwatchError, OSError):
+            self._scanned = []
+        finally:
+            self.scanning = False
+
+    def _choose_from(self) -> None:
+        try:
+            self.choices = self._look(self._sockets)
         except WarmwatchError as error:
             self.problem = str(error)
             return
-        address = None if self.adapter is None else self.adapter.address
-        same = [each for each in self.choices.adapters if each.address == address]
+        address = None if self.adapter is None else (self.adapter.label, self.adapter.address)
+        same = [each for each in self.choices.adapters if (each.label, each.address) == address]
         self.adapter = same[0] if same else None
 
     def job(self) -> tuple[Job, Address]:
@@ -95,6 +132,14 @@ class Desk:
         assert self.choices.book is not None
         book = self.choices.book
         return job_of(book, self.vehicle), address_of(book, self.vehicle, self.adapter)
+
+    def origins(self) -> dict[str, str]:
+        """Return from where each of the job's values was taken, for the recording."""
+        assert self.vehicle is not None
+        assert self.vehicle.entry is not None
+        kept = self.choices.book is not None and self.vehicle.label in self.choices.book.vehicles
+        names = ("vehicle", *self.vehicle.entry.values)
+        return dict.fromkeys(names, "book" if kept else "page")
 
     def _vehicle(self, order: Order) -> None:
         wanted = order.texts.get("label")
@@ -132,9 +177,27 @@ class Desk:
     def _try(self) -> None:
         if self.adapter is None or (self.trial is not None and self.trial.running):
             return
-        vehicle = self.vehicle or Vehicle("")
-        assert self.choices.book is not None
-        self.trial = Trial(address_of(self.choices.book, vehicle, self.adapter))
+        vehicle, book = self.vehicle or Vehicle(""), self.choices.book
+        assert book is not None
+        self.trial = Trial(self.adapter, lambda adapter: address_of(book, vehicle, adapter))
+
+    def settle(self) -> None:
+        """Take over what was found: sockets; an address, and who the vehicle is."""
+        if self._scanned is not None:
+            self._sockets, self._scanned = self._scanned, None
+            self._choose_from()
+        trial, adapter = self.trial, self.adapter
+        if trial is None or trial.running or trial.found is None or adapter is None:
+            return
+        found, trial.found = trial.found, None
+        self.adapter = replace(adapter, address=found.address)
+        others = [a for a in self.choices.adapters if a.id != adapter.id]
+        adapters = tuple(sorted((*others, self.adapter), key=lambda a: int(a.id[1:])))
+        self.choices = replace(self.choices, adapters=adapters)
+        known = self.choices.book and found.vin and self.choices.book.by_vin(found.vin)
+        if known and self.vehicle is None:
+            self.vehicle = next((v for v in self.choices.vehicles if v.entry == known), None)
+            self.problem = f"The vehicle says who it is: {known.label}. Is that right?"
 
     def _start(self) -> None:
         if not self.missing():
@@ -161,7 +224,9 @@ class Desk:
             return "This vehicle has no band yet."
         if self.adapter is None:
             return "Choose the adapter."
-        return "The trial goes on." if self.trial is not None and self.trial.running else ""
+        if self.trial is not None and self.trial.running:
+            return "The trial goes on."
+        return "" if self.adapter.address else "Try the adapter first."
 
     def messages(self) -> dict[Right, dict[str, object]]:
         """Return for each right what its pages are told."""
@@ -172,6 +237,7 @@ class Desk:
         return {Right.WATCH: plain, Right.MARK: plain, Right.RUN: whole}
 
     def _preparing(self) -> dict[str, object]:
+        self.settle()
         missing, chosen = self.missing(), self.vehicle
         return {
             "vehicles": [_shown(each) for each in self.choices.vehicles],
@@ -182,11 +248,24 @@ class Desk:
             ],
             "trial": NOT_TRIED if self.trial is None else self.trial.message(),
             "unit": f"°{self.choices.unit}",
+            "looking": self.scanning,
             "ready": not missing,
             "missing": missing,
             "problem": self.problem or self.choices.trouble,
-            "caution": CAUTION,
+            "caution": self._caution(),
         }
+
+    def _caution(self) -> str:
+        """Return the usual cautions, and those for holds where the vehicle's way declares them."""
+        vehicle, book = self.vehicle, self.choices.book
+        if vehicle is None or vehicle.entry is None or book is None:
+            return CAUTION
+        if not declares_loading(vehicle.entry.text("method")):
+            return CAUTION
+        try:
+            return f"{CAUTION}\n{loading_text(job_of(book, vehicle))}"
+        except WarmwatchError as error:
+            return str(error)
 
 
 def _shown(vehicle: Vehicle) -> dict[str, str]:

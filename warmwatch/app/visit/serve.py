@@ -4,21 +4,25 @@ import queue
 import signal
 import sys
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING
 
+from warmwatch.analysis.learned import load_prior
+from warmwatch.analysis.methods.loading import declares_loading
 from warmwatch.app.greeting import page_greeting, say_first
 from warmwatch.app.keyboard.terminal import KEYS
 from warmwatch.app.session import Until
 from warmwatch.app.visit.desk import Desk, Stage
 from warmwatch.app.visit.papers import Papers
-from warmwatch.app.visit.shop import Choices, look
 from warmwatch.app.wiring import INTERRUPTED, PageWish, Wishes, open_server, run_with
+from warmwatch.core.forecast.prior import Prior
+from warmwatch.core.job import Job
+from warmwatch.core.reading import MarkName
 from warmwatch.errors import WarmwatchError
 from warmwatch.links.base import open_link
+from warmwatch.outputs.page.orders import MarkSet
 from warmwatch.outputs.page.output import Page
 from warmwatch.outputs.stream import Sink, own_stream
 
@@ -26,6 +30,7 @@ if TYPE_CHECKING:
     from warmwatch.outputs.page.server import PageServer
 
 TELL_EVERY_S = 0.5
+UNDERSTOOD = "cautions for holds against the brakes shown on the page, and start pressed"
 ENDING = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 
 
@@ -42,11 +47,11 @@ class VisitWish:
     pace: float | None = 1.0
 
 
-def serve_visit(wish: VisitWish, choose: Callable[[], Choices] = look) -> int:
+def serve_visit(wish: VisitWish) -> int:
     """Serve the page before, during and after watches; return the exit code when it is ended."""
     server = open_server(wish.page, visit=True, speak=wish.speak, keys=KEYS)
     try:
-        return _Serving(wish, server, Desk(choose)).run()
+        return _Serving(wish, server, Desk()).run()
     finally:
         server.stop()
 
@@ -97,6 +102,8 @@ class _Serving:
             link = open_link(address, pace=self._wish.pace)
             page = Page(self._server, job.unit, alone=False)
             page.drain()  # what was marked before this watch is none of its marks
+            if declares_loading(job.method) and not address.about_kind.invented:
+                self._server.site.marks.put_nowait(MarkSet(MarkName.NOTE, UNDERSTOOD))
             desk.go(Stage.WATCH)
             self._tell()
             wishes = Wishes(
@@ -105,6 +112,8 @@ class _Serving:
                 sound=self._wish.sound,
                 speak=self._wish.speak,
                 plain=self._wish.plain,
+                prior=self._prior(job),
+                origins=desk.origins(),
             )
             _, summary = run_with(link, address, job, wishes, page, self._ended_by)
         except (WarmwatchError, OSError) as error:
@@ -118,6 +127,16 @@ class _Serving:
         desk.go(Stage.DONE)
         self._server.clear()
         self._tell()
+
+    def _prior(self, job: Job) -> Prior | None:
+        """Return what earlier recordings of this vehicle teach, None where there are none."""
+        if not job.vehicle or not self._wish.folder.is_dir():
+            return None
+        try:
+            prior = load_prior(self._wish.folder, vehicle=job.vehicle).prior
+        except (WarmwatchError, OSError, ValueError):
+            return None  # the forecast goes without
+        return prior if prior.runs else None
 
     def _ended_by(self) -> str:
         """Take orders while a watch runs; return by what it is to end."""

@@ -1,9 +1,11 @@
 """What a visit may choose from: the book's vehicles, and the adapters that this computer has."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from warmwatch.app.guide.here import Here
+from warmwatch.app.guide.world import Socket
 from warmwatch.book.as_job import job_values, lettered, unit_of
 from warmwatch.book.band_text import parse_band
 from warmwatch.book.book import Book, Entry, read_book
@@ -31,12 +33,16 @@ class Vehicle:
 
 @dataclass(frozen=True, slots=True)
 class Adapter:
-    """An adapter to choose. The page knows it by `id` alone: no address ever comes from there."""
+    """An adapter to choose. The page knows it by `id` alone: no address ever comes from there.
+
+    `address` is empty while it is not known what is at the `socket`: a trial finds out.
+    """
 
     id: str
     label: str
     about: str
     address: str
+    socket: Socket | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +56,18 @@ class Choices:
     book: Book | None = field(default=None, compare=False)
 
 
-def look(practice: bool = True) -> Choices:
-    """Return the choices as they are now. May take a second: ports are looked for."""
+def sockets_here() -> list[Socket]:
+    """Return where an adapter may be; takes seconds, as every driver is asked."""
+    return Here(lambda step: None, lambda address, path: False).sockets()
+
+
+def look(sockets: Sequence[Socket] = ()) -> Choices:
+    """Return the choices as the book and these sockets give them; raises BookError."""
     book = read_book()
     vehicles = tuple(_vehicle(book, entry) for entry in book.vehicles.values())
     trouble = "; ".join(f"{each.label}: {each.text}" for each in book.troubles)
     unit = unit_of(book) or "C"
-    return Choices(vehicles, tuple(_adapters(book, practice)), unit, trouble, book)
+    return Choices(vehicles, tuple(_adapters(book, sockets)), unit, trouble, book)
 
 
 def _vehicle(book: Book, entry: Entry) -> Vehicle:
@@ -72,15 +83,21 @@ def band_shown(text: str, unit: str) -> str:
     return band_text(parse_band(text, unit), unit)
 
 
-def _adapters(book: Book, practice: bool) -> list[Adapter]:
-    from warmwatch.links.byte_port import ports_seen
+def _adapters(book: Book, sockets: Sequence[Socket]) -> list[Adapter]:
+    known = [Adapter("", e.label, _about(e), link_text(book, e)) for e in book.adapters.values()]
+    taken = {each.address.partition("?")[0].partition(":")[2] for each in known}
+    taken |= {entry.text("usb") for entry in book.adapters.values()} - {""}
+    seen = [
+        Adapter("", socket.name, socket.told, socket.address, socket)
+        for socket in sockets
+        if not {socket.name, socket.usb} & taken
+    ]
+    found = [*known, *seen, Adapter("", "Practice", "an invented vehicle, no adapter", DEMO)]
+    return [replace(each, id=f"a{number}") for number, each in enumerate(found)]
 
-    known = [(e.label, e.text("address"), link_text(book, e)) for e in book.adapters.values()]
-    seen = [(port.name, port.meaning, f"serial:{port.name}") for port in ports_seen()]
-    invented = [("Practice", "an invented vehicle, no adapter", DEMO)] if practice else []
-    taken = {address.partition("?")[0] for _, _, address in known}
-    found = [*known, *(port for port in seen if port[2] not in taken), *invented]
-    return [Adapter(f"a{n}", *each) for n, each in enumerate(found)]
+
+def _about(entry: Entry) -> str:
+    return entry.text("notes") or entry.text("address")
 
 
 def new_vehicle(label: str, band: str, source: str, *, keep: bool, unit: str) -> Vehicle:

@@ -1,23 +1,33 @@
 """A link tried while the page looks on: on a thread of its own, its steps as they come."""
 
 import threading
+from collections.abc import Callable
 
+from warmwatch.app.guide.here import Here
+from warmwatch.app.guide.world import Answered
+from warmwatch.app.visit.shop import Adapter
 from warmwatch.errors import WarmwatchError
 from warmwatch.links.address import Address
 from warmwatch.links.trying.steps import Step, StepState
 from warmwatch.links.trying.trial import try_link
 
-MOST_STEPS = 30
+MOST_STEPS = 40
 SECONDS = 6.0
+NOT_TRIED: dict[str, object] = {"state": "none", "steps": []}
 
 
 class Trial:
-    """One trial. `running` is true until its last step has come."""
+    """One trial of an adapter. `running` is true until its last step has come.
 
-    def __init__(self, address: Address) -> None:
+    What is at a port that nobody has named yet is found out first, in a harmless order: `found` is
+    then what answered. `address` gives the address to try, with what the vehicle needs.
+    """
+
+    def __init__(self, adapter: Adapter, address: Callable[[Adapter], Address]) -> None:
         self.steps: list[Step] = []
         self.running = True
-        self._address = address
+        self.found: Answered | None = None
+        self._adapter, self._address = adapter, address
         threading.Thread(target=self._run, name="trial", daemon=True).start()
 
     @property
@@ -38,17 +48,29 @@ class Trial:
 
     def _run(self) -> None:
         try:
-            for step in try_link(self._address, SECONDS):
-                if len(self.steps) < MOST_STEPS:
-                    self.steps.append(step)
+            adapter = self._recognised()
+            if adapter is not None:
+                for step in try_link(self._address(adapter), SECONDS):
+                    self._take(step)
         except (WarmwatchError, OSError) as error:
-            self.steps.append(Step("trial", StepState.FAILED, str(error)))
+            self._take(Step("trial", StepState.FAILED, str(error)))
         finally:
             self.running = False
+
+    def _recognised(self) -> Adapter | None:
+        """Return the adapter with an address, None when nothing answers at its socket."""
+        adapter = self._adapter
+        if adapter.address or adapter.socket is None:
+            return adapter
+        self.found = Here(self._take, lambda address, path: False).recognise(adapter.socket)
+        if self.found is None:
+            return None
+        return Adapter(adapter.id, adapter.label, adapter.about, self.found.address)
+
+    def _take(self, step: Step) -> None:
+        if len(self.steps) < MOST_STEPS:
+            self.steps.append(step)
 
 
 def _advice(step: Step) -> str:
     return f". Next: {step.advice}" if step.advice and step.state is not StepState.OK else ""
-
-
-NOT_TRIED: dict[str, object] = {"state": "none", "steps": []}

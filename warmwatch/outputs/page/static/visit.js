@@ -46,7 +46,7 @@ function prepare(model, send) {
     card("2", "Adapter", trial(visit.trial),
       ...visit.adapters.map((each) => button(send, {do: "adapter", id: each.id}, each.label, each.about,
         {key: each.id, class: "choice", "aria-pressed": String(each.chosen)})),
-      button(send, {do: "look"}, "Look again", "for adapters", {id: "look", class: "choice"}),
+      button(send, {do: "look"}, visit.looking ? "Looking…" : "Look again", "for adapters", {id: "look", class: "choice"}),
       button(send, {do: "try"}, visit.trial.state === "running" ? "Trying…" : "Try it", "live",
         {id: "try", class: "choice", disabled: visit.trial.state === "running" || !visit.adapters.some((each) => each.chosen)})),
     card("3", "Before you start", h("p", {class: "caution"}, visit.caution),
