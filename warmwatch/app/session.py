@@ -76,6 +76,7 @@ class Session:
         panel: bool = False,
         apart: Apart | None = None,
         ended_by: Callable[[], str] = str,
+        parting: Callable[[], Iterable[Mark]] = tuple,
     ) -> None:
         self._link = link
         self._watch = watch
@@ -93,6 +94,7 @@ class Session:
         self._marks = marks
         self._apart = apart
         self._ended_by = ended_by
+        self._parting = parting
         self._stopped_by = ""
         self._link_trouble = ""
         self._first_s: float | None = None
@@ -110,6 +112,8 @@ class Session:
                 self._keyboard.open()
             self._loop()
         finally:
+            for mark in self._parting():
+                self._fold(mark)
             self._close_recording()  # first: nothing that fails after it can lose data
             self._link.close()
             if self._keyboard is not None:

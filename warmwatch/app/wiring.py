@@ -11,6 +11,7 @@ import click
 
 from warmwatch.app.greeting import greeting, page_greeting, say_first
 from warmwatch.app.job_control import JobControl
+from warmwatch.app.keeping import KeptLink
 from warmwatch.app.keyboard.terminal import KEYS, Keyboard, key_words
 from warmwatch.app.session import Session, Until
 from warmwatch.core.forecast.forecaster import Forecaster
@@ -56,7 +57,8 @@ class PageWish:
 class Wishes:
     """How a watch is to run; `folder` is None for no recording.
 
-    `origins` says of the job's values where each was taken from, for the recording.
+    `origins` says of the job's values where each was taken from, for the recording. `kept` is the
+    link whose traffic is kept, if any.
     """
 
     folder: Path | None
@@ -70,6 +72,7 @@ class Wishes:
     hooks: tuple[HookWish, ...] = ()
     prior: Prior | None = None
     origins: Mapping[str, str] = field(default_factory=dict)
+    kept: KeptLink | None = None
 
 
 def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
@@ -103,6 +106,8 @@ def run_with(
     shown: Output | None = None
     try:
         recorder = _recorder(link, address, job, wishes)
+        if wishes.kept is not None and recorder is not None:
+            wishes.kept.begin(recorder.path)
         keyboard = (
             Keyboard(wishes.keys) if in_foreground(sys.stdin) and address.rest != "-" else None
         )
@@ -126,6 +131,7 @@ def run_with(
             panel=page is not None,
             apart=first if isinstance(first, Apart) else None,
             ended_by=ended_by,
+            parting=tuple if wishes.kept is None else wishes.kept.parting,
         )
         held = [keyboard, shown if isinstance(shown, Screen) else None]
         with JobControl(*(holder for holder in held if holder is not None)):

@@ -2,12 +2,14 @@
 
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import click
 
 from warmwatch.analysis.learned import load_prior
 from warmwatch.app.confirm import confirm_band
+from warmwatch.app.keeping import KeptLink
 from warmwatch.app.keyboard.terminal import parse_keys
 from warmwatch.app.known import Known, look_up
 from warmwatch.app.session import Until
@@ -17,7 +19,7 @@ from warmwatch.commands.options import JobFile, make_job, origins, with_check, w
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.level.rules import AXES
 from warmwatch.errors import UsageError
-from warmwatch.links import open_link, parse_address
+from warmwatch.links import Link, open_link, parse_address
 from warmwatch.outputs.hook import hooks
 
 
@@ -40,6 +42,7 @@ from warmwatch.outputs.hook import hooks
 @click.option("--until", metavar="left|entered|SECONDS", help="When to end by itself.")
 @click.option("--record", type=click.Path(path_type=Path), metavar="DIR", help="Where to record.")
 @click.option("--no-record", is_flag=True, help="Do not record.")
+@click.option("--keep-bus", is_flag=True, help="Keep the raw frames, or the adapter's text.")
 @click.option("--json", "as_json", is_flag=True, help="JSON Lines on stdout.")
 @click.option("--quiet", is_flag=True, help="No sound.")
 @click.option("--speak", is_flag=True, help="Speak the signals, too.")
@@ -73,6 +76,7 @@ def command(
     until: str | None,
     record: Path | None,
     no_record: bool,
+    keep_bus: bool,
     as_json: bool,
     quiet: bool,
     speak: bool,
@@ -90,11 +94,14 @@ def command(
 ) -> int:
     """Watch LINK: a vehicle of the shop's book, as "white van", or a link's address.
 
-    Addresses: a CSV file, `lines:-`, `demo:`, `can:...`, `serial:...` or `broadcast:...`. Signals
-    when the band is near, entered, about to be left and left, and records everything.
+    Addresses: a CSV file, `log:FILE`, `lines:-`, `demo:`, `can:...`, `serial:...` or
+    `broadcast:...`. Signals when the band is near, entered, about to be left and left, and records
+    everything.
     """
     if record is not None and no_record:
         raise UsageError("--record and --no-record cannot be used together.")
+    if keep_bus and no_record:
+        raise UsageError("--keep-bus keeps the bus beside a recording: leave out --no-record.")
     known, file = look_up(link, vehicle, tell), JobFile.of(job_file)
     address = with_columns(parse_address(known.link), columns, unit, zone)
     lead_s = None if lead is None else lead * 60.0
@@ -121,7 +128,8 @@ def command(
     given["link"] = link if link == known.link else None
     where = origins(book={"link": "", **known.job}, job_file=file.content, option=given)
     wishes = Wishes(folder, ends, as_json, heard, speak, plain, own_keys, served, run, prior, where)
-    opened = open_link(address, pace=pacing)
+    opened: Link = KeptLink(address, pacing) if keep_bus else open_link(address, pace=pacing)
+    wishes = replace(wishes, kept=opened if isinstance(opened, KeptLink) else None)
     return run_watch(Acknowledged(opened, note) if note else opened, address, job, wishes)
 
 

@@ -16,6 +16,7 @@ from serial.tools import list_ports
 
 from warmwatch.errors import LinkError, LinkLost, LinkRefused, UsageError
 from warmwatch.links.base import WAIT_S
+from warmwatch.links.keeping import Keeper, current_keeper
 
 _BUSY_TRIES = 3
 _BUSY_PAUSE_S = 0.7
@@ -56,8 +57,9 @@ def ports_seen() -> list[PortSeen]:
 class BytePort:
     """One opened port."""
 
-    def __init__(self, port: Any, name: str) -> None:
+    def __init__(self, port: Any, name: str, keeper: Keeper | None = None) -> None:
         self._port = port
+        self._keeper = keeper
         self.name = name
 
     def receive(self) -> bytes:
@@ -68,6 +70,8 @@ class BytePort:
                 data += self._port.read(min(waiting, _CHUNK))
         except _PORT_ERRORS as error:
             raise self._lost(error) from error
+        if self._keeper is not None:
+            self._keeper.text(data)
         return data
 
     def send(self, data: bytes) -> None:
@@ -76,6 +80,8 @@ class BytePort:
             self._port.write(data)
         except _PORT_ERRORS as error:
             raise self._lost(error) from error
+        if self._keeper is not None:
+            self._keeper.text(data, sent=True)
 
     def set_baud(self, baud: int) -> None:
         """Change the speed and drop what came at the old one. Raises LinkLost."""
@@ -123,6 +129,7 @@ class PortOpener:
         self._baud = baud
         self._usb_serial = usb_serial
         self._ports = ports
+        self._keeper = current_keeper()
         self._opened_once = False
 
     def open(self) -> BytePort:
@@ -138,7 +145,7 @@ class PortOpener:
             self._opened_once = True
             self._learn_usb_serial(name)
         self._name = name
-        return BytePort(port, name)
+        return BytePort(port, name, self._keeper)
 
     def _current_name(self) -> str:
         if not self._usb_serial or "://" in self._name:

@@ -20,8 +20,8 @@ class Kind:
     searching are then the same for all. `trial`, where there is one, offers
     `try_address(address)`; other links are tried by listening. `replay`: the readings were
     recorded earlier. `invented`: no real vehicle is there. `foreign_units`: a bare number in it has
-    no unit of its own. `endings`: a path that ends so needs no `KIND:` in front. `advice` is what
-    to look at when nothing comes.
+    no unit of its own. `keeps`: what goes over its wire can be kept. `endings`: a path that ends
+    so needs no `KIND:` in front. `advice` is what to look at when nothing comes.
     """
 
     name: str
@@ -33,6 +33,7 @@ class Kind:
     replay: bool = False
     invented: bool = False
     foreign_units: bool = False
+    keeps: bool = False
     endings: tuple[str, ...] = ()
 
 
@@ -67,6 +68,7 @@ KINDS = {
             "warmwatch.links.asking.link",
             f"{_VEHICLE} does another program ask at the same time?",
             transport="warmwatch.links.can.port",
+            keeps=True,
         ),
         Kind(
             "broadcast",
@@ -74,6 +76,7 @@ KINDS = {
             "warmwatch.links.broadcast",
             f"{_VEHICLE} a bus behind a gateway says nothing by itself: can: asks",
             trial="warmwatch.links.broadcast.trial",
+            keeps=True,
         ),
         Kind(
             "log",
@@ -82,7 +85,7 @@ KINDS = {
             "is it a log of the bus that carries the fluid's temperature? signals=FILE?",
             trial="warmwatch.links.log.trial",
             replay=True,
-            endings=tuple(f"{end}{zipped}" for end in ENDINGS for zipped in ("", ".gz")),
+            endings=(*ENDINGS, *(f"{ending}.gz" for ending in ENDINGS), ".bus.txt"),
         ),
         Kind(
             "serial",
@@ -90,6 +93,7 @@ KINDS = {
             "warmwatch.links.asking.link",
             f"{_VEHICLE} is the port's speed right (baud=)?",
             transport="warmwatch.links.serial.port",
+            keeps=True,
         ),
     )
 }

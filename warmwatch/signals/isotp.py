@@ -112,3 +112,17 @@ def single_frame(payload: bytes, padding: int = 0xCC) -> bytes:
     if not 1 <= len(payload) <= 7:
         raise ValueError("a single frame holds one to seven bytes")
     return (bytes([len(payload)]) + payload).ljust(8, bytes([padding]))
+
+
+def segments(payload: bytes, padding: int = 0xCC) -> list[bytes]:
+    """Return the frames of a payload of 1 to MAX_PAYLOAD bytes, of 8 bytes each."""
+    if len(payload) <= 7:
+        return [single_frame(payload, padding)]
+    if len(payload) > MAX_PAYLOAD:
+        raise ValueError(f"a payload has at most {MAX_PAYLOAD} bytes")
+    frames = [bytes([0x10 | len(payload) >> 8, len(payload) & 0xFF]) + payload[:6]]
+    for number, at in enumerate(range(6, len(payload), 7), start=1):
+        frames.append(
+            (bytes([0x20 | number & 0x0F]) + payload[at : at + 7]).ljust(8, bytes([padding]))
+        )
+    return frames

@@ -1,21 +1,26 @@
 """The ears that an address's options ask for: the same for a live bus and for a recorded one."""
 
+from collections.abc import Sequence
+
 from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.asking.units import addressings
 from warmwatch.links.broadcast.ear import Ear, Ears, J1939Ear
 from warmwatch.links.broadcast.overhearing import OverhearingEar
-from warmwatch.signals import load_signal_file
+from warmwatch.signals import Signal, load_signal_file
 
 _ADDRESSING = ("addressing", "request_id", "answer_id", "target")
 EAR_OPTIONS = frozenset({"database", "signals", "source", *_ADDRESSING, *QUANTITIES})
 
 
-def ear_of(address: Address) -> Ear:
-    """Return what reads the frames. Raises UsageError."""
+def ear_of(address: Address, known: Sequence[Signal] = ()) -> Ear:
+    """Return what reads the frames; `known` signals count where none are named.
+
+    Raises UsageError.
+    """
     options = address.options
-    signals = load_signal_file(options["signals"]).signals if "signals" in options else ()
+    signals = load_signal_file(options["signals"]).signals if "signals" in options else known
     overhearing = OverhearingEar(signals, addressings(options))
     by_database = _by_database(address)
     if by_database is None:

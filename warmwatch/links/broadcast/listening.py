@@ -65,14 +65,20 @@ class Listened:
         news: list[Polled] = [*self.senders.news()]
         fluid = FLUID in self._values or FLUID in self._doubts
         waited_s = self._pause_s * (EARLY if fluid else 1.0)
-        if not (self._values or self._doubts):
-            return news
         if self._last_s is not None and now_s - self._last_s < waited_s:
             return news
-        news += self._level_notice()
-        news.append(Values(self._values, self._doubts, self._raw))
-        self._values, self._doubts, self._raw, self._last_s = {}, {}, "", now_s
-        return news
+        if rest := self.rest():
+            self._last_s = now_s
+        return news + rest
+
+    def rest(self) -> list[Polled]:
+        """Return what has come since the last reading, whether or not it is time."""
+        if not (self._values or self._doubts):
+            return []
+        found: list[Polled] = [*self._level_notice()]
+        found.append(Values(self._values, self._doubts, self._raw))
+        self._values, self._doubts, self._raw = {}, {}, ""
+        return found
 
     def _keep(self, name: str, decoded: Decoded) -> None:
         self.fluid_heard = self.fluid_heard or name == FLUID

@@ -12,6 +12,7 @@ from warmwatch.links.can.bitrate import Bitrates, traffic
 from warmwatch.links.can.bus_names import check_names
 from warmwatch.links.can.chunks import by_chunks
 from warmwatch.links.can.frames import NO_TEXT_WORDS, is_no_text
+from warmwatch.links.keeping import current_keeper, keep_bus
 
 if TYPE_CHECKING:
     import can
@@ -53,6 +54,7 @@ class BusOpener:
         self._interface = str(options.get("interface"))
         self._usb_serial = usb_serial
         self._ports = ports
+        self._keeper = current_keeper()
         self._opened_once = False
         self._woken = 0
         self.bitrates = Bitrates(options)
@@ -88,7 +90,8 @@ class BusOpener:
             # Adapters that restart when the port is opened need the longer time.
             keywords.setdefault("sleep_after_open", WAKING_S[self._woken % len(WAKING_S)])
         try:
-            return by_chunks(can.Bus(channel=channel, ignore_config=True, **keywords))
+            bus = by_chunks(can.Bus(channel=channel, ignore_config=True, **keywords))
+            return keep_bus(bus, self._keeper)
         except (can.CanInterfaceNotImplementedError, NotImplementedError) as error:
             raise LinkRefused(
                 f"python-can cannot use interface={keywords['interface']} ({_why(error)}): check "

@@ -114,9 +114,12 @@ class LogFile:
         from can.io.canutils import CanutilsLogReader
 
         from warmwatch.links.log.dump import DumpReader, is_dump
+        from warmwatch.links.log.text import TextReader, is_adapter_text
 
         with self._text() as file:
             head = [line for line, _ in zip(_Lines(file), range(HEAD_LINES), strict=False)]
+        if head and is_adapter_text(head[0]):
+            return TextReader(_Lines(self._text()))
         if any(is_dump(line) for line in head):
             return DumpReader(_Lines(self._text()))
         if not any("#" in line for line in head):

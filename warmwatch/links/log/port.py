@@ -13,11 +13,13 @@ from warmwatch.core.reading import Item, Reading, Tick
 from warmwatch.errors import UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.base import Link
+from warmwatch.links.broadcast.ear import Ear
 from warmwatch.links.broadcast.ears import EAR_OPTIONS, ear_of, source_of
 from warmwatch.links.broadcast.listening import Listened
 from warmwatch.links.can.bus import seconds_option
 from warmwatch.links.csv.anchor import GAP_S
 from warmwatch.links.live import STEP_S, Gap, Polled, Values
+from warmwatch.links.log.beside import signals_beside
 from warmwatch.links.log.clock import LogClock
 from warmwatch.links.log.files import LogFile
 from warmwatch.links.log.scan import Scanned, bus_name, scan
@@ -25,6 +27,8 @@ from warmwatch.links.replay import Replay
 
 OWN_OPTIONS = EAR_OPTIONS | {"bus", "poll"}
 NO_FLUID_S = 5.0
+FASTEST_S, SLOWEST_S = 0.2, 1.0
+"""The pause between readings is that of the fluid in the log, but no other than this."""
 SILENT_END_S = 1.0
 
 
@@ -34,16 +38,16 @@ class RecordedBus:
     def __init__(self, log: LogFile, address: Address) -> None:
         self._log = log
         self._address = address
-        self._pause_s = seconds_option(address.options, "poll", 1.0)
         self._source = source_of(address)
-        self._scanned = scan(log.frames(), lambda: ear_of(address), log.path.name)
+        self._known = signals_beside(log.path)
+        self._scanned = scan(log.frames(), self._ear, log.path.name)
         self.listened: Listened | None = None
         """What was heard in the last pass, once it has begun."""
         self._bus = _chosen(self._scanned, address)
-        usual_s = self._scanned.poll_s
-        self.poll_s: float | None = (
-            self._pause_s if usual_s is None else max(self._pause_s, usual_s)
-        )
+        usual_s = self._scanned.poll_s or SLOWEST_S
+        pause_s = min(SLOWEST_S, max(FASTEST_S, usual_s))
+        self._pause_s = seconds_option(address.options, "poll", pause_s)
+        self.poll_s: float | None = max(self._pause_s, usual_s)
 
     @property
     def words(self) -> str:
@@ -51,13 +55,16 @@ class RecordedBus:
         buses = [f"bus {bus.name or '?'}: {bus.frames} frames" for bus in self._scanned.buses]
         return f"{self._log.path.name}, in its beginning {', '.join(buses) or 'no frames'}"
 
+    def _ear(self) -> Ear:
+        return ear_of(self._address, self._known)
+
     def describe(self) -> Mapping[str, object]:
-        signals = list(ear_of(self._address).facts())
+        signals = list(self._ear().facts())
         return {"replayed_from": self._log.path.name, "bus": self._bus, "signals": signals}
 
     def __iter__(self) -> Iterator[Item | Notice]:
         yield from self._introduction()
-        listened = Listened(ear_of(self._address), self._pause_s, self._source)
+        listened = Listened(self._ear(), self._pause_s, self._source)
         clock, told, last_s, leaps = LogClock(), False, -STEP_S, 0
         self.listened = listened
         for frame in self._log.frames():
@@ -71,14 +78,15 @@ class RecordedBus:
                     f"gap of {GAP_S:g} s (its true length is not known)."
                 )
             listened.take(frame, now_s)
-            for polled in listened.due(now_s):
-                item = _stamped(polled, max(now_s, round(last_s + STEP_S, 6)), clock.utc_s)
+            for item in _stamped(listened.due(now_s), max(now_s, last_s + STEP_S), clock.utc_s):
                 last_s = last_s if isinstance(item, Notice) else item.elapsed_s
                 yield item
             if not (told or listened.fluid_heard) and now_s > NO_FLUID_S:
                 told = True
                 yield Notice(self._without(listened), alarm=True)
-        if clock.elapsed_s - last_s > SILENT_END_S:
+        rest = listened.rest()
+        yield from _stamped(rest, max(clock.elapsed_s, last_s + STEP_S), clock.utc_s)
+        if clock.elapsed_s - last_s > SILENT_END_S and not rest:
             yield Tick(clock.elapsed_s, utc_s=clock.utc_s)  # traffic without the fluid is silence
         yield from self._ending(listened, clock)
 
@@ -123,13 +131,14 @@ def _chosen(scanned: Scanned, address: Address) -> str:
     return wanted
 
 
-def _stamped(polled: Polled, at_s: float, utc_s: float | None) -> Item | Notice:
-    if isinstance(polled, Values):
-        return Reading(at_s, polled.values, polled.doubts, polled.raw, utc_s)
-    if isinstance(polled, Gap):
-        return Tick(at_s, polled.text, utc_s)
-    assert isinstance(polled, Notice)  # a bus says no marks
-    return polled
+def _stamped(found: list[Polled], at_s: float, utc_s: float | None) -> Iterator[Item | Notice]:
+    for polled in found:
+        if isinstance(polled, Values):
+            yield Reading(round(at_s, 6), polled.values, polled.doubts, polled.raw, utc_s)
+        elif isinstance(polled, Gap):
+            yield Tick(round(at_s, 6), polled.text, utc_s)
+        elif isinstance(polled, Notice):
+            yield polled
 
 
 def _lines(count: int) -> str:
