@@ -287,7 +287,8 @@ def test_one_function_alone_sends_on_a_bus() -> None:
     """Read from the source: a bus's `send` is called in one place, and nothing sends by timer."""
     found = []
     for path in Path(warmwatch.__file__).parent.rglob("*.py"):
-        if "demo" in path.parts:  # the invented vehicle is the other end of the bus
+        # The invented vehicle is the other end of the bus; what reads logs has no bus.
+        if {"demo", "log"} & set(path.parts):
             continue
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and ast.unparse(node.func).endswith(

@@ -25,7 +25,7 @@ MOST_BYTES = 500_000_000
 MOST_WAITING = 20_000
 """Frames or pieces of text that wait for the disk: ten seconds of such a bus."""
 FLUSH_S = 1.0
-END_S = 1.5
+END_S = 0.7
 """So long the end waits for what is not yet written."""
 TEXT_HEAD = "warmwatch adapter text 1"
 """The first line of a kept adapter's text."""
