@@ -229,7 +229,7 @@ def test_a_serial_adapter_is_opened_to_listen_only(
     seen: list[dict[str, object]] = []
 
     def keep(self: BusOpener) -> can.BusABC:
-        seen.append(dict(self._options))
+        seen.append(dict(self.given))
         raise LinkRefused("seen enough")
 
     monkeypatch.setattr(BusOpener, "open", keep)

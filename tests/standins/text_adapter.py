@@ -129,6 +129,7 @@ class Adapter:
 
     def reset(self) -> None:
         self.echo, self.headers, self.spaces, self.feeds = True, False, True, False
+        self.timeout_s = 0.2
         self.header = "DB33F1" if self.wide else "7DF"
 
     def answer(self, command: str) -> list[bytes | float | None]:
@@ -159,6 +160,9 @@ class Adapter:
             return "OK"
         if command.startswith("SH"):
             self.header = command[2:]
+            return "OK"
+        if command.startswith("ST"):
+            self.timeout_s = 0.004 * int(command[2:], 16)
             return "OK"
         if command == "RV":
             return "13.8V"

@@ -8,7 +8,8 @@ from warmwatch.links.asking.units import Unit
 
 LONGER_S = 2.0
 """A unit that should answer and does not is waited for once as long as this."""
-MOST_S = 3.0
+MOST_S, NEWS_S = 3.0, 0.5
+"""The longest wait, and by how much more it must be to be told again."""
 ROOM, ROOM_S = 1.5, 0.1
 """A late unit is waited for this many times as long as it took, and this much longer."""
 
@@ -34,19 +35,23 @@ class Patience:
         return bool(self._learned) if unit is None else unit in self._learned
 
     def heard(self, took_s: Mapping[Unit, float]) -> list[Notice]:
-        """Learn from what units took for an answer; return a notice for each later than usual."""
-        return [
-            self.late(unit, seconds) for unit, seconds in took_s.items() if self._later(seconds)
-        ]
+        """Learn from what units took for an answer; return a notice for each that is news."""
+        found = []
+        for unit, seconds in took_s.items():
+            if seconds > self.usual_s:
+                found += self.late(unit, seconds)
+        return found
 
-    def late(self, unit: Unit, took_s: float) -> Notice:
-        """Wait longer for `unit` from now on, and say so."""
+    def late(self, unit: Unit, took_s: float) -> list[Notice]:
+        """Wait longer for `unit` from now on; say so where that is news."""
+        before_s = self._learned.get(unit, 0.0)
         wait_s = min(MOST_S, took_s * ROOM + ROOM_S)
-        self._learned[unit] = max(wait_s, self._learned.get(unit, 0.0))
-        return Notice(
-            f"{unit.label} answers late, after more than {self.usual_s:g} s: it is waited for up "
-            f"to {self._learned[unit]:.1f} s from now on. answer= sets the wait."
-        )
-
-    def _later(self, took_s: float) -> bool:
-        return took_s > self.usual_s
+        self._learned[unit] = max(wait_s, before_s)
+        if wait_s < before_s + NEWS_S:
+            return []
+        return [
+            Notice(
+                f"{unit.label} answers late, after more than {self.usual_s:g} s: it is waited for "
+                f"up to {wait_s:.1f} s from now on. answer= sets the wait."
+            )
+        ]

@@ -50,6 +50,7 @@ class BusOpener:
         usb_serial: str = "",
         ports: Callable[[], Iterable[PortSeen]] = ports_seen,
     ) -> None:
+        self.given = options
         self._channel = channel
         self._interface = str(options.get("interface"))
         self._usb_serial = usb_serial

@@ -65,6 +65,7 @@ _FRAME = {
     Headers.BITS_11: re.compile(r"([0-9A-F]{3})((?:[0-9A-F]{2}){1,8})"),
     Headers.BITS_29: re.compile(r"([0-9A-F]{8})((?:[0-9A-F]{2}){1,8})"),
 }
+_STILL_WORKING = re.compile(r"037F[0-9A-F]{2}78")
 _BARE_SINGLE = re.compile(r"(?:[0-9A-F]{2}){1,7}")
 _BARE_LENGTH = re.compile(r"[0-9A-F]{3}")
 _BARE_PART = re.compile(r"([0-9A-F]):((?:[0-9A-F]{2}){1,7})")
@@ -107,8 +108,8 @@ class Payload:
 class Answer:
     """One answer, read. `unreadable` says why nothing in it may be used.
 
-    `shape` is the length of each frame line in digits: the same request has the same shape each
-    time, so another shape is a reason to ask again.
+    `shape` is the length of each frame line in digits, without "still working": the same request
+    has the same shape each time, so another shape is a reason to ask again.
     """
 
     payloads: tuple[Payload, ...] = ()
@@ -131,7 +132,7 @@ def read_answer(text: str, command: str, headers: Headers) -> Answer:
             frames.append(rest)
     if frames and not text.endswith(("\r", "\n")):
         return Answer((), frozenset(words), "its last line is cut off", (), text)
-    shape = tuple(len(frame) for frame in frames)
+    shape = tuple(len(frame) for frame in frames if not _STILL_WORKING.search(frame))
     try:
         read = _bare_payloads if headers is Headers.NONE else _framed_payloads
         payloads = read(frames, headers)
