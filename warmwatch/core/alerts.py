@@ -22,12 +22,13 @@ DULL_CHANCE = 0.25
 DULL_S = 60.0
 BRIGHT_CHANCE = 0.6
 LOWER_C = 2.0
-"""Levelling off so much below the level that was said is worth saying again."""
+"""Levelling off so much farther from the band than was said is worth saying again."""
 FAR_LEADS = 2.0
 """A `nearing` that proved early is forgotten when the band is so many leads away for FAR_S."""
 FAR_S = 60.0
+LIKELY_CHANCE = 0.4
+"""A time that comes with a smaller chance is no reason to walk to the vehicle."""
 RELEASE_C = 3.0
-FALLING_C_PER_MIN = -0.1
 
 
 class _Held:
@@ -47,7 +48,7 @@ class _Held:
 
 
 class Alerts:
-    """Turns forecasts into `nearing`, `top-nearing` and `levelling-off`."""
+    """Turns forecasts into `nearing`, `top-nearing`, `bottom-nearing` and `levelling-off`."""
 
     def __init__(self, job: Job) -> None:
         self._band: Band = job.band
@@ -60,19 +61,17 @@ class Alerts:
         self._said: set[EventKind] = set()
         self._soon = _Held(STEADY_S)
         self._far = _Held(FAR_S)
-        self._top_soon = _Held(TOP_STEADY_S)
+        self._leaving = {edge: _Held(TOP_STEADY_S) for edge in ("low", "high")}
         self._dull = _Held(DULL_S)
-        self._level_said_c = math.inf
+        self._missing_said_c = math.inf
 
     def step(
         self, elapsed_s: float, place: Place, fluid_c: float, forecast: Forecast
     ) -> EventKind | None:
         """Take the forecast at a reading and return what is worth saying, if anything."""
         if place is Place.INSIDE:
-            return self._once(
-                EventKind.TOP_NEARING, self._top_is_near(elapsed_s, fluid_c, forecast)
-            )
-        if place is not Place.BELOW:
+            return self._leave(elapsed_s, fluid_c, forecast)
+        if place is Place.UNSEEN:
             return None
         if self._once(EventKind.NEARING, self._band_is_near(elapsed_s, fluid_c, forecast)):
             return EventKind.NEARING
@@ -82,26 +81,33 @@ class Alerts:
             self._said.discard(EventKind.LEVELLING_OFF)
         return self._levelling(elapsed_s, forecast)
 
+    def _leave(self, elapsed_s: float, fluid_c: float, forecast: Forecast) -> EventKind | None:
+        kind = EventKind.TOP_NEARING if forecast.edge == "high" else EventKind.BOTTOM_NEARING
+        for edge, held in self._leaving.items():
+            holds = edge == forecast.edge and _within(forecast, self._top_lead_s)
+            soon = held.step(elapsed_s, holds)
+            if soon and edge == forecast.edge:
+                return self._once(kind, True)
+        close = self._away_c(fluid_c, forecast) <= NEAR_C and _approaches(forecast)
+        return self._once(kind, close)
+
     def _levelling(self, elapsed_s: float, forecast: Forecast) -> EventKind | None:
-        # A low chance alone may only mean "far"; a level says that the climb really ends.
+        # A low chance alone may only mean "far"; a level says that the way really ends there.
         level_c = forecast.level_c
         ends = level_c is not None and forecast.chance <= DULL_CHANCE
         if not self._dull.step(elapsed_s, ends) or level_c is None:
             return None
-        if level_c <= self._level_said_c - LOWER_C:
+        missing_c = self._away_c(level_c, forecast)
+        if missing_c >= self._missing_said_c + LOWER_C:
             self._said.discard(EventKind.LEVELLING_OFF)
         kind = self._once(EventKind.LEVELLING_OFF, True)
-        self._level_said_c = level_c if kind else self._level_said_c
+        self._missing_said_c = missing_c if kind else self._missing_said_c
         return kind
 
-    def cooling(self, elapsed_s: float, fluid_c: float, rate_c_per_min: float | None) -> bool:
-        """Return whether a fluid above the band, cooling in a straight line, is near it."""
-        falls = rate_c_per_min is not None and rate_c_per_min < FALLING_C_PER_MIN
-        soon = False
-        if falls and rate_c_per_min is not None:
-            wait_s = (fluid_c - self._band.high_c) / -rate_c_per_min * 60.0
-            soon = wait_s <= self._lead_s
-        return self._once(EventKind.NEARING, self._soon.step(elapsed_s, soon)) is not None
+    def _away_c(self, level_c: float, forecast: Forecast) -> float:
+        """Return how far a level lies before the edge of the forecast, K."""
+        edge_c = self._band.low_c if forecast.edge == "low" else self._band.high_c
+        return level_c - edge_c if forecast.falling else edge_c - level_c
 
     def _once(self, kind: EventKind, holds: bool) -> EventKind | None:
         if not holds or kind in self._said:
@@ -111,21 +117,23 @@ class Alerts:
 
     def _band_is_near(self, elapsed_s: float, fluid_c: float, forecast: Forecast) -> bool:
         soon = self._soon.step(elapsed_s, _within(forecast, self._lead_s))
-        close = self._band.low_c - fluid_c <= NEAR_C and forecast.rate_c_per_min >= 0
-        return soon or close
+        close = self._away_c(fluid_c, forecast) <= NEAR_C
+        return soon or (close and _approaches(forecast, still=True))
 
     def _band_is_far(self, fluid_c: float, forecast: Forecast) -> bool:
-        close = self._band.low_c - fluid_c <= 2 * NEAR_C
+        close = self._away_c(fluid_c, forecast) <= 2 * NEAR_C
         return not close and not _within(forecast, FAR_LEADS * self._lead_s)
 
-    def _top_is_near(self, elapsed_s: float, fluid_c: float, forecast: Forecast) -> bool:
-        soon = self._top_soon.step(elapsed_s, _within(forecast, self._top_lead_s))
-        close = self._band.high_c - fluid_c <= NEAR_C and forecast.rate_c_per_min > 0
-        return soon or close
+
+def _approaches(forecast: Forecast, *, still: bool = False) -> bool:
+    """Whether the fluid moves towards the edge; with `still`, or stands."""
+    rate = -forecast.rate_c_per_min if forecast.falling else forecast.rate_c_per_min
+    return rate > 0 or (still and rate == 0)
 
 
 def _within(forecast: Forecast, lead_s: float) -> bool:
-    return forecast.q50_s is not None and forecast.q50_s <= lead_s
+    likely = forecast.chance >= LIKELY_CHANCE
+    return likely and forecast.q50_s is not None and forecast.q50_s <= lead_s
 
 
 class Ceiling:

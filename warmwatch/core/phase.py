@@ -18,8 +18,17 @@ class Phase(StrEnum):
 
 RUNNING_RPM = 300.0
 """Below this an engine does not run (cranking is slower)."""
-LOADED_RPM = 1500.0
-"""A cold fast idle stays below this; held against the brake an engine turns faster."""
+LOADED_RPM = 1400.0
+"""Until an engine has shown its own warm idle: a cold fast idle stays below this, and a hold in
+drive, by common practice 1500 to 1600, lies above (no source)."""
+HOLD_OVER_IDLE = 1.9
+"""So many times its own warm idle a standing engine turns in a hold against the brake."""
+PERHAPS_OVER_IDLE = 1.5
+"""Between this and HOLD_OVER_IDLE a warm engine idles no more, but nobody can say what it does; out
+of park it is held."""
+WARM_IDLE_RPM = (450.0, 1000.0)
+"""A standing engine that turns so slowly for WARM_IDLE_S shows its warm idle."""
+WARM_IDLE_S = 5.0
 PRESSED_RPM = 1100.0
 PRESSED_LOAD_PCT = 50.0
 PRESSED_THROTTLE_PCT = 40.0
@@ -45,12 +54,16 @@ class PhaseTracker:
         self._fresh_s = fresh_s
         self._seen = Latest(_WATCHED)
         self._moved_s: float | None = None
+        self._slow_since_s: float | None = None
+        self._slow_rpm = 0.0
+        self.warm_idle_rpm: float | None = None
         self.phase = Phase.UNKNOWN
 
     def step(self, elapsed_s: float, values: Mapping[str, float]) -> Phase:
         """Take the values of one reading and return the phase now."""
         self._seen.take(elapsed_s, values)
         self.phase = self._judge(elapsed_s)
+        self._learn_idle(elapsed_s)
         return self.phase
 
     def latest(self, name: str, elapsed_s: float) -> float | None:
@@ -68,17 +81,43 @@ class PhaseTracker:
             return Phase.OFF
         if speed is None:
             # A fast engine may be driving or loaded; without a road speed nobody can say which.
-            return Phase.IDLE if rpm < LOADED_RPM else Phase.UNKNOWN
-        return Phase.LOADED if self._is_held(elapsed_s, rpm) else Phase.IDLE
+            return Phase.IDLE if rpm < self._over_idle(HOLD_OVER_IDLE) else Phase.UNKNOWN
+        return self._standing(elapsed_s, rpm)
 
-    def _is_held(self, elapsed_s: float, rpm: float) -> bool:
-        """Whether a standing engine works against the brake; in park it only turns freely."""
-        if self.latest("in_park", elapsed_s) == 1.0:
-            return False
+    def _standing(self, elapsed_s: float, rpm: float) -> Phase:
+        """Tell a hold against the brake, relative to this engine's own warm idle.
+
+        In park an engine only turns freely. While it has not yet shown a warm idle, all up to
+        LOADED_RPM is a cold fast idle.
+        """
+        in_park = self.latest("in_park", elapsed_s)
         load = self.latest("load_pct", elapsed_s) or 0.0
         throttle = self.latest("throttle_pct", elapsed_s) or 0.0
         pressed = load >= PRESSED_LOAD_PCT or throttle >= PRESSED_THROTTLE_PCT
-        return rpm >= LOADED_RPM or (pressed and rpm >= PRESSED_RPM)
+        if in_park == 1.0:
+            return Phase.IDLE
+        if rpm >= self._over_idle(HOLD_OVER_IDLE) or (pressed and rpm >= PRESSED_RPM):
+            return Phase.LOADED
+        if self.warm_idle_rpm is None or rpm < self._over_idle(PERHAPS_OVER_IDLE):
+            return Phase.IDLE
+        return Phase.LOADED if in_park == 0.0 else Phase.UNKNOWN
+
+    def _over_idle(self, times: float) -> float:
+        return LOADED_RPM if self.warm_idle_rpm is None else times * self.warm_idle_rpm
+
+    def _learn_idle(self, elapsed_s: float) -> None:
+        """Learn the warm idle: the slowest that the standing engine has turned for a while."""
+        rpm = self.latest("engine_rpm", elapsed_s)
+        low, high = WARM_IDLE_RPM
+        if self.phase is not Phase.IDLE or rpm is None or not low <= rpm <= high:
+            self._slow_since_s = None
+            return
+        if self._slow_since_s is None:
+            self._slow_since_s, self._slow_rpm = elapsed_s, rpm
+        self._slow_rpm = max(self._slow_rpm, rpm)
+        if elapsed_s - self._slow_since_s >= WARM_IDLE_S:
+            self.warm_idle_rpm = min(self.warm_idle_rpm or high, self._slow_rpm)
+            self._slow_since_s = None
 
     def _is_moving(self, elapsed_s: float, speed_kmh: float | None) -> bool:
         if speed_kmh is None:

@@ -1,5 +1,5 @@
 """Time until an edge of the band is reached, with quantiles."""
 
-from warmwatch.core.forecast.forecaster import Forecast, Forecaster
+from warmwatch.core.forecast.forecaster import Forecaster
 
-__all__ = ["Forecast", "Forecaster"]
+__all__ = ["Forecaster"]

@@ -1,52 +1,55 @@
-"""Time until an edge of the band is reached, with quantiles."""
+"""Time until an edge of the band is reached or left, with quantiles."""
 
-from dataclasses import dataclass, replace
-from math import exp, inf, log
+from dataclasses import dataclass
+from math import exp, log
 
-from warmwatch.core.forecast.context import Context
-from warmwatch.core.forecast.features import features
-from warmwatch.core.forecast.net import Answer, answer
-from warmwatch.core.forecast.prior import Prior, expectation, own_levels
-from warmwatch.core.forecast.track import Track
+import numpy as np
+
+from warmwatch.core.forecast.candidates import Members, features
+from warmwatch.core.forecast.correction import learned
+from warmwatch.core.forecast.ensemble import Ahead, Doing
+from warmwatch.core.forecast.follower import Beside, Follower
+from warmwatch.core.forecast.prior import Prior, ensemble_of
 from warmwatch.core.phase import Phase
 
-_Logs = tuple[float, float, float]
-
-__all__ = ["Forecast", "Forecaster", "Prior"]
+__all__ = ["Forecast", "Forecaster", "Outlook", "Prior", "Rest"]
 
 WITHIN_S = 3600.0
-"""`chance` is that of reaching the edge within so many seconds."""
+"""`chance` of a rise is that of reaching the edge within so many seconds; of a fall, three times
+as many: cooling takes longer, and nothing is lost by waiting."""
 LEAST_SEEN_S = 20.0
 """Before so much was seen nothing is said."""
 _SETTLE_S = 10.0
 """After a break in the path nothing is said for so long: the first rows may repeat an old value."""
 _RATE_WINDOW_S = 120.0
-_OFF_CHANCE = 0.02  # an engine that does not run does not heat
+_AGAIN_S = 10.0  # the members are run ahead again after so long
+_SOONER_S = 3.0  # or so long, where a step was crossed
+_OUTLOOK_AGAIN_S = 30.0
 _EASE_S, _EASE_SHARE = 20.0, 0.06  # memory of the figures: so long, and that share of what is left
-# In a series of holds each hold and each rest would swing the figure; measured on simulated holds.
-_HOLDS_EASE_S, _HOLDS_EASE_SHARE = 60.0, 0.12
-_MOST_QUESTIONS = 8  # edges remembered for easing
-_EASE_GAP_S = 12.0  # asked more rarely than twice the slowest poll, every forecast stands alone
-_CHANCE_EASE_S = 45.0  # between two steps of a slow climb the bare chance falls, to leap at a step
-_REACHED_CHANCE, _KEPT_CHANCE = 0.5, 0.4  # from here times are given, and below this no more
-_BENDING = 2.0  # below one part in so many the bare chance takes weight from the records
-_LEVELS_CHANCE = 0.5  # above this nothing is said about levelling off
-_LEVELS_SEEN_S = 120.0  # nor before so much was seen
-_COOLING_K_PER_S = 0.2 / 60.0  # a fluid that falls faster does not level off
-_FELL_C = 2.0
-_MOST_AHEAD = 0.5  # of the climb so far: with more than that ahead the end is a guess
-_DEVIATE = 1.2815515655446004  # normal 90 % point
+_MOST_QUESTIONS = 8
+_GIVEN_CHANCE, _KEPT_CHANCE = 0.1, 0.07  # from here times are given, and below this no more
+_LEAST_REACHING = 4  # members, for quantiles to mean something
+_LEVELS_CHANCE = 0.5  # above this nothing is said about where it settles
+_LEVELS_SEEN_S = 120.0
+_MOST_AHEAD, _MOST_AHEAD_C = 0.5, 3.0  # of the climb so far: with more ahead the end is a guess
+_FALLING_K_PER_S = 0.15 / 60.0
+_TRIP_MEAN_S = 3200.0  # half of the invented trips are shorter than 37 min
+_OWN_STEPS, _OWN_S, _SPELL_S = 2, 180.0, 60.0
+_HEADING_S, _HEADING_C = 300.0, 0.3
+
+Logs = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
     """When the fluid reaches an edge, counted from `elapsed_s`.
 
-    `edge` is "low" before the band and "high" inside it. The quantiles are those of the time in
-    the case that the edge is reached; all are None where it rather is not reached at the present
-    way of heating. `chance` is the probability that it is reached within an hour at the present way
-    of heating (a drive ends some time). `level_c` is where the fluid would level off short of the
-    edge, None while that cannot be said. `rate_c_per_min` is the present heating rate.
+    `edge` is the edge concerned, "low" or "high"; `to` says whether the band is entered there
+    ("enter") or left ("leave"). The quantiles are those of the time in the case that it is reached;
+    all are None where that is unlikely. `chance` is the probability that it is reached at the present way:
+    warming within an hour (a drive ends some time), cooling within three. `level_c` is where the
+    fluid settles short of the edge, None while that cannot be said. `rate_c_per_min` is the
+    present rate. `basis` says what the forecast rests on, as the text of a reason.
     """
 
     elapsed_s: float
@@ -57,6 +60,55 @@ class Forecast:
     chance: float
     level_c: float | None
     rate_c_per_min: float
+    to: str = "enter"
+    basis: str = ""
+
+    @property
+    def falling(self) -> bool:
+        """Whether the edge is reached by cooling."""
+        return (self.edge == "high") == (self.to == "enter")
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """The forecast for another way than the present one; times as in `Forecast`."""
+
+    way: Phase
+    q10_s: float | None
+    q50_s: float | None
+    q90_s: float | None
+    chance: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """What the fluid probably does with the engine off; reckoned, never to be used as a reading."""
+
+    since_s: float
+    ahead: Ahead
+
+    def fluid_c(self, elapsed_s: float) -> float:
+        """Return what it has probably cooled to, degC."""
+        return round(self.ahead.level_c(elapsed_s - self.since_s), 1)
+
+    def look_s(self, target_c: float) -> float | None:
+        """Return when it is worth switching on: one in four is there; None for never."""
+        times = np.sort(self.ahead.reach_s(target_c, falling=True))
+        first = float(times[len(times) // 4])
+        return round(self.since_s + first, 1) if np.isfinite(first) else None
+
+
+@dataclass(slots=True)
+class _Answer:
+    """The last answer to one question, to be counted down until the members are run again."""
+
+    at_s: float
+    edges: int
+    way: Phase
+    logs: Logs
+    ever: float
+    chance: float
+    given: bool
 
 
 class Forecaster:
@@ -72,11 +124,11 @@ class Forecaster:
 
     def __init__(self, prior: Prior | None = None) -> None:
         self._prior = prior
-        self._track = Track()
-        self._context = Context()
-        self._given: set[tuple[str, float]] = set()
-        self._last: dict[tuple[str, float], tuple[float, _Logs]] = {}
-        self._chances: dict[tuple[str, float], tuple[float, Phase, float]] = {}
+        self._follower = Follower(ensemble_of(prior))
+        self._ahead: tuple[float, int, Doing, Ahead] | None = None
+        self._answers: dict[tuple[float, bool], _Answer] = {}
+        self._outlook: tuple[float, float, Phase, tuple[Outlook, ...]] | None = None
+        self._falls = False
 
     def update(
         self,
@@ -88,146 +140,192 @@ class Forecaster:
         ambient_c: float | None = None,
         engine_rpm: float | None = None,
         speed_kmh: float | None = None,
+        in_park: float | None = None,
     ) -> None:
         """Take one good reading; the other values are used where they are known."""
-        self._track.add(elapsed_s, fluid_c)
-        context = self._context
-        if coolant_c is not None:
-            context.coolant.add(elapsed_s, coolant_c)
-        if ambient_c is not None:
-            context.ambient.add(elapsed_s, ambient_c)
-        if engine_rpm is not None:
-            context.rpm.add(elapsed_s, engine_rpm)
-        if speed_kmh is not None:
-            context.speed.add(elapsed_s, speed_kmh)
-        if context.due(elapsed_s, phase):
-            context.step(elapsed_s, phase, self._track.level())
+        beside = Beside(coolant_c, ambient_c, engine_rpm, speed_kmh, in_park)
+        self._follower.update(elapsed_s, fluid_c, phase, beside)
 
     def restart(self) -> None:
         """Continuity was lost (a blind gap): what was seen last no longer says where it stands."""
-        self._track.restart()
-        self._last.clear()
-        self._given.clear()
-        self._chances.clear()
-        self._context.restart()
+        self._follower.restart()
+        self._answers.clear()
+        self._ahead = self._outlook = None
 
-    def to_edge(self, elapsed_s: float, target_c: float, edge: str) -> Forecast:
-        """Return the forecast for `target_c`: reached ("low") or passed ("high")."""
-        track = self._track
-        seen_s = track.now_s - track.start_s
-        broken = 0.0 <= track.now_s - track.broken_s < _SETTLE_S
-        if track.value is None or seen_s < LEAST_SEEN_S or broken:
-            self._eased_chance((edge, target_c), 0.5)
-            return Forecast(elapsed_s, edge, None, None, None, 0.5, None, 0.0)
+    def to_edge(self, elapsed_s: float, target_c: float, edge: str, to: str = "") -> Forecast:
+        """Return the forecast for the edge at `target_c`.
+
+        `to` is "enter" or "leave"; without it, "low" is entered and "high" left, both by warming.
+        """
+        to = to or ("enter" if edge == "low" else "leave")
+        falling = (edge == "high") == (to == "enter")
+        track = self._follower.track
+        if not self._seen():
+            return Forecast(elapsed_s, edge, None, None, None, 0.5, None, 0.0, to, "too-early")
         level = track.level()
-        target = track.target_level(target_c, edge == "high")
         span = max(min(_RATE_WINDOW_S, track.now_s - track.broken_s), 10.0)
         rate = (level - track.at(track.now_s - span, level)) / span
-        line_s, found = features(track, self._context, target, level)
-        guess, logs = self._with_prior(answer(found), log(line_s), level, target)
-        chance = self._eased_chance((edge, target_c), guess.chance)
-        if self._context.phase is Phase.OFF:
-            chance = min(chance, _OFF_CHANCE)
-        guess = replace(guess, chance=chance)
-        logs = self._eased((edge, target_c), logs)
-        waited = elapsed_s - track.now_s
-        times = [round(max(exp(x) - waited, 0.0), 1) for x in logs]
-        q10, q50, q90 = times if self._likely((edge, target_c), guess.chance) else (None,) * 3
-        level_c = None if rate < -_COOLING_K_PER_S else self._levelling(guess, level, target)
-        chance = round(guess.chance, 3)
-        return Forecast(elapsed_s, edge, q10, q50, q90, chance, level_c, round(rate * 60.0, 2))
+        # A falling edge is reached with the first reading at or below it, so above the next step.
+        target = track.target_level(target_c, edge == "high")
+        answer = self._answer(target, falling, level)
+        waited = elapsed_s - answer.at_s
+        times = [round(max(exp(x) - waited, 0.0), 1) for x in answer.logs]
+        q10, q50, q90 = times if answer.given else (None,) * 3
+        level_c = self._settles(answer.chance, falling, level, target, rate)
+        chance, per_min = round(answer.chance, 3), round(rate * 60.0, 2)
+        basis = self._basis()
+        return Forecast(elapsed_s, edge, q10, q50, q90, chance, level_c, per_min, to, basis)
 
-    def _eased_chance(self, question: tuple[str, float], chance: float) -> float:
-        """Return the chance led on from the last one; a change of phase shows at once."""
-        now_s, phase = self._track.now_s, self._context.phase
-        before_s, before_phase, was = self._chances.get(question, (-inf, phase, chance))
-        dt = now_s - before_s
-        if 0.0 <= dt <= _EASE_GAP_S and phase is before_phase:
-            chance += (was - chance) * _CHANCE_EASE_S / (_CHANCE_EASE_S + dt)
-        if len(self._chances) >= _MOST_QUESTIONS and question not in self._chances:
-            self._chances.clear()
-        self._chances[question] = (now_s, phase, chance)
-        return chance
+    def falls(self) -> bool:
+        """Whether the fluid cools at the present way, so that the bottom is what comes next."""
+        if not self._seen():
+            return self._falls
+        ahead, level = self._run(), self._follower.track.level()
+        change = ahead.level_c(_HEADING_S) - level
+        if abs(change) > _HEADING_C:
+            self._falls = change < 0.0
+        return self._falls
 
-    def _likely(self, question: tuple[str, float], chance: float) -> bool:
-        """Whether to give times; once given they stay a little longer, so as not to flicker."""
-        if chance >= (_KEPT_CHANCE if question in self._given else _REACHED_CHANCE):
-            self._given.add(question)
-            return True
-        self._given.discard(question)
-        return False
+    def outlook(
+        self, elapsed_s: float, target_c: float, edge: str, to: str
+    ) -> tuple[Outlook, ...]:
+        """Return what the other ways that are known would give; never holds against the brake."""
+        phase = self._follower.context.phase
+        if not self._seen():
+            return ()
+        before = self._outlook
+        fresh = before is not None and before[1] == target_c and before[2] is phase
+        if before is not None and fresh and elapsed_s - before[0] < _OUTLOOK_AGAIN_S:
+            return before[3]
+        falling = (edge == "high") == (to == "enter")
+        target = self._follower.track.target_level(target_c, edge == "high")
+        found = tuple(self._other(way, target, falling) for way in self._other_ways())
+        self._outlook = (elapsed_s, target_c, phase, found)
+        return found
 
-    def _eased(self, question: tuple[str, float], logs: _Logs) -> _Logs:
-        """Return the log times led on from the last ones, so that the figures do not jump about."""
-        now_s = self._track.now_s
-        before = self._last.get(question)
-        if before is not None and 0.0 <= now_s - before[0] <= _EASE_GAP_S:
-            dt = now_s - before[0]
-            ease_s = min(_EASE_S, _EASE_SHARE * exp(logs[1]))
-            if self._context.in_holds():
-                ease_s = min(_HOLDS_EASE_S, _HOLDS_EASE_SHARE * exp(logs[1]))
-            keep = ease_s / (ease_s + dt)
-            low, middle, high = (
-                new + keep * (log(max(exp(was) - dt, 0.5)) - new)
-                for new, was in zip(logs, before[1], strict=True)
-            )
-            logs = low, middle, high
-        if len(self._last) >= _MOST_QUESTIONS:
-            self._last.clear()
-            self._given.clear()
-        self._last[question] = (now_s, logs)
-        return logs
-
-    def _with_prior(
-        self, guess: Answer, line: float, level: float, target: float
-    ) -> tuple[Answer, _Logs]:
-        """Return the answer and log times for q10, q50, q90, weighed with the prior by spread."""
-        low, _, middle, _, high = (line + r for r in guess.ratios)
-        usual = self._usual(level, target)
-        if usual is None:
-            return guess, (low, middle, high)
-        spread = max((high - low) / (2.0 * _DEVIATE), 0.02)
-        share = spread**2 / (spread**2 + usual[1] ** 2)
-        shift = share * (usual[0] - middle)
-        # The two are not independent (both saw this run): half the gain in spread is believed.
-        narrow = 0.5 * (1.0 + (1.0 - share) ** 0.5)
-        soon = (log(WITHIN_S) - usual[0]) / usual[1]
-        # That it usually arrived is worth little once this run is seen to bend off.
-        worth = share * min(1.0, _BENDING * guess.chance)
-        chance = guess.chance + worth * (0.5 * (1.0 + soon / (1.0 + abs(soon))) - guess.chance)
-        middle += shift
-        down, up = (low + shift - middle) * narrow, (high + shift - middle) * narrow
-        return replace(guess, chance=chance), (middle + down, middle, middle + up)
-
-    def _usual(self, level: float, target: float) -> tuple[float, float] | None:
-        """Return mean and spread of the log time that earlier recordings lead to expect."""
-        track = self._track
-        if self._prior is None or target - level < 0.05:
+    def rest(self) -> Rest | None:
+        """Return what the fluid does from the last reading on, with the engine off."""
+        track = self._follower.track
+        if not track.times:
             return None
-        own = own_levels(level, max(track.start_level, min(track.levels)))
-        when = track.last_below(own, level)
-        pairs = [(x, track.now_s - t) for x, t in zip(own, when, strict=True) if t is not None]
-        usual = expectation(self._prior, level, target, pairs)
-        if usual is None:
-            return None
-        like = max(self._prior.likeness(self._context.long_share), 0.05)
-        return usual[0], usual[1] / like
+        return Rest(track.now_s, self._follower.ahead(Doing({Phase.OFF: 1.0})))
 
-    def _levelling(self, guess: Answer, level: float, target: float) -> float | None:
-        """Return where the climb ends short of the target, once most of the climb was seen."""
-        track = self._track
-        if guess.chance > _LEVELS_CHANCE or self._context.phase is Phase.OFF:
-            return None
-        if track.now_s - max(track.broken_s, track.start_s) < _LEVELS_SEEN_S or self._fell():
-            return None
-        gain = max(exp(guess.gain) * (max(target - level, 0.0) + 1.0) - 1.0, 0.0)
-        climb = level - min(track.levels)
-        if level + gain > target - 0.5 * track.quantum_c or gain > max(_MOST_AHEAD * climb, 3.0):
-            return None
-        return round(level + gain, 1)
+    def _seen(self) -> bool:
+        track = self._follower.track
+        broken = 0.0 <= track.now_s - track.broken_s < _SETTLE_S
+        return track.value is not None and not broken and track.seen_s >= LEAST_SEEN_S
 
-    def _fell(self) -> bool:
-        """Whether the fluid cooled until a moment ago, so that a climb has only begun, if any."""
-        track, level = self._track, self._track.level()
-        before, lately = (track.at(track.now_s - ago_s, level) for ago_s in (600.0, 120.0))
-        return lately < before - _FELL_C
+    def _run(self) -> Ahead:
+        """Return the members run ahead at the present way, anew where something happened."""
+        track, doing = self._follower.track, self._follower.context.ahead()
+        if self._ahead is not None:
+            at_s, edges, was, ahead = self._ahead
+            age_s = track.now_s - at_s
+            due_s = _SOONER_S if edges != track.edges else _AGAIN_S
+            if was.alike(doing) and 0.0 <= age_s < due_s:
+                return ahead
+        ahead = self._follower.ahead(doing)
+        self._ahead = (track.now_s, track.edges, doing, ahead)
+        return ahead
+
+    def _answer(self, target: float, falling: bool, level: float) -> _Answer:
+        track, ahead = self._follower.track, self._run()
+        run_s = self._ahead[0] if self._ahead else track.now_s
+        before = self._answers.get((target, falling))
+        if before is not None and before.at_s == run_s:
+            return before
+        members = _members(ahead, target, falling, self._follower.context.phase)
+        sign = -1.0 if falling else 1.0
+        context = self._follower.context
+        found = features(track, context, level, target, sign, members)
+        low, middle, high = learned().answer(found)
+        base = log(members.q50)
+        logs = (base + low, base + middle, base + high)
+        way = context.phase
+        if before is not None and before.way is way and before.given:
+            logs = _eased(logs, before.logs, run_s - before.at_s)
+        kept = before is not None and before.given
+        given = members.ever >= (_KEPT_CHANCE if kept else _GIVEN_CHANCE)
+        chance = members.ever if falling else members.lasting
+        answer = _Answer(run_s, track.edges, way, logs, members.ever, chance, given)
+        if len(self._answers) >= _MOST_QUESTIONS and (target, falling) not in self._answers:
+            self._answers.clear()
+        self._answers[target, falling] = answer
+        return answer
+
+    def _settles(
+        self, chance: float, falling: bool, level: float, target: float, rate: float
+    ) -> float | None:
+        """Return where the fluid ends short of the target, once most of the way was seen."""
+        track, phase = self._follower.track, self._follower.context.phase
+        lately = track.now_s - max(track.broken_s, track.start_s) < _LEVELS_SEEN_S
+        if chance > _LEVELS_CHANCE or phase is Phase.OFF or lately:
+            return None
+        end = self._run().end_c
+        half_step = 0.5 * track.quantum_c
+        if falling:
+            return round(end, 1) if target + half_step < end <= level else None
+        gain, climb = end - level, level - min(track.levels)
+        if rate < -_FALLING_K_PER_S or gain < 0.0 or end > target - half_step:
+            return None
+        return None if gain > max(_MOST_AHEAD * climb, _MOST_AHEAD_C) else round(end, 1)
+
+    def _basis(self) -> str:
+        """Return what the forecast rests on most."""
+        track, context = self._follower.track, self._follower.context
+        way_s = track.now_s - context.way_since_s
+        level = track.level()
+        moved = abs(level - track.at(context.way_since_s, level))
+        if way_s >= _OWN_S or moved >= _OWN_STEPS * max(track.quantum_c, 0.5):
+            return f"own-pace way_s={way_s:.0f}"
+        if context.spent_s[context.phase] - way_s >= _SPELL_S:
+            return "earlier-spell"
+        if self._prior is not None and self._prior.knows(context.phase):
+            return f"records runs={self._prior.runs}"
+        return "typical"
+
+    def _other_ways(self) -> list[Phase]:
+        context, prior = self._follower.context, self._prior
+        ways = []
+        for way in (Phase.IDLE, Phase.DRIVING, Phase.OFF):
+            here = context.phase is way or (way is Phase.DRIVING and context.in_drive)
+            seen = context.spent_s[way] >= _SPELL_S or way is Phase.OFF
+            if not here and (seen or (prior is not None and prior.knows(way))):
+                ways.append(way)
+        return ways if context.phase is not Phase.UNKNOWN else []
+
+    def _other(self, way: Phase, target: float, falling: bool) -> Outlook:
+        doing = self._follower.context.other(way)
+        members = _members(self._follower.ahead(doing), target, falling, way)
+        chance = round(members.ever if falling else members.lasting, 3)
+        if members.ever < _GIVEN_CHANCE:
+            return Outlook(way, None, None, None, chance)
+        times = (members.q10, members.q50, members.q90)
+        return Outlook(way, *(round(t, 1) for t in times), chance)
+
+
+def _members(ahead: Ahead, target: float, falling: bool, phase: Phase) -> Members:
+    """Return the quantiles of the members that reach the target, and how many do."""
+    times = np.sort(ahead.reach_s(target, falling=falling))
+    reaching = int(np.isfinite(times).sum())
+    some = times[:reaching]
+    soon = some[some <= WITHIN_S]
+    within = lasting = len(soon) / len(times)
+    if phase is Phase.DRIVING:
+        lasting = float(np.exp(-soon / _TRIP_MEAN_S).sum()) / len(times)
+    shares = (reaching / len(times), within, lasting)
+    if reaching <= _LEAST_REACHING:
+        return Members(5000.0, 9000.0, 10800.0, *shares)
+    q10, q50, q90 = (max(float(q), 1.0) for q in np.quantile(some, (0.1, 0.5, 0.9)))
+    return Members(q10, q50, q90, *shares)
+
+
+def _eased(logs: Logs, before: Logs, passed_s: float) -> Logs:
+    """Return the log times led on from the last ones, so that the figures do not jump about."""
+    ease_s = min(_EASE_S, _EASE_SHARE * exp(logs[1]))
+    keep = ease_s / (ease_s + passed_s)
+    low, middle, high = (
+        new + keep * (log(max(exp(was) - passed_s, 0.5)) - new)
+        for new, was in zip(logs, before, strict=True)
+    )
+    return low, middle, high

@@ -7,7 +7,7 @@ whether the sensor cuts or rounds. A finely resolved signal is averaged over sho
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from math import floor
 
 _FINE_C = 0.2  # steps smaller than this are treated as a continuous, noisy signal
 _BIN_S = 5.0
@@ -31,12 +31,13 @@ class Track:
     __slots__ = (
         "_after_hole", "_at_start", "_bin_n", "_bin_sum", "_bin_t", "_bin_t0", "_differences",
         "_last_s", "_value",
-        "broken_s", "levels", "noise_c", "now_s", "quantum_c", "start_level", "start_s", "times",
+        "broken_s", "edges", "levels", "noise_c", "now_s", "quantum_c", "start_level", "start_s", "times",
     )  # fmt: skip
 
     def __init__(self) -> None:
         self.times: list[float] = []
         self.levels: list[float] = []
+        self.edges = 0
         self.quantum_c = 1.0
         self.noise_c = 0.0
         self.now_s = 0.0
@@ -55,6 +56,11 @@ class Track:
     def value(self) -> float | None:
         """The latest reading, degC."""
         return self._value
+
+    @property
+    def seen_s(self) -> float:
+        """How long the path is."""
+        return self.now_s - self.start_s
 
     @property
     def fine(self) -> bool:
@@ -153,6 +159,7 @@ class Track:
         if not same or now_s - self.times[-1] > _CHATTER_S:
             self._append(now_s, edge)
             self._at_start = False
+            self.edges += 1
 
     def _gather(self, now_s: float, value: float) -> None:
         if self._bin_n and now_s - self._bin_t0 >= _BIN_S:
@@ -160,6 +167,7 @@ class Track:
             mean = self._bin_sum / n
             if self._bin_t / n > self.times[-1]:
                 self._append(self._bin_t / n, mean)
+                self.edges += 1
             self._bin_n = 0
         if not self._bin_n:
             self._bin_t0, self._bin_sum, self._bin_t = now_s, 0.0, 0.0
@@ -251,7 +259,7 @@ class Track:
             t1, x1 = self.now_s, level_now
         return x0 + (x1 - x0) * (when_s - t0) / (t1 - t0) if t1 > t0 else x0
 
-    def last_below(self, wanted: Sequence[float], level_now: float) -> list[float | None]:
+    def last_below(self, wanted: list[float], level_now: float) -> list[float | None]:
         """Return for each level (falling order) the latest time the path was there, else None."""
         times, levels = self.times, self.levels
         t1, x1 = self.now_s, level_now
@@ -278,8 +286,8 @@ class Track:
             return target_c - 1.2 * self.noise_c if self.noise_c > 0.02 else target_c
         q = self.quantum_c
         steps = (target_c - self._value) / q
-        whole = float(int(steps)) if steps >= 0 else -float(int(-steps)) - 1.0
-        off = steps - whole
+        whole = float(floor(steps + 1e-3))
+        off = abs(steps - whole)
         if above:
             return self._value + (whole + 1.0) * q
         return self._value + (whole if off < 1e-3 else whole + 1.0) * q
