@@ -89,14 +89,20 @@ def read(path: Path, group: str) -> Curve:
     return curve
 
 
-def measured(folder: Path) -> list[Curve]:
-    """Return the measured warm-ups: drivers A and B to tune on, C and D to report, other fluids."""
-    curves = []
-    for path in sorted((folder / "paired").glob("*.csv")):
-        driver = path.stem.split("_")[-1][0]
-        curves.append(read(path, f"drivers {'A, B' if driver in 'AB' else 'C, D'}"))
-    for path in sorted((folder / "drives").glob("cool_*.csv")):
-        curves.append(read(path, "coolant, driving"))
-    for path in sorted((folder / "other").glob("*.csv")):
-        curves.append(read(path, "hydraulic oil" if "hyd" in path.stem else "heater coolant"))
-    return [c for c in curves if len(c.rows) > 60]
+FOLDERS = (
+    ("paired", "*.csv", "driving, one car"),
+    ("drives", "cool_*.csv", "coolant, driving"),
+    ("town", "*.csv", "coolant, town"),
+    ("air", "*.csv", "aircraft oil"),
+    ("other", "heat*.csv", "heater coolant"),
+    ("other", "hyd*.csv", "hydraulic oil"),
+)
+
+
+def measured(folder: Path) -> list[tuple[Path, str]]:
+    """Return the files of measured curves and the group of each."""
+    return [
+        (path, group)
+        for part, names, group in FOLDERS
+        for path in sorted((folder / part).glob(names))
+    ]

@@ -171,7 +171,9 @@ class Four:
         radiator = 8 * self.engine_w * min(max((self.coolant - self.thermostat) / 5, 0), 1)
         heat = self.engine_w * (revs if way is Phase.IDLE else 2.0) * running
         self.work += (made + swap - pumped - lost - to_case) / self.work_j
-        self.fluid += (pumped - below - self.sump_air * blow * (self.fluid - self.air)) / self.sump_j
+        self.fluid += (
+            pumped - below - self.sump_air * blow * (self.fluid - self.air)
+        ) / self.sump_j
         self.case += (to_case + below + block
                       - self.case_air * blow * (self.case - self.air)) / self.case_j  # fmt: skip
         self.coolant += (heat - swap - block - radiator * running
@@ -184,10 +186,14 @@ def one(seed: int, kind: str, family: str, *, plain: bool = False) -> Curve:
     plant = (Three if family == "three" else Four)(rng, kind == "cooling at idle")
     script, begins = _script(rng, kind)
     shown = range(max(begins - rng.randint(30, 120), 0) if _late(rng, kind) else 0, len(script))
-    step, noise = (1.0, 0.03) if plain else rng.choice(
-        [(1.0, 0.03), (1.0, 0.03), (0.5, 0.02), (1 / 32, 0.05)]
+    step, noise = (
+        (1.0, 0.03)
+        if plain
+        else rng.choice([(1.0, 0.03), (1.0, 0.03), (0.5, 0.02), (1 / 32, 0.05)])
     )
-    seen = (1.0, 1.0, 1.0) if plain else (rng.random() < 0.85, rng.random() < 0.7, rng.random() < 0.4)
+    seen = (
+        (1.0, 1.0, 1.0) if plain else (rng.random() < 0.85, rng.random() < 0.7, rng.random() < 0.4)
+    )
     idle_rpm, rows, heat = rng.uniform(620, 820), [], 0.0
     for second, way in enumerate(script.ways):
         if second >= begins + 1 and plant.fluid > 125:
@@ -199,7 +205,10 @@ def one(seed: int, kind: str, family: str, *, plain: bool = False) -> Curve:
             continue
         values = {}
         if seen[0]:
-            values = {"engine_rpm": idle_rpm * script.revs[second], "speed_kmh": script.speed[second]}
+            values = {
+                "engine_rpm": idle_rpm * script.revs[second],
+                "speed_kmh": script.speed[second],
+            }
         if seen[1]:
             values["coolant_c"] = float(floor(plant.coolant))
         if seen[2]:

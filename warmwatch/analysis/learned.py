@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from warmwatch.analysis.many.frames import Note, find_recordings
-from warmwatch.core.forecast.prior import Point, Prior, learn
+from warmwatch.core.forecast.forecaster import learn
+from warmwatch.core.forecast.prior import Point, Prior, teaches
 from warmwatch.core.job import Job
 from warmwatch.core.phase import PhaseTracker
 from warmwatch.core.reading import Reading
@@ -76,11 +77,7 @@ def _twin_of(first: str, name: str) -> str:
 
 def _no_lesson(points: Sequence[Point]) -> str:
     """Return why a run teaches nothing; empty text when it does."""
-    try:
-        found = _as_kept(learn([points]))
-    except ValueError:
-        return "the fluid takes hours for a degree in it"
-    return "" if found.runs else "the fluid rises too little in it to teach anything"
+    return "" if teaches(points) else "the fluid moves too little in it to teach anything"
 
 
 def _as_kept(prior: Prior) -> Prior:
@@ -105,16 +102,17 @@ def _same(label: str) -> str:
 
 
 def longest_piece(path: Path, job: Job) -> list[Point]:
-    """Return the good readings of the unbroken piece that rises most, as (s, degC, phase).
+    """Return the good readings of the unbroken piece in which the fluid moves most.
 
     A level passed in a gap has no time, and what came before a gap says nothing after it.
     """
     pieces = list(_pieces(path, job.blind_limit_s))
-    return max(pieces, key=_rise_c, default=[])
+    return max(pieces, key=_span_c, default=[])
 
 
-def _rise_c(points: Sequence[Point]) -> float:
-    return max(point[1] for point in points) - points[0][1]
+def _span_c(points: Sequence[Point]) -> float:
+    levels = [point.fluid_c for point in points]
+    return max(levels) - min(levels)
 
 
 def _pieces(path: Path, blind_limit_s: float) -> Iterator[list[Point]]:
@@ -125,13 +123,15 @@ def _pieces(path: Path, blind_limit_s: float) -> Iterator[list[Point]]:
         if not isinstance(item, Reading):
             continue
         verdict = trust.judge(item)
-        phase = phases.step(item.elapsed_s, plausible(item.values))
+        values = plausible(item.values)
+        phase = phases.step(item.elapsed_s, values)
         if verdict is None or verdict.fluid_c is None:
             continue
         if piece and (verdict.fresh or item.elapsed_s - piece[-1][0] > blind_limit_s):
             yield piece
             piece = []
-        piece.append((item.elapsed_s, verdict.fluid_c, phase))
+        beside = (values.get(name) for name in Point._fields[3:])
+        piece.append(Point(item.elapsed_s, verdict.fluid_c, phase, *beside))
     if piece:
         yield piece
 

@@ -1,4 +1,4 @@
-"""`warmwatch learn DIR`: what earlier warm-ups of a vehicle teach the forecast."""
+"""`warmwatch learn DIR`: what earlier recordings of a vehicle teach the forecast."""
 
 import json
 import math
@@ -9,17 +9,23 @@ import click
 
 from warmwatch.analysis.learned import Learned, learn_from, prior_text
 from warmwatch.commands.compare.export import write_bytes
-from warmwatch.core.forecast.prior import Prior
+from warmwatch.core.forecast.ensemble import NAMES
+from warmwatch.core.forecast.prior import Prior, usual_rates
+from warmwatch.core.phase import Phase
 from warmwatch.core.units import from_c
 from warmwatch.errors import RecordingError
 from warmwatch.words.compare.report import NOTES_SHOWN, gathered
 from warmwatch.words.events import clock
 
 BEGINS = b'{\n "format": "warmwatch forecast prior"'
-STEP_C = 10
-LEVELS_C = range(-20, 130, STEP_C)
 FEW = 3
 """With fewer recordings the spread is mostly the cautious default."""
+_SHOWN = (
+    (Phase.IDLE, (30.0, 60.0, 80.0)),
+    (Phase.LOADED, (30.0, 60.0, 80.0)),
+    (Phase.DRIVING, (30.0, 60.0, 80.0)),
+    (Phase.OFF, (90.0, 60.0, 40.0)),
+)
 _PHASES = {"idle": "idling", "loaded": "holding", "driving": "driving", "off": "with engine off"}
 
 
@@ -43,7 +49,7 @@ _PHASES = {"idle": "idling", "loaded": "holding", "driving": "driving", "off": "
 def command(
     paths: Sequence[Path], output: Path, vehicle: str, method: str, unit: str, as_json: bool
 ) -> int:
-    """Learn the usual pace of warming up from recordings, for `watch --learn FILE`.
+    """Learn the usual pace of warming and cooling from recordings, for `watch --learn FILE`.
 
     Give recordings of one vehicle: another vehicle has another pace.
     """
@@ -53,7 +59,7 @@ def command(
             click.echo(f"warmwatch: {line.strip()}", err=True)
         raise RecordingError(
             f"Nothing can be learned from {', '.join(map(str, paths))}: give recordings of "
-            "warmwatch in which the fluid warms up, or folders with some."
+            "warmwatch in which the fluid warms up or cools, or folders with some."
         )
     write_bytes(output, prior_text(learned.prior).encode("utf-8"), BEGINS)
     if as_json:
@@ -83,8 +89,8 @@ def report(learned: Learned, output: Path, unit: str) -> list[str]:
     lines = [f"Recordings: {learned.found} found, {prior.runs} learned from. Written to {output}."]
     if prior.runs < FEW:
         lines.append("So few say little: the forecast stays cautious.")
-    lines += ["", "Usual time of the fluid:", *pace_lines(prior, unit)]
-    lines.append(f"Two warm-ups in three take {spread_text(prior)} times as long.")
+    lines += ["", "Usual pace of the fluid in air of 20 °C:", *pace_lines(prior, unit)]
+    lines.append(f"Two days in three idling makes {spread_text(prior)} times that heat.")
     if prior.shares:
         lines.append(f"Their time was spent {shares_text(prior)}.")
     lines += mixed(learned)
@@ -103,7 +109,7 @@ def mixed(learned: Learned) -> list[str]:
     if len(learned.methods) > 1:
         named = _named(learned.methods)
         lines.append(
-            f"They are of several ways of warming up ({named}), and the pace is a mixture of "
+            f"They are of several methods ({named}), and the pace is a mixture of "
             "theirs: --method LABEL chooses one."
         )
     return lines
@@ -114,21 +120,23 @@ def _named(labels: Sequence[str]) -> str:
 
 
 def pace_lines(prior: Prior, unit: str) -> list[str]:
-    """Return the usual time for every ten degrees that the recordings passed whole."""
+    """Return how fast this vehicle's fluid changes in each way the recordings show."""
     lines = []
-    for low_c in LEVELS_C:
-        cells = [prior.log_pace[(low_c + 20) // 2 + i] for i in range(STEP_C // 2)]
-        paces = [pace for pace in cells if pace is not None]
-        if len(paces) == len(cells):
-            seconds = sum(2.0 * math.exp(pace) for pace in paces)
-            low, high = from_c(low_c, unit), from_c(low_c + STEP_C, unit)
-            lines.append(f"  {low:3.0f} to {high:3.0f} °{unit}  {clock(seconds)}")
-    return lines or ["  known for less than ten degrees in a row"]
+    for way, levels in _SHOWN:
+        if not prior.knows(way):
+            continue
+        rates = ", ".join(
+            f"{rate * (1.8 if unit == 'F' else 1.0):+.1f} at {from_c(level, unit):.0f} °{unit}"
+            for level, rate in usual_rates(prior, way, levels)
+        )
+        lines.append(f"  {_PHASES[way.value]}: {rates} (°{unit} in a minute)")
+    return lines or ["  no way is known for long enough"]
 
 
 def spread_text(prior: Prior) -> str:
-    """Return the factors one standard deviation between runs below and above the usual time."""
-    return f"{math.exp(-prior.between):.2f} to {math.exp(prior.between):.2f}"
+    """Return the factors one standard deviation below and above the usual heat made at idle."""
+    spread = math.sqrt(prior.covariance[NAMES.index("idle")][NAMES.index("idle")])
+    return f"{math.exp(-spread):.2f} to {math.exp(spread):.2f}"
 
 
 def shares_text(prior: Prior) -> str:

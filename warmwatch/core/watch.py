@@ -14,7 +14,7 @@ from warmwatch.core.alerts import Alerts, Ceiling
 from warmwatch.core.approach import Approach
 from warmwatch.core.band import Place, Window, WindowTracker
 from warmwatch.core.events import Event, EventKind
-from warmwatch.core.forecast.forecaster import Forecast, Forecaster
+from warmwatch.core.forecast.forecaster import Forecast, Forecaster, Outlook
 from warmwatch.core.hold import HoldTimer
 from warmwatch.core.job import Job
 from warmwatch.core.latest import Latest, Timed
@@ -33,7 +33,6 @@ DOUBT_QUIET_S = 60.0
 """The same doubt is told at most so often; every doubtful reading is counted and kept."""
 KEPT_WINDOWS = 100
 COOLANT_FRESH_S = 30.0
-COOLING = (Reason("cooling"),)
 FORGOTTEN_S = 240.0
 """After so long with the plug out and without a mark it is asked about."""
 MOST_BEHIND = 50
@@ -58,6 +57,7 @@ class Snapshot:
     held_s: float | None
     rest_left_s: float | None
     forecast: Forecast | None
+    outlook: tuple[Outlook, ...]
     window: Window | None
     windows: tuple[Window, ...]
     alarm: Alarm
@@ -102,6 +102,7 @@ class Watch:
         self._seen_since_s = 0.0
         self._good: tuple[float, float] | None = None
         self._forecast: Forecast | None = None
+        self._outlook: tuple[Outlook, ...] = ()
         self._forecast_second = -1
         self._doubts_told: dict[str, float] = {}
         self._latest = Latest()
@@ -168,6 +169,7 @@ class Watch:
             held_s=self._holds.held_s(now_s),
             rest_left_s=self._holds.rest_left_s(now_s),
             forecast=self._forecast,
+            outlook=self._outlook,
             window=self._tracker.window_now(),
             windows=tuple(self.windows),
             alarm=self.alarm,
@@ -209,7 +211,7 @@ class Watch:
         self._alerts.rearm()
         if self._forecaster is not None:
             self._forecaster.restart()
-        self._forecast = None
+        self._forecast, self._outlook = None, ()
 
     def _keep(self, window: Window | None) -> None:
         if window is not None:
@@ -280,6 +282,7 @@ class Watch:
             ambient_c=self._latest.value("ambient_c", now_s, COOLANT_FRESH_S),
             engine_rpm=self._phases.latest("engine_rpm", now_s),
             speed_kmh=self._phases.latest("speed_kmh", now_s),
+            in_park=self._phases.latest("in_park", now_s),
         )
         return results + self._look_ahead(self._forecaster, now_s, fluid_c)
 
@@ -288,7 +291,7 @@ class Watch:
         if crossing is None:
             return []
         self._keep(crossing.ended)
-        self._forecast = None  # it was for the place before
+        self._forecast, self._outlook = None, ()  # they were for the place before
         self._alerts.rearm()
         reasons: tuple[Reason, ...] = ()
         if crossing.kind is not EventKind.ENTERED and crossing.ended is None:
@@ -301,23 +304,26 @@ class Watch:
         if second == self._forecast_second:
             return []
         self._forecast_second = second
-        place, band = self._tracker.place, self.job.band
-        if place is Place.ABOVE:
-            self._forecast = None
-            near = self._alerts.cooling(now_s, fluid_c, self._level.rate_c_per_min)
-            return [Event(now_s, EventKind.NEARING, fluid_c, None, COOLING)] if near else []
-        target_c, edge = (band.high_c, "high") if place is Place.INSIDE else (band.low_c, "low")
-        self._forecast = forecaster.to_edge(now_s, target_c, edge)
-        kind = self._alerts.step(now_s, place, fluid_c, self._forecast)
+        place = self._tracker.place
+        target_c, edge, to = self._next_edge(forecaster, place)
+        forecast = forecaster.to_edge(now_s, target_c, edge, to)
+        self._forecast = forecast
+        self._outlook = forecaster.outlook(now_s, target_c, edge, to)
+        kind = self._alerts.step(now_s, place, fluid_c, forecast)
         if kind is None:
-            return [self._forecast]
-        return [self._forecast, Event(now_s, kind, fluid_c, None, self._why(kind))]
+            return [forecast]
+        return [forecast, Event(now_s, kind, fluid_c, None, _why(kind, forecast, target_c))]
 
-    def _why(self, kind: EventKind) -> tuple[Reason, ...]:
-        if kind is not EventKind.LEVELLING_OFF or self._forecast is None:
-            return ()
-        level_c = self._forecast.level_c
-        return () if level_c is None else (Reason("levels-off", {"level_c": round(level_c, 1)}),)
+    def _next_edge(self, forecaster: Forecaster, place: Place) -> tuple[float, str, str]:
+        """Return the edge that comes next: its level, which it is, and what happens there."""
+        band = self.job.band
+        if place is Place.ABOVE:
+            return band.high_c, "high", "enter"
+        if place is not Place.INSIDE:
+            return band.low_c, "low", "enter"
+        if forecaster.falls():
+            return band.low_c, "low", "leave"
+        return band.high_c, "high", "leave"
 
     def _too_hot(self, reading: Reading, verdict: Verdict | None) -> list[Result]:
         reasons = []
@@ -334,6 +340,7 @@ class Watch:
     def _mark(self, mark: Mark) -> None:
         self._alarms.hear()
         self._level.mark(mark, self._tracker.place, self._fluid_c, blind=self.blind)
+<<<<<<< HEAD
         self._plug_mark_s = mark.elapsed_s
         if mark.name is MarkName.PLUG_OUT and self._plug is not Plug.OUT:
             self._plug, self._plug_out_s = Plug.OUT, mark.elapsed_s
@@ -386,3 +393,19 @@ def _believable(reading: Reading) -> Mapping[str, float]:
     if reading.doubts.keys().isdisjoint(values):
         return values
     return {name: value for name, value in values.items() if name not in reading.doubts}
+=======
+        if mark.name is MarkName.PLUG_OUT:
+            self._plug_out_s = mark.elapsed_s
+        elif mark.name in (MarkName.PLUG_IN, MarkName.LEVEL_SET):
+            self._plug_out_s = None
+
+
+def _why(kind: EventKind, forecast: Forecast, target_c: float) -> tuple[Reason, ...]:
+    """Return what belongs to an alert: that it comes by cooling, or where the fluid settles."""
+    level_c = forecast.level_c
+    if kind is EventKind.LEVELLING_OFF and level_c is not None:
+        figures = {"level_c": level_c}
+        if forecast.falling:
+            return (Reason("holds-above", {**figures, "edge_c": target_c}),)
+        return (Reason("levels-off", figures),)
+    return (Reason("cooling"),) if kind is EventKind.NEARING and forecast.falling else ()

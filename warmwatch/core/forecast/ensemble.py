@@ -36,7 +36,11 @@ PARAMETERS: tuple[tuple[str, float, float], ...] = (
     ("wind", 0.8, 0.7),  # more exchange with the air at 60 km/h
     ("engine", 2.5 / 60, 0.6),  # K/s of the coolant at idle
     ("engine_air", 1 / 4000, 0.6),
-    ("still", 0.5, 0.6),  # exchange of fluid and case with the engine off, over that with it running
+    (
+        "still",
+        0.5,
+        0.6,
+    ),  # exchange of fluid and case with the engine off, over that with it running
 )
 NAMES = tuple(name for name, _, _ in PARAMETERS)
 _FIRST = THERMOSTAT + 1
@@ -122,7 +126,9 @@ class Ensemble:
         self._theta = np.exp(self.x[_FIRST:])
         self._unwalked_s = 0.0
 
-    def begin(self, fluid_c: float, step_c: float, coolant_c: float | None, air_c: float | None) -> None:
+    def begin(
+        self, fluid_c: float, step_c: float, coolant_c: float | None, air_c: float | None
+    ) -> None:
         """Take a first reading: nothing is known but it, and what is beside it."""
         d, x = self._draws, self.x
         share = 0.5 * (1.0 + np.tanh(0.9 * d[FLUID]))  # within the step, about even
@@ -229,7 +235,11 @@ class Ensemble:
         below = case + to_air * air + to_block * coolant
         scale = 1.0 / (here * there - to_case * back)
         return np.stack(
-            [(right * there + to_case * below) * scale, (below * here + back * right) * scale, coolant]
+            [
+                (right * there + to_case * below) * scale,
+                (below * here + back * right) * scale,
+                coolant,
+            ]
         )
 
     def _walk(self, doing: Doing) -> None:
@@ -243,4 +253,3 @@ class Ensemble:
         process = sum(share * _PROCESS_K[phase] for phase, share in doing.mix.items())
         self.x[FLUID] += process * sqrt(span / 60.0) * noise[-1]
         self.x[CASE] += _CASE_K * sqrt(span / 60.0) * noise[-2]
-

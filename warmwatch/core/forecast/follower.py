@@ -56,9 +56,7 @@ class Follower:
         self._take(now_s, beside)
         if self._at_s is None:
             self._at_s = now_s
-            self.ensemble.begin(
-                fluid_c, self.track.quantum_c, beside.coolant_c, beside.ambient_c
-            )
+            self.ensemble.begin(fluid_c, self.track.quantum_c, beside.coolant_c, beside.ambient_c)
         if self._lost:
             self._rejoin(now_s, fluid_c, phase)
         edged = self.track.edges != edges

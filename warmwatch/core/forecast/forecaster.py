@@ -1,5 +1,6 @@
 """Time until an edge of the band is reached or left, with quantiles."""
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, log
 
@@ -9,8 +10,9 @@ from warmwatch.core.forecast.candidates import Members, features
 from warmwatch.core.forecast.correction import learned
 from warmwatch.core.forecast.ensemble import Ahead, Doing
 from warmwatch.core.forecast.follower import Beside, Follower
-from warmwatch.core.forecast.prior import Prior, ensemble_of
+from warmwatch.core.forecast.prior import Point, Prior, ensemble_of, learned_from, spent, teaches
 from warmwatch.core.phase import Phase
+from warmwatch.core.reason import Reason
 
 __all__ = ["Forecast", "Forecaster", "Outlook", "Prior", "Rest"]
 
@@ -26,6 +28,7 @@ _AGAIN_S = 10.0  # the members are run ahead again after so long
 _SOONER_S = 3.0  # or so long, where a step was crossed
 _OUTLOOK_AGAIN_S = 30.0
 _EASE_S, _EASE_SHARE = 20.0, 0.06  # memory of the figures: so long, and that share of what is left
+_EASE_GAP_S = 12.0  # asked more rarely, every forecast stands alone
 _MOST_QUESTIONS = 8
 _GIVEN_CHANCE, _KEPT_CHANCE = 0.1, 0.07  # from here times are given, and below this no more
 _LEAST_REACHING = 4  # members, for quantiles to mean something
@@ -49,7 +52,7 @@ class Forecast:
     all are None where that is unlikely. `chance` is the probability that it is reached at the present way:
     warming within an hour (a drive ends some time), cooling within three. `level_c` is where the
     fluid settles short of the edge, None while that cannot be said. `rate_c_per_min` is the
-    present rate. `basis` says what the forecast rests on, as the text of a reason.
+    present rate. `basis` says what the forecast rests on.
     """
 
     elapsed_s: float
@@ -61,7 +64,7 @@ class Forecast:
     level_c: float | None
     rate_c_per_min: float
     to: str = "enter"
-    basis: str = ""
+    basis: Reason | None = None
 
     @property
     def falling(self) -> bool:
@@ -161,7 +164,9 @@ class Forecaster:
         falling = (edge == "high") == (to == "enter")
         track = self._follower.track
         if not self._seen():
-            return Forecast(elapsed_s, edge, None, None, None, 0.5, None, 0.0, to, "too-early")
+            return Forecast(
+                elapsed_s, edge, None, None, None, 0.5, None, 0.0, to, Reason("too-early")
+            )
         level = track.level()
         span = max(min(_RATE_WINDOW_S, track.now_s - track.broken_s), 10.0)
         rate = (level - track.at(track.now_s - span, level)) / span
@@ -176,6 +181,10 @@ class Forecaster:
         basis = self._basis()
         return Forecast(elapsed_s, edge, q10, q50, q90, chance, level_c, per_min, to, basis)
 
+    def learned(self, runs: int, spent_s: Mapping[Phase, float]) -> Prior:
+        """Return what was learned of this vehicle so far, from so many recordings."""
+        return learned_from(self._follower.ensemble, runs, spent_s)
+
     def falls(self) -> bool:
         """Whether the fluid cools at the present way, so that the bottom is what comes next."""
         if not self._seen():
@@ -186,9 +195,7 @@ class Forecaster:
             self._falls = change < 0.0
         return self._falls
 
-    def outlook(
-        self, elapsed_s: float, target_c: float, edge: str, to: str
-    ) -> tuple[Outlook, ...]:
+    def outlook(self, elapsed_s: float, target_c: float, edge: str, to: str) -> tuple[Outlook, ...]:
         """Return what the other ways that are known would give; never holds against the brake."""
         phase = self._follower.context.phase
         if not self._seen():
@@ -242,7 +249,8 @@ class Forecaster:
         base = log(members.q50)
         logs = (base + low, base + middle, base + high)
         way = context.phase
-        if before is not None and before.way is way and before.given:
+        late = before is None or run_s - before.at_s > _EASE_GAP_S
+        if before is not None and not late and before.way is way and before.given:
             logs = _eased(logs, before.logs, run_s - before.at_s)
         kept = before is not None and before.given
         given = members.ever >= (_KEPT_CHANCE if kept else _GIVEN_CHANCE)
@@ -270,19 +278,19 @@ class Forecaster:
             return None
         return None if gain > max(_MOST_AHEAD * climb, _MOST_AHEAD_C) else round(end, 1)
 
-    def _basis(self) -> str:
+    def _basis(self) -> Reason:
         """Return what the forecast rests on most."""
         track, context = self._follower.track, self._follower.context
         way_s = track.now_s - context.way_since_s
         level = track.level()
         moved = abs(level - track.at(context.way_since_s, level))
         if way_s >= _OWN_S or moved >= _OWN_STEPS * max(track.quantum_c, 0.5):
-            return f"own-pace way_s={way_s:.0f}"
+            return Reason("own-pace", {"way_s": float(round(way_s))})
         if context.spent_s[context.phase] - way_s >= _SPELL_S:
-            return "earlier-spell"
+            return Reason("earlier-spell")
         if self._prior is not None and self._prior.knows(context.phase):
-            return f"records runs={self._prior.runs}"
-        return "typical"
+            return Reason("records", {"runs": float(self._prior.runs)})
+        return Reason("typical")
 
     def _other_ways(self) -> list[Phase]:
         context, prior = self._follower.context, self._prior
@@ -300,8 +308,8 @@ class Forecaster:
         chance = round(members.ever if falling else members.lasting, 3)
         if members.ever < _GIVEN_CHANCE:
             return Outlook(way, None, None, None, chance)
-        times = (members.q10, members.q50, members.q90)
-        return Outlook(way, *(round(t, 1) for t in times), chance)
+        q10, q50, q90 = (round(t, 1) for t in (members.q10, members.q50, members.q90))
+        return Outlook(way, q10, q50, q90, chance)
 
 
 def _members(ahead: Ahead, target: float, falling: bool, phase: Phase) -> Members:
@@ -329,3 +337,27 @@ def _eased(logs: Logs, before: Logs, passed_s: float) -> Logs:
         for new, was in zip(logs, before, strict=True)
     )
     return low, middle, high
+
+
+def learn(runs: Iterable[Sequence[Point]]) -> Prior:
+    """Return what recordings of one vehicle teach; each is its good readings in order.
+
+    Runs in which the fluid hardly moves teach nothing. Without any run the prior is empty and
+    changes no forecast.
+    """
+    prior = Prior((), (), 0, {})
+    told = [points for points in runs if teaches(points)]
+    for i, points in enumerate(told, 1):
+        forecaster = Forecaster(prior)
+        for point in points:
+            forecaster.update(
+                point.elapsed_s,
+                point.fluid_c,
+                phase=point.phase,
+                coolant_c=point.coolant_c,
+                ambient_c=point.ambient_c,
+                engine_rpm=point.engine_rpm,
+                speed_kmh=point.speed_kmh,
+            )
+        prior = forecaster.learned(i, spent(told[:i]))
+    return prior

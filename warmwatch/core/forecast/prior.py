@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from warmwatch.core.forecast.ensemble import NAMES, Ensemble
+from warmwatch.core.forecast.ensemble import CASE, NAMES, Doing, Ensemble
 from warmwatch.core.phase import Phase
 
 VERSION = 2
@@ -21,6 +21,7 @@ BETWEEN = 0.15
 _LEAST_MOVED_C = 6.0
 _KNOWN_SHARE = 0.05
 _MOST_STEP_S = 10.0
+_SHOWN_S, _SHOWN_AIR_C, _WARM_C = 240.0, 20.0, 88.0
 
 
 class Point(NamedTuple):
@@ -132,3 +133,16 @@ def spent(runs: Iterable[Sequence[Point]]) -> dict[Phase, float]:
         for before, after in itertools.pairwise(points):
             total[before.phase] += min(after.elapsed_s - before.elapsed_s, _MOST_STEP_S)
     return total
+
+
+def usual_rates(prior: Prior, way: Phase, levels_c: Sequence[float]) -> list[tuple[float, float]]:
+    """Return the usual rate (K/min) at each level, once fluid and case are about equally warm."""
+    found = []
+    for level_c in levels_c:
+        ensemble = ensemble_of(prior)
+        ensemble.begin(level_c, 0.0, min(level_c, _WARM_C), _SHOWN_AIR_C)
+        ensemble.x[CASE] = level_c
+        ahead = ensemble.ahead(Doing({way: 1.0}), level_c, level_c)
+        rate = (ahead.level_c(_SHOWN_S) - level_c) / _SHOWN_S * 60.0
+        found.append((level_c, round(rate, 2)))
+    return found
