@@ -14,6 +14,7 @@ import numpy as np
 
 from tests.evaluation.curves import Curve
 from tests.evaluation.peers import RULES, SLOW_RULES
+from tests.evaluation.plants import LAWS
 from warmwatch.core.forecast.forecaster import Forecast, Forecaster, Prior
 
 OURS = "warmwatch"
@@ -22,7 +23,7 @@ CAP = log(4.0)
 BINS_S = ((60.0, 120.0), (120.0, 240.0), (240.0, 480.0), (480.0, 900.0), (900.0, inf))
 WITHIN_S = 3600.0
 _LEAST_S, _HOLDS_S, _FIRST_C, _TARGETS = 5.0, 10.0, 2.0, 10
-_COOLING = ("engine off", "cooling at idle")
+COOLING = ("engine off", "cooling at idle", LAWS[1])
 
 
 def wilson(successes: int, n: int, z: float = 1.959963984540054) -> tuple[float, float]:
@@ -68,7 +69,7 @@ def follow(
     curve: Curve, prior: Prior | None = None, *, peers: bool = True, slow: bool = True
 ) -> list[Moment]:
     """Return the scored moments of one curve."""
-    falling = curve.group.startswith(_COOLING)
+    falling = curve.group.startswith(COOLING)
     times = np.array([row.elapsed_s for row in curve.rows])
     values = np.array([row.fluid_c for row in curve.rows])
     began = int(np.searchsorted(times, curve.from_s))

@@ -17,8 +17,8 @@ from typing import Any
 import numpy as np
 
 from tests.evaluation.curves import Curve, measured, read
-from tests.evaluation.plants import KINDS, many
-from tests.evaluation.scores import EVERY_S, WITHIN_S, _reached, _targets
+from tests.evaluation.plants import KINDS, LAWS, many
+from tests.evaluation.scores import COOLING, EVERY_S, WITHIN_S, _reached, _targets
 from warmwatch.core.forecast.candidates import FEATURES, features
 from warmwatch.core.forecast.correction import OUTPUTS
 from warmwatch.core.forecast.forecaster import Forecaster, _members
@@ -38,6 +38,8 @@ class Lesson:
     curve: str
     found: list[float]
     answer: float
+    since_s: float = 0.0
+    truth_s: float = 0.0
 
 
 def lessons(make: Callable[[], list[Curve]]) -> list[Lesson]:
@@ -51,7 +53,7 @@ def lessons(make: Callable[[], list[Curve]]) -> list[Lesson]:
 
 
 def _all_lessons(curve: Curve) -> list[Lesson]:
-    falling = curve.group.startswith(("engine off", "cooling"))
+    falling = curve.group.startswith(COOLING)
     times = np.array([row.elapsed_s for row in curve.rows])
     values = np.array([row.fluid_c for row in curve.rows])
     began = int(np.searchsorted(times, curve.from_s))
@@ -77,7 +79,8 @@ def _all_lessons(curve: Curve) -> list[Lesson]:
             sign = -1.0 if falling else 1.0
             x = features(track, context, level, target, sign, members)
             y = float(np.clip(np.log(truth_s / members.q50), -_MOST_LOG, _MOST_LOG))
-            found.append(Lesson(curve.group, curve.name, x, y))
+            since_s = row.elapsed_s - times[began]
+            found.append(Lesson(curve.group, curve.name, x, y, float(since_s), float(truth_s)))
     return found
 
 
@@ -134,7 +137,7 @@ def main() -> None:
     parser.add_argument("--without", default="", help="a measured group to leave out")
     parser.add_argument("-o", "--output", type=Path, default=FILE)
     options = parser.parse_args()
-    makes = [partial(many, kind, "three", 1, 9000 + 1000 * i) for kind in KINDS
+    makes = [partial(many, kind, "three", 1, 9000 + 1000 * i) for kind in (*KINDS, *LAWS)
              for i in range(options.runs)]  # fmt: skip
     taught = ("driving, one car", "coolant, driving", "coolant, town", "aircraft oil")
     makes += [partial(_read, path, group) for path, group in measured(options.curves)

@@ -4,7 +4,7 @@ Every time enters as the logarithm of its ratio to the ensemble's median, so tha
 transmission and a large fast one look alike. `sign` is 1 for a rise and -1 for a fall to `target`.
 """
 
-from math import log
+from math import exp, log
 from typing import NamedTuple
 
 from warmwatch.core.forecast.context import Context
@@ -20,6 +20,7 @@ FEATURES = (
 """Names of the features in order; a table of corrections is for these names or refused."""
 _LEAST_K_PER_S = 0.02 / 60.0
 _MOST_S = 20000.0
+_MOST_BEND, _STRAIGHT, _NEVER_SHARE = 3.0, 0.01, 1e-4
 
 
 class Members(NamedTuple):
@@ -54,16 +55,15 @@ def _newton(track: Track, span_s: float, level: float, left: float, sign: float)
     """
     half = max(span_s / 2.0, 1.0)
     middle, start = (track.at(track.now_s - ago, level) for ago in (half, 2.0 * half))
-    late, early = sign * (level - middle) / half, sign * (middle - start) / half
-    moved = sign * (level - start)
-    if late <= _LEAST_K_PER_S or early <= 0.0 or moved <= 0.0:
+    late, early = sign * (level - middle), sign * (middle - start)
+    if late <= _LEAST_K_PER_S * half or early <= 0.0:
         return _line(track, span_s, level, left, sign)
-    decay = log(min(max(early / late, 0.2), 5.0)) / half  # of the rate, per second
-    now_rate = late * min(max(1.0 - 0.5 * decay * half, 0.3), 2.0)
-    share = 1.0 - left * decay / now_rate
-    if abs(decay) < 1e-7:
-        return left / now_rate
-    return min(-log(share) / decay, _MOST_S) if share > 1e-6 else _MOST_S
+    bend = min(max(log(early / late), -_MOST_BEND), _MOST_BEND)  # decay of the rate in one half
+    if abs(bend) < _STRAIGHT:
+        return min(left / late * half, _MOST_S)
+    to_come = late / (exp(bend) - 1.0)  # negative where the rate grows
+    share = 1.0 - left / to_come
+    return min(-log(share) / bend * half, _MOST_S) if share > _NEVER_SHARE else _MOST_S
 
 
 def features(

@@ -125,7 +125,7 @@ class Context:
 
     @property
     def _halted_s(self) -> float:
-        return (self._last_s or 0.0) - self.phase_since_s
+        return max((self._last_s or 0.0) - self.phase_since_s, 0.0)
 
     @property
     def _since_hold_s(self) -> float:
