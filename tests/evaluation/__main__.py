@@ -1,7 +1,7 @@
 """Score the forecasts: `python -m tests.evaluation [CURVES_DIR]`.
 
-Measured curves come from CURVES_DIR (they are not part of this repository); the others are invented,
-with fixed seeds, of the family that nothing was learned on.
+Measured curves come from CURVES_DIR (they are not part of this repository); the others are
+invented, with fixed seeds, of the family that nothing was learned on.
 """
 
 import argparse

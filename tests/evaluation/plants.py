@@ -106,13 +106,13 @@ class Three:
         self.fluid = self.air + rng.choice([0.0, 0.0, rng.uniform(0, 30)])
         self.case = self.fluid - rng.uniform(0, 3)
         self.coolant = self.fluid + rng.choice([0.0, rng.uniform(0, 40)])
-        self.base = _logu(rng, *((0.08, 0.5) if cool else (0.8, 5.0))) / 60
+        self.base = _logu(rng, *((0.06, 0.35) if cool else (0.8, 5.0))) / 60
         self.held, self.drive = _logu(rng, 2, 12), _logu(rng, *((6, 16) if cool else (1.2, 3.5)))
         self.thick, self.width = rng.uniform(0, 1.8), rng.uniform(15, 45)
         self.power = rng.uniform(1.0, 2.6)
         self.to_case, self.ratio = _logu(rng, 40, 900), _logu(rng, 0.4, 4)
-        self.case_air = _logu(rng, 1200, 9000)
-        self.to_coolant = rng.choice([1e9, _logu(rng, 500, 6000)])
+        self.case_air = _logu(rng, *((800, 4000) if cool else (1200, 9000)))
+        self.to_coolant = 1e9 if cool else rng.choice([1e9, _logu(rng, 500, 6000)])
         self.block = rng.choice([1e9, 1e9 if cool else _logu(rng, 1500, 12000)])
         self.engine, self.engine_air = _logu(rng, 1.5, 7) / 60, _logu(rng, 2400, 12000)
         self.opens, self.wind = rng.uniform(78, 97), rng.uniform(0.2, 2.5)
@@ -145,14 +145,14 @@ class Four:
         self.coolant = start if rng.random() < 0.7 else start + u(5, 40)
         self.sump_j, self.work_j = u(2.5, 6) * 2100, u(1.5, 5) * 2100
         self.case_j, self.engine_j = u(12, 42) * 900, u(70e3, 190e3)
-        self.idle_w = u(40, 260) if cool else u(350, 2100)
+        self.idle_w = u(40, 200) if cool else u(350, 2100)
         self.held_w, self.drive_w = u(2500, 9000), u(900, 2200) if not cool else u(1200, 3500)
         self.exponent, self.rev_power = u(0.3, 0.9), u(1.5, 3)
         self.flow_w, self.work_case = u(120, 700), u(25, 220)
         self.sump_case, self.sump_air = u(10, 90), u(1, 8)
-        self.case_air = u(9, 30) if cool else u(4, 20)
-        self.case_engine = u(0, 8) if cool else u(2, 40)
-        self.exchanger = rng.choice([0.0, u(20, 220), u(20, 220)])
+        self.case_air = u(12, 40) if cool else u(4, 20)
+        self.case_engine = u(0, 4) if cool else u(2, 40)
+        self.exchanger = 0.0 if cool else rng.choice([0.0, u(20, 220), u(20, 220)])
         self.opens = rng.choice([-99.0, u(45, 80)])
         self.cooler = rng.choice([0.0, 0.0, u(10, 80)])
         self.bypass = u(60, 85)
@@ -184,8 +184,8 @@ class Four:
         ) / self.sump_j
         self.case += (to_case + below + block
                       - self.case_air * blow * (self.case - self.air)) / self.case_j  # fmt: skip
-        self.coolant += (heat - swap - block - radiator * running
-                         - self.engine_air * blow * (self.coolant - self.air)) / self.engine_j  # fmt: skip
+        lost_here = self.engine_air * blow * (self.coolant - self.air) + radiator * running
+        self.coolant += (heat - swap - block - lost_here) / self.engine_j
 
 
 class Law:
@@ -247,7 +247,7 @@ def _late(rng: random.Random, kind: str) -> bool:
     return kind in ("engine off", "cooling at idle") and rng.random() < 0.5
 
 
-_MOST_C, _LEAST_FALL_C = 112.0, 4.0
+_MOST_C, _LEAST_FALL_C = 112.0, 8.0
 
 
 def many(kind: str, family: str, runs: int, first: int = 0, *, plain: bool = False) -> list[Curve]:

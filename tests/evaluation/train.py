@@ -66,7 +66,7 @@ def _all_lessons(curve: Curve) -> list[Lesson]:
         row.feed(forecaster)
         if row.elapsed_s < ask_s or row.elapsed_s - times[began] > WITHIN_S:
             continue
-        ask_s += 2 * EVERY_S
+        ask_s += EVERY_S
         track, context = follower.track, follower.context
         level, ahead = track.level(), None
         for target_c, at_s in due.items():

@@ -15,7 +15,6 @@ from warmwatch.core.phase import Phase
 from warmwatch.core.units import from_c
 from warmwatch.errors import RecordingError
 from warmwatch.words.compare.report import NOTES_SHOWN, gathered
-from warmwatch.words.events import clock
 
 BEGINS = b'{\n "format": "warmwatch forecast prior"'
 FEW = 3

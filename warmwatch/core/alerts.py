@@ -136,6 +136,16 @@ def _within(forecast: Forecast, lead_s: float) -> bool:
     return likely and forecast.q50_s is not None and forecast.q50_s <= lead_s
 
 
+def why(kind: EventKind, forecast: Forecast, target_c: float) -> tuple[Reason, ...]:
+    """Return what belongs to an alert: that it comes by cooling, or where the fluid settles."""
+    level_c = forecast.level_c
+    if kind is EventKind.LEVELLING_OFF and level_c is not None:
+        if forecast.falling:
+            return (Reason("holds-above", {"level_c": level_c, "edge_c": target_c}),)
+        return (Reason("levels-off", {"level_c": level_c}),)
+    return (Reason("cooling"),) if kind is EventKind.NEARING and forecast.falling else ()
+
+
 class Ceiling:
     """Tells once when two readings reached a ceiling; again only after a real fall.
 

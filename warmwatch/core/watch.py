@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from warmwatch.core.alarm import Alarm, AlarmCode, AlarmTracker, Plug
-from warmwatch.core.alerts import Alerts, Ceiling
+from warmwatch.core.alerts import Alerts, Ceiling, why
 from warmwatch.core.approach import Approach
 from warmwatch.core.band import Place, Window, WindowTracker
 from warmwatch.core.events import Event, EventKind
@@ -312,7 +312,7 @@ class Watch:
         kind = self._alerts.step(now_s, place, fluid_c, forecast)
         if kind is None:
             return [forecast]
-        return [forecast, Event(now_s, kind, fluid_c, None, _why(kind, forecast, target_c))]
+        return [forecast, Event(now_s, kind, fluid_c, None, why(kind, forecast, target_c))]
 
     def _next_edge(self, forecaster: Forecaster, place: Place) -> tuple[float, str, str]:
         """Return the edge that comes next: its level, which it is, and what happens there."""
@@ -340,7 +340,6 @@ class Watch:
     def _mark(self, mark: Mark) -> None:
         self._alarms.hear()
         self._level.mark(mark, self._tracker.place, self._fluid_c, blind=self.blind)
-<<<<<<< HEAD
         self._plug_mark_s = mark.elapsed_s
         if mark.name is MarkName.PLUG_OUT and self._plug is not Plug.OUT:
             self._plug, self._plug_out_s = Plug.OUT, mark.elapsed_s
@@ -393,19 +392,3 @@ def _believable(reading: Reading) -> Mapping[str, float]:
     if reading.doubts.keys().isdisjoint(values):
         return values
     return {name: value for name, value in values.items() if name not in reading.doubts}
-=======
-        if mark.name is MarkName.PLUG_OUT:
-            self._plug_out_s = mark.elapsed_s
-        elif mark.name in (MarkName.PLUG_IN, MarkName.LEVEL_SET):
-            self._plug_out_s = None
-
-
-def _why(kind: EventKind, forecast: Forecast, target_c: float) -> tuple[Reason, ...]:
-    """Return what belongs to an alert: that it comes by cooling, or where the fluid settles."""
-    level_c = forecast.level_c
-    if kind is EventKind.LEVELLING_OFF and level_c is not None:
-        figures = {"level_c": level_c}
-        if forecast.falling:
-            return (Reason("holds-above", {**figures, "edge_c": target_c}),)
-        return (Reason("levels-off", figures),)
-    return (Reason("cooling"),) if kind is EventKind.NEARING and forecast.falling else ()

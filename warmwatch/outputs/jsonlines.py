@@ -98,12 +98,14 @@ def forecast_object(forecast: Forecast) -> dict[str, object]:
         "kind": "forecast",
         "elapsed_s": forecast.elapsed_s,
         "edge": forecast.edge,
+        "to": forecast.to,
         "q10_s": forecast.q10_s,
         "q50_s": forecast.q50_s,
         "q90_s": forecast.q90_s,
         "chance": forecast.chance,
         "level_c": forecast.level_c,
         "rate_c_per_min": forecast.rate_c_per_min,
+        "basis": "" if forecast.basis is None else str(forecast.basis),
     }
 
 

@@ -33,6 +33,12 @@ REASONS = {
     "not-seen-inside": "not seen inside the band before",
     "cooling": "cooling",
     "levels-off": "levelling off near {level_c}",
+    "holds-above": "it holds near {level_c} with the engine running",
+    "own-pace": "its own pace this way, {way_s}",
+    "earlier-spell": "its pace earlier in this run",
+    "records": "this vehicle's earlier records ({runs})",
+    "typical": "typical vehicles: its own pace does not show yet",
+    "too-early": "too early to say",
     "level-set-plug-out": "the level is set and the plug is still out",
     "plug-out-engine-runs": "the engine runs with the plug out",
     "plug-out-long": "it has been out for {out_s}; mark what happens",
@@ -125,6 +131,9 @@ EVENTS = {
     "levelling-off": (
         "Levelling off below the band{now}: not reached at the present way of heating."
     ),
+    "levelling-off-above": (
+        "It holds near {level}{now}: it will not cool to {high} with the engine running."
+    ),
     "levelling-off-near": (
         "Levelling off near {level}, {short} below the band{now}: not reached at the present way "
         "of heating."
@@ -148,6 +157,13 @@ EVENTS = {
 FORECASTS = {
     "level-below-band": "levelling off near {level}, {short} below the band",
     "level-below-top": "levelling off near {level}, {short} below the top of the band",
+    "level-above-band": "it holds near {level}, {short} above the band",
+    "level-above-bottom": "it holds near {level}, {short} above the bottom of the band",
+    "perhaps": "perhaps not; if so, {text}",
+    "not-while-cooling": "not reached while the fluid cools",
+    "not-this-way": "not reached at the present way of heating",
+    "perhaps-not-this-way": "perhaps not reached at the present way of heating",
+    "not-cooled-to": "not cooled to at the present way",
 }
 PLACES = {
     "blind": "BLIND: temperature not known",
@@ -236,10 +252,19 @@ CONDITIONS_LINE = {
 AHEAD = {
     "band": "the band: {text}",
     "top": "the top of the band: {text}",
+    "bottom": "the bottom of the band: {text}",
     "band-not-known": "time to the band not known",
     "top-not-known": "time to the top not known",
+    "bottom-not-known": "time to the bottom not known",
     "to-band": "{time} to the band{spread}",
     "to-top": "{time} to the top{spread}",
+    "to-bottom": "{time} to the bottom{spread}",
+    "way-idle": "idling",
+    "way-driving": "driving",
+    "way-off": "engine off",
+    "outlook": "{way} {time}",
+    "outlook-not": "{way}: not",
+    "outlook-perhaps": "{way} perhaps {time}",
 }
 BOARD = {
     "recorded": "Recorded: {path}",
@@ -317,6 +342,7 @@ SPEECH = {
     "left-low": "Below the band{degrees}.",
     "levelling-off": "Levelling off below the band{degrees}.",
     "levelling-off-near": "Levelling off near {level}, below the band.",
+    "levelling-off-above": "It will not cool to the band with the engine running.",
     "blind": "Signal lost.",
     "seeing": "Signal is back{degrees}.",
     "hold-limit": "End the hold.",

@@ -50,6 +50,8 @@ def _variant(event: Event) -> str:
     codes = {reason.code for reason in event.reasons}
     if "not-seen-inside" in codes:
         return "above" if event.kind is EventKind.LEFT_HIGH else "below"
+    if "holds-above" in codes:
+        return "levelling-off-above"
     return "levelling-off-near" if "levels-off" in codes else str(event.kind)
 
 
@@ -57,6 +59,8 @@ def _level(event: Event, band: Band, unit: str) -> dict[str, str]:
     for reason in event.reasons:
         if reason.code == "levels-off":
             return level_figures(reason.figures["level_c"], band.low_c, unit)
+        if reason.code == "holds-above":
+            return {"level": temperature(round(reason.figures["level_c"]), unit)}
     return {}
 
 

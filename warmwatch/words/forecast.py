@@ -3,7 +3,8 @@
 from dataclasses import dataclass, field, replace
 from math import inf
 
-from warmwatch.core.forecast.forecaster import Forecast
+from warmwatch.core.forecast.forecaster import Forecast, Outlook
+from warmwatch.core.units import from_c
 from warmwatch.words.catalogue import phrase
 from warmwatch.words.events import level_figures
 
@@ -98,7 +99,24 @@ def forecast_text(forecast: Forecast, shown: Shown | None = None) -> str:
     times = shown if shown is not None else steady(None, forecast)
     if forecast.q50_s is None or times is None:
         return _refusal(forecast)
-    return times.words or _words(times, forecast.elapsed_s)
+    text = times.words or _words(times, forecast.elapsed_s)
+    return phrase("forecast.perhaps", text=text) if is_doubtful(forecast) else text
+
+
+def is_doubtful(forecast: Forecast) -> bool:
+    """Whether the edge is rather not reached, so that a time is no promise."""
+    return forecast.chance < _UNKNOWN_CHANCE
+
+
+def outlook_text(outlook: Outlook) -> str:
+    """Return `idling 14 min`, `engine off: not`."""
+    way = phrase(f"ahead.way-{outlook.way}")
+    if outlook.q10_s is None or outlook.q50_s is None or outlook.q90_s is None:
+        return phrase("ahead.outlook-not", way=way)
+    text = time_text(outlook.q10_s, outlook.q50_s, outlook.q90_s)
+    head = text.partition(",")[0].removeprefix("about ")
+    code = "outlook" if outlook.chance >= _UNKNOWN_CHANCE else "outlook-perhaps"
+    return phrase(f"ahead.{code}", way=way, time=head)
 
 
 def _words(times: Shown, now_s: float) -> str:
@@ -112,10 +130,12 @@ def _refusal(forecast: Forecast) -> str:
     """Return why no time is said; empty where that is not known."""
     if forecast.chance >= _UNKNOWN_CHANCE:
         return ""
+    if forecast.falling:
+        return phrase("forecast.not-cooled-to")
     if forecast.rate_c_per_min <= _COOLING_C_PER_MIN:
-        return "not reached while the fluid cools"
-    perhaps = "" if forecast.chance <= _HARDLY_CHANCE else "perhaps "
-    return f"{perhaps}not reached at the present way of heating"
+        return phrase("forecast.not-while-cooling")
+    perhaps = "" if forecast.chance <= _HARDLY_CHANCE else "perhaps-"
+    return phrase(f"forecast.{perhaps}not-this-way")
 
 
 def time_text(early_s: float, middle_s: float, late_s: float) -> str:
@@ -154,7 +174,16 @@ def levelling_text(forecast: Forecast, target_c: float, unit: str = "C") -> str:
     `target_c` is the edge the forecast is for; `unit` is "C" or "F".
     """
     level_c = forecast.level_c
-    if level_c is None or level_c >= target_c or forecast.chance > _HARDLY_CHANCE:
+    if level_c is None or forecast.chance > _HARDLY_CHANCE:
+        return ""
+    if forecast.falling:
+        if level_c <= target_c:
+            return ""
+        code = "level-above-band" if forecast.to == "enter" else "level-above-bottom"
+        above = from_c(level_c, unit) - from_c(target_c, unit)
+        level, short = f"{from_c(level_c, unit):.0f} °{unit}", f"{max(round(above), 1)} °{unit}"
+        return phrase(f"forecast.{code}", level=level, short=short)
+    if level_c >= target_c:
         return ""
     code = "level-below-band" if forecast.edge == "low" else "level-below-top"
     return phrase(f"forecast.{code}", **level_figures(level_c, target_c, unit))

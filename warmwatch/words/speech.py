@@ -53,6 +53,8 @@ def _say(name: str, view: View | None, why: str) -> str:
         code += "-time"
     elif why and name in _REASONED:
         code += "-why"
+    elif name == EventKind.LEVELLING_OFF and view is not None and _is(view, Place.ABOVE):
+        return phrase(f"{code}-above")
     elif name == EventKind.LEVELLING_OFF and view is not None and _level(view):
         return phrase(f"{code}-near", level=_level(view))
     elif name not in _SPOKEN:

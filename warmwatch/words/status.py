@@ -3,8 +3,9 @@
 from warmwatch.core.alarm import AlarmCode
 from warmwatch.words.catalogue import phrase, temperature
 from warmwatch.words.events import clock, place_text
-from warmwatch.words.forecast import forecast_text, levelling_text
+from warmwatch.words.forecast import forecast_text, is_doubtful, levelling_text, outlook_text
 from warmwatch.words.level import alarm_text
+from warmwatch.words.reasons import reason_text
 from warmwatch.words.view import View
 
 
@@ -12,7 +13,9 @@ def _edge_code(view: View) -> str:
     """Return the code of what the forecast is for: to the band, or to one of its edges."""
     forecast = view.snapshot.forecast
     assert forecast is not None
-    return "band" if forecast.edge == "low" else "top"
+    if forecast.to == "enter":
+        return "band"
+    return "top" if forecast.edge == "high" else "bottom"
 
 
 def ahead_texts(view: View, *, levels: bool = False) -> tuple[str, str]:
@@ -25,7 +28,7 @@ def ahead_texts(view: View, *, levels: bool = False) -> tuple[str, str]:
     if level or levels:
         return "", level
     text = forecast_text(forecast, view.expected)
-    if forecast.q50_s is None or not text:
+    if forecast.q50_s is None or not text or is_doubtful(forecast):
         missing = phrase(f"ahead.{code}-not-known")
         return "", phrase(f"ahead.{code}", text=text) if text else missing
     head, _, spread = text.partition(", ")
@@ -34,6 +37,18 @@ def ahead_texts(view: View, *, levels: bool = False) -> tuple[str, str]:
     # With its unit: "to the band (80 to 100)" would be read as degrees.
     spread = f" ({spread} {head.split()[-1]})" if spread else ""
     return head.removeprefix("about "), phrase(f"ahead.to-{code}", time=head, spread=spread)
+
+
+def basis_text(view: View) -> str:
+    """Return what the forecast rests on, empty without one."""
+    forecast = view.snapshot.forecast
+    basis = None if forecast is None else forecast.basis
+    return "" if basis is None else reason_text(basis, view.job.unit)
+
+
+def outlook_line(view: View) -> str:
+    """Return the forecast for the other ways that are known: `driving 5 min · engine off: not`."""
+    return " · ".join(map(outlook_text, view.snapshot.outlook))
 
 
 def status_line(view: View) -> str:

@@ -1,7 +1,7 @@
 """Many plausible transmissions beside the real one, pulled to its readings.
 
-Each member has fluid, case and coolant as coupled masses, and its own heat made by each way, its own
-exchange with case, coolant and air. An ensemble Kalman filter (deterministic square-root form:
+Each member has fluid, case and coolant as coupled masses, and its own heat made by each way, its
+own exchange with case, coolant and air. An ensemble Kalman filter (deterministic square-root form:
 Whitaker and Hamill 2002) moves all of them at each observation; a slow walk keeps them able to
 learn. Run ahead, they give the time to a temperature with its spread. Rates are per second,
 temperatures degC; all draws are fixed, so the same readings give the same answer.

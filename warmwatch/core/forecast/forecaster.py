@@ -24,11 +24,11 @@ LEAST_SEEN_S = 20.0
 _SETTLE_S = 10.0
 """After a break in the path nothing is said for so long: the first rows may repeat an old value."""
 _RATE_WINDOW_S = 120.0
-_AGAIN_S = 10.0  # the members are run ahead again after so long
-_SOONER_S = 3.0  # or so long, where a step was crossed
-_OUTLOOK_AGAIN_S = 30.0
+_AGAIN_S = 20.0  # the members are run ahead again after so long
+_SOONER_S = 4.0  # or so long, where a step was crossed
+_OUTLOOK_AGAIN_S = 60.0
 _EASE_S, _EASE_SHARE = 20.0, 0.06  # memory of the figures: so long, and that share of what is left
-_EASE_GAP_S = 12.0  # asked more rarely, every forecast stands alone
+_EASE_GAP_S = 25.0  # asked more rarely, every forecast stands alone
 _MOST_QUESTIONS = 8
 _GIVEN_CHANCE, _KEPT_CHANCE = 0.1, 0.07  # from here times are given, and below this no more
 _LEAST_REACHING = 4  # members, for quantiles to mean something
@@ -48,8 +48,8 @@ class Forecast:
     """When the fluid reaches an edge, counted from `elapsed_s`.
 
     `edge` is the edge concerned, "low" or "high"; `to` says whether the band is entered there
-    ("enter") or left ("leave"). The quantiles are those of the time in the case that it is reached;
-    all are None where that is unlikely. `chance` is the probability that it is reached at the present way:
+    ("enter") or left ("leave"). The quantiles are those of the time in case it is reached; all are
+    None where that is unlikely. `chance` is the probability that it is reached at the present way:
     warming within an hour (a drive ends some time), cooling within three. `level_c` is where the
     fluid settles short of the edge, None while that cannot be said. `rate_c_per_min` is the
     present rate. `basis` says what the forecast rests on.

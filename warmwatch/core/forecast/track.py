@@ -31,7 +31,8 @@ class Track:
     __slots__ = (
         "_after_hole", "_at_start", "_bin_n", "_bin_sum", "_bin_t", "_bin_t0", "_differences",
         "_last_s", "_value",
-        "broken_s", "edges", "levels", "noise_c", "now_s", "quantum_c", "start_level", "start_s", "times",
+        "broken_s", "edges", "levels", "noise_c", "now_s", "quantum_c", "start_level", "start_s",
+        "times",
     )  # fmt: skip
 
     def __init__(self) -> None:
