@@ -107,5 +107,5 @@ def test_the_prior_of_the_first_model_is_taken_as_empty() -> None:
 )
 def test_a_mapping_that_is_no_prior_is_refused(change: dict[str, Any]) -> None:
     """A file of another form, or with numbers that no vehicle has, is told and not used."""
-    with pytest.raises(ValueError, match="prior|invalid|could not"):
+    with pytest.raises(ValueError, match=r"prior|invalid|could not"):
         Prior.from_mapping({**slow().to_mapping(), **change})
