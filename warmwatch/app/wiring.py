@@ -30,6 +30,7 @@ from warmwatch.outputs.plain import PlainLines
 from warmwatch.outputs.screen.output import Screen, can_show
 from warmwatch.outputs.stream import Sink, own_stream
 from warmwatch.recording.privacy import shared_address
+from warmwatch.recording.seal.checkpoint import Signer
 from warmwatch.recording.writer import Recorder, create
 
 if TYPE_CHECKING:
@@ -58,7 +59,7 @@ class Wishes:
     """How a watch is to run; `folder` is None for no recording.
 
     `origins` says of the job's values where each was taken from, for the recording. `kept` is the
-    link whose traffic is kept, if any.
+    link whose traffic is kept, if any. The `signer` signs how far the recording is.
     """
 
     folder: Path | None
@@ -73,6 +74,7 @@ class Wishes:
     prior: Prior | None = None
     origins: Mapping[str, str] = field(default_factory=dict)
     kept: KeptLink | None = None
+    signer: Signer | None = None
 
 
 def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
@@ -222,6 +224,7 @@ def _recorder(link: Link, address: Address, job: Job, wishes: Wishes) -> Recorde
         time.time(),
         wishes.prior,
         origins=wishes.origins,
+        signer=wishes.signer,
         helper=True,
     )
 

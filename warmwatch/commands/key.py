@@ -49,6 +49,18 @@ def _opened(path: Path) -> keys.ShopKey:
         return keys.load_key(path, click.prompt("Passphrase", hide_input=True, err=True))
 
 
+def checkpoint_key() -> keys.ShopKey | None:
+    """Return the shop key where there is one that opens without being asked for."""
+    path = default_key()
+    if not path.is_file():
+        return None
+    try:
+        return keys.load_key(path, os.environ.get(PASSPHRASE_VARIABLE, ""))
+    except UsageError as error:
+        click.echo(f"warmwatch: {error} The recording is not signed while it runs.", err=True)
+        return None
+
+
 _key_option: Callable[..., Callable[..., object]] = click.option(
     "--key", "key_file", type=click.Path(path_type=Path), help="Key file [default: your own]."
 )

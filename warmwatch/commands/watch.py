@@ -15,6 +15,7 @@ from warmwatch.app.known import Known, look_up
 from warmwatch.app.session import Until
 from warmwatch.app.wiring import PageWish, Wishes, run_watch, tell
 from warmwatch.commands.cautions import Acknowledged, acknowledge_loading
+from warmwatch.commands.key import checkpoint_key
 from warmwatch.commands.options import JobFile, make_job, origins, with_check, with_columns
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.level.rules import AXES
@@ -130,6 +131,8 @@ def command(
     wishes = Wishes(folder, ends, as_json, heard, speak, plain, own_keys, served, run, prior, where)
     opened: Link = KeptLink(address, pacing) if keep_bus else open_link(address, pace=pacing)
     wishes = replace(wishes, kept=opened if isinstance(opened, KeptLink) else None)
+    if folder is not None and live:
+        wishes = replace(wishes, signer=checkpoint_key())
     return run_watch(Acknowledged(opened, note) if note else opened, address, job, wishes)
 
 

@@ -16,7 +16,7 @@ from collections import deque
 from pathlib import Path
 from typing import IO, Protocol
 
-from warmwatch.recording.disk import Message, serve
+from warmwatch.recording.disk import DiskFile, Message, Report
 
 _ROOT = str(Path(__file__).parents[2])
 _CODE = f"""
@@ -28,6 +28,21 @@ child_main()
 _NEW_PROCESS_GROUP = 0x200  # the name in subprocess is there on Windows alone
 _LEFT_BEHIND: list["subprocess.Popen[bytes]"] = []
 """Helpers whose disk did not answer when we ended: they end by themselves."""
+
+
+def serve(inbox: "queue.SimpleQueue[Message]", report: Report) -> None:
+    """Take messages until the last; after each batch of them say how many have been done."""
+    file, done, going_on = DiskFile(report), 0, True
+    while going_on:
+        try:
+            message = inbox.get(timeout=file.due_in_s)
+        except queue.Empty:
+            file.take(("sync",))
+            continue
+        going_on = file.take(message)
+        done += 1
+        if not going_on or inbox.empty():
+            report(("done", done))
 
 
 class Carrier(Protocol):

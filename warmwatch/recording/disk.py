@@ -6,25 +6,41 @@ A DiskFile runs where its waiting holds up nobody: on a thread or in a process o
     ("open", {...})   make the two files; reported as ("opened", path)
     ("row", text)     write a row, given without its digest
     ("sync",)         let the disk have everything at once, rather than within SYNC_S
+    ("checkpoint", text)  write the signed checkpoint beside the recording
     ("close", text)   write the last row and close; reported as ("closed",)
     ("end",)          no more comes: close as it is; without any row the files are taken back
 
 It reports ("failed", why) once, after which it takes nothing more; ("told", text) for what the
 mechanic must hear; ("displaced", text) when the file is no longer where it was; ("moved", path)
-when all goes on in another file; ("done", n) after n messages.
+when all goes on in another file; ("head", rows, digest) once in CHECKPOINT_S, to be signed;
+("done", n) after n messages.
 """
 
 import contextlib
 import errno
 import os
-import queue
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from warmwatch.recording.files import GONE, open_new, same, seen, sync, take_back, write_new
-from warmwatch.recording.names import names_for, sidecar_path, sidecar_text, text_digest
+from warmwatch.recording.files import (
+    GONE,
+    open_new,
+    same,
+    seen,
+    sync,
+    take_back,
+    write_new,
+    write_over,
+)
+from warmwatch.recording.names import (
+    checkpoint_path,
+    names_for,
+    sidecar_path,
+    sidecar_text,
+    text_digest,
+)
 from warmwatch.recording.remembered import Remembered
 from warmwatch.recording.rows import Chain
 from warmwatch.recording.schema import Schema
@@ -33,25 +49,11 @@ Message = tuple[Any, ...]
 Report = Callable[[Message], None]
 SYNC_S = 0.8
 """So that what a power cut can take is younger than a second, though syncing takes time."""
+CHECKPOINT_S = 60.0
 LINE_END = "\r\n"
 MOST_ANEW = 5
 """So often a recording is written anew; whoever spoils it more often does so on purpose."""
 _BLOCK = 1 << 16
-
-
-def serve(inbox: "queue.SimpleQueue[Message]", report: Report) -> None:
-    """Take messages until the last; after each batch of them say how many have been done."""
-    file, done, going_on = DiskFile(report), 0, True
-    while going_on:
-        try:
-            message = inbox.get(timeout=file.due_in_s)
-        except queue.Empty:
-            file.take(("sync",))
-            continue
-        going_on = file.take(message)
-        done += 1
-        if not going_on or inbox.empty():
-            report(("done", done))
 
 
 class DiskFile:
@@ -68,6 +70,7 @@ class DiskFile:
         self._chain = Chain()
         self._rows = Remembered()
         self._since_s: float | None = None
+        self._signed_s = time.monotonic()
         self._anew = 0
         self._displaced = self._failed = False
         self._identity = (0, 0)
@@ -99,6 +102,8 @@ class DiskFile:
             self._row(given[0])
         elif kind == "sync":
             self._sync()
+        elif kind == "checkpoint":
+            self._checkpoint(given[0])
         elif kind == "close":
             self._row(given[0])
             self._sync()
@@ -216,6 +221,15 @@ class DiskFile:
             )
         elif not self._displaced:
             self._keep_sidecar()
+        if time.monotonic() - self._signed_s >= CHECKPOINT_S:
+            self._signed_s = time.monotonic()
+            self._report(("head", self._rows.count + 1, self._chain.digest))
+
+    def _checkpoint(self, text: str) -> None:
+        """Write it in place of the one before; without it the recording goes on all the same."""
+        if not self._displaced:
+            with contextlib.suppress(OSError):
+                write_over(checkpoint_path(self._path), text.encode("utf-8"))
 
     # What others do to the files
 
@@ -269,10 +283,7 @@ class DiskFile:
         if now != GONE and same(beside, self._sidecar):
             self._sidecar_seen = now
             return
-        part = beside.with_name(f".{beside.name}.part")
-        part.unlink(missing_ok=True)
-        write_new(part, self._sidecar, [])
-        part.replace(beside)
+        write_over(beside, self._sidecar)
         self._sidecar_seen = seen(beside)
         what = "removed" if now == GONE else "changed"
         self._report(("told", f"The sidecar {beside.name} was {what}: it was written anew."))

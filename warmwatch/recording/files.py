@@ -54,6 +54,14 @@ def write_new(path: Path, data: bytes, made: list[Path]) -> None:
         sync(handle)
 
 
+def write_over(path: Path, data: bytes) -> None:
+    """Write a file in place of another, so that one of both is there whole at every moment."""
+    part = path.with_name(f".{path.name}.part")
+    part.unlink(missing_ok=True)
+    write_new(part, data, [])
+    part.replace(path)
+
+
 def take_back(made: list[Path]) -> None:
     """Leave no half recording behind."""
     for left in made:

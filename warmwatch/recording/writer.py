@@ -14,9 +14,11 @@ from warmwatch.errors import RecordingError
 from warmwatch.recording.bounds import bounded
 from warmwatch.recording.carrier import Carrier, ProcessCarrier, ThreadCarrier
 from warmwatch.recording.disk import Message
-from warmwatch.recording.names import sidecar_text
+from warmwatch.recording.names import sidecar_text, stem_of
 from warmwatch.recording.rows import event_cells, item_cells, utc_text
 from warmwatch.recording.schema import current_schema
+from warmwatch.recording.seal.checkpoint import Checkpoint, Signer
+from warmwatch.recording.seal.signature import fingerprint
 from warmwatch.recording.sidecar import NOWHERE, new_visit, sidecar_document
 
 STALLED_S = 3.0
@@ -26,8 +28,6 @@ HURRIED_S = 0.8
 """So long the disk is waited for when the mechanic wants to end."""
 MOST_KEPT = 1 << 26
 """Bytes kept for a disk that does not answer: days of readings."""
-MAX_STEM = 200
-"""Bytes of a recording's name without its endings; most systems take 255 in all."""
 _LOOK_S = 0.05
 
 
@@ -40,13 +40,14 @@ class Recorder:
     was written stays readable.
     """
 
-    def __init__(self, carrier: Carrier, path: Path) -> None:
+    def __init__(self, carrier: Carrier, path: Path, signer: Signer | None = None) -> None:
         self.path = path
         self.rows = 0
         self.opened = self.displaced = False
         self.there = True
         self._schema = current_schema()
         self._carrier = carrier
+        self._signer = signer
         self._notices: list[str] = []
         self._failure = ""
         self._sent = self._done = 0
@@ -174,8 +175,15 @@ class Recorder:
             self._notices.append(str(given[0]))
         elif kind == "closed":
             self._closed = True
+        elif kind == "head" and self._signer is not None and not self._ended:
+            self._sign(self._signer, int(str(given[0])), str(given[1]))
         elif kind == "failed":
             self._failure, self.there = self._failure or str(given[0]), bool(given[1])
+
+    def _sign(self, signer: Signer, rows: int, digest: str) -> None:
+        now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+        point = Checkpoint(self.path.name, rows, digest, now).signed(signer)
+        self._send(("checkpoint", point.text()))
 
     def _take_done(self, done: int) -> None:
         while self._done < done and self._waiting:
@@ -222,28 +230,31 @@ def create(
     *,
     visit: str = "",
     origins: Mapping[str, str] = NOWHERE,
+    signer: Signer | None = None,
     helper: bool = False,
 ) -> Recorder:
     """Create the recording's two files in `folder` and return the Recorder.
 
     The name is the start time and the job's labels; a taken name gets a number. `visit` and
-    `origins` are as in `sidecar_document`; without a visit it begins one. With `helper` a process
-    of its own writes. A disk that does not answer is waited for OPENING_S; then the Recorder keeps
-    what comes until it does, with a name that may still change. Raises RecordingError when the
-    folder cannot be written.
+    `origins` are as in `sidecar_document`; without a visit it begins one. The `signer` signs once a
+    minute how far it is. With `helper` a process of its own writes. A disk that does not answer is
+    waited for OPENING_S; then the Recorder keeps what comes until it does, with a name that may
+    still change. Raises RecordingError when the folder cannot be written.
     """
     visit = visit or new_visit(utc_s, job.vehicle)
     document = sidecar_document(job, link, about, prior, visit=visit, origins=origins)
+    if signer is not None:
+        document["warmwatch:checkpoints"] = fingerprint(signer.public)
     sidecar_text(document)  # what cannot be written fails here
     opening = {
         "folder": str(folder),
-        "stem": _stem(job, utc_s),
+        "stem": stem_of(utc_s, job.vehicle, job.method),
         "columns": current_schema().columns,
         "sidecar": document,
         "cells": {"time": utc_text(utc_s), "elapsed_s": "0.0", "kind": "opened"},
     }
     try:
-        return _opened(_carrier(helper), folder, opening)
+        return _opened(_carrier(helper), folder, opening, signer)
     except RecordingError as error:
         raise RecordingError(
             f"Cannot record in {folder} ({error}): give a folder that can be "
@@ -260,27 +271,16 @@ def _carrier(helper: bool) -> Carrier:
     return ThreadCarrier()
 
 
-def _opened(carrier: Carrier, folder: Path, opening: Mapping[str, object]) -> Recorder:
-    recorder = Recorder(carrier, folder / f"{opening['stem']}.csv")
+def _opened(
+    carrier: Carrier, folder: Path, opening: Mapping[str, object], signer: Signer | None
+) -> Recorder:
+    recorder = Recorder(carrier, folder / f"{opening['stem']}.csv", signer)
     recorder.begin(opening)
     try:
         recorder.wait_for_opening()
     except BaseException as error:  # Ctrl-C, too: no empty recording stays behind
         recorder.abandon()
         if isinstance(error, RecordingError) and carrier.lost:
-            return _opened(ThreadCarrier(), folder, opening)
+            return _opened(ThreadCarrier(), folder, opening, signer)
         raise
     return recorder
-
-
-def _stem(job: Job, utc_s: float) -> str:
-    start = datetime.fromtimestamp(utc_s, tz=UTC).strftime("%Y-%m-%dT%H-%M-%SZ")
-    labels = [_plain(label) for label in (job.vehicle, job.method)]
-    stem = "_".join([start, *(label for label in labels if label)])
-    # Systems count a name's bytes, not its letters; room is left for a number and the endings.
-    return stem.encode("utf-8")[:MAX_STEM].decode("utf-8", "ignore").rstrip("-._")
-
-
-def _plain(label: str) -> str:
-    kept = "".join(char if char.isalnum() or char in "-." else "-" for char in label)
-    return kept.strip("-.")[:40]

@@ -111,6 +111,8 @@ def report_lines(file: Path, report: Report) -> list[str]:
     if report.state is SealState.INTACT:
         lines.append(f"  {report.rows} rows; events worked out again: {report.events}.")
         lines.append(f"  It shows: {outcome_word(report.outcome)}.")
+    if report.checkpoint:
+        lines.append(f"  {report.checkpoint[0].upper()}{report.checkpoint[1:]}.")
     if report.inside:
         lines.append(f"  {report.inside}")
     if report.signed_by:
@@ -149,6 +151,7 @@ def report_object(file: Path, report: Report) -> Mapping[str, Any]:
         "events": report.events,
         "outcome": report.outcome or None,
         "inside": report.inside or None,
+        "checkpoint": report.checkpoint or None,
         "signature": signed if report.signed_by else None,
     }
 

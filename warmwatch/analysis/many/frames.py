@@ -14,7 +14,7 @@ from warmwatch.recording.sidecar import sidecar_job
 if TYPE_CHECKING:
     import pandas as pd
 
-BESIDE = ("-metadata.json", ".sig", ".pub")
+BESIDE = ("-metadata.json", "-signature.json", "-checkpoint.json", ".sig", ".pub")
 """Ends of the files that belong to recordings and are none."""
 
 

@@ -21,7 +21,8 @@ class Report:
 
     `events` is "same" or how they differ; `signed_by` the fingerprint of the key of a good
     signature, empty without one. Of a proof, `inside` tells how the attached recording is.
-    OTHER_VERSION: all is whole, but nothing vouches for the events; INTACT is never said of that.
+    `checkpoint` says how far it was signed while it was written. OTHER_VERSION: all is whole, but
+    nothing vouches for the events; INTACT is never said of that.
     """
 
     state: SealState
@@ -35,6 +36,7 @@ class Report:
     signed_name: str = ""
     signed_time: str = ""
     inside: str = ""
+    checkpoint: str = ""
 
     @property
     def exit_code(self) -> int:

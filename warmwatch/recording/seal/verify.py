@@ -10,15 +10,17 @@ chain.
 import hashlib
 import io
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO
 
 from warmwatch.errors import RecordingError
-from warmwatch.recording.names import sidecar_path
+from warmwatch.recording.names import checkpoint_path, sidecar_path
 from warmwatch.recording.reader import MAX_LINE
 from warmwatch.recording.rows import Chain
 from warmwatch.recording.schema import described_columns, schema_of
+from warmwatch.recording.seal.checkpoint import MAX_CHECKPOINT, read_checkpoint
 from warmwatch.recording.seal.rederive import Broken, Replay
 from warmwatch.recording.seal.report import Report, SealState
 from warmwatch.recording.seal.signature import (
@@ -43,6 +45,7 @@ class Parts:
     data: BinaryIO
     sidecar: bytes | None
     signature: bytes | None
+    checkpoint: bytes | None = None
 
 
 def verify_recording(path: Path) -> Report:
@@ -50,8 +53,9 @@ def verify_recording(path: Path) -> Report:
     try:
         sidecar = _small(sidecar_path(path), MAX_SIDECAR)
         signature = _small(signature_path(path), MAX_SIGNATURE)
+        checkpoint = _small(checkpoint_path(path), MAX_CHECKPOINT)
         with path.open("rb") as file:
-            return verify_parts(Parts(path.name, file, sidecar, signature))
+            return verify_parts(Parts(path.name, file, sidecar, signature, checkpoint))
     except OSError as error:
         raise RecordingError(f"Cannot read {path} ({error.strerror or error}).") from None
 
@@ -67,10 +71,13 @@ def _small(path: Path, limit: int) -> bytes | None:
 def verify_parts(parts: Parts) -> Report:
     """Verify a recording given as its parts; never raises for what is in them."""
     checker = _Checker(parts)
+    with suppress(SignatureError):
+        checker.digests[read_checkpoint(parts.checkpoint or b"").rows] = ""
     try:
         report = checker.run()
     except Broken as broken:
         report = checker.report(broken.state, broken.reason, broken.row)
+    report = _with_checkpoint(report, parts, checker)
     return _with_signature(report, parts, checker.sha256.hexdigest())
 
 
@@ -83,6 +90,10 @@ class _Checker:
         self._rows = 0
         self._closed: Mapping[str, str] | None = None
         self._replay: Replay | None = None
+        self.promised = ""
+        """The key that the sidecar says makes checkpoints."""
+        self.digests: dict[int, str] = {}
+        """Digests of the rows asked for, by how many rows there were then."""
         self.sha256 = hashlib.sha256()
 
     def run(self) -> Report:
@@ -155,6 +166,8 @@ class _Checker:
         if not self._chain.check(line):
             raise Broken("the row, or one taken out or put in before it, was changed", number)
         self._rows += 1
+        if self._rows in self.digests:
+            self.digests[self._rows] = self._chain.digest
         try:
             cells = self._chain.schema.split(line)
         except ValueError as error:
@@ -178,6 +191,7 @@ class _Checker:
         schema = self._chain.schema
         try:
             document = parse_sidecar(sidecar)
+            self.promised = str(document.get("warmwatch:checkpoints", ""))
             if described_columns(document) != schema.columns:
                 raise Broken("its sidecar describes other columns", 2)
             return Replay(document, schema)
@@ -190,6 +204,35 @@ class _Checker:
         self._closed = cells
         if cells["text"] != f"rows={self._rows - 1}":
             raise Broken("the closing row counts other rows than there are", number)
+
+
+def _with_checkpoint(report: Report, parts: Parts, checker: "_Checker") -> Report:
+    """Hold a recording against what the shop key signed while it was written."""
+    if report.state is SealState.CHANGED:
+        return report
+    if parts.checkpoint is None:
+        if not checker.promised or report.state not in (SealState.TORN, SealState.NEVER_CLOSED):
+            return report
+        missing = f"no checkpoint by key {checker.promised} lies beside it: its end may be missing"
+        return replace(report, checkpoint=missing)
+    try:
+        point = read_checkpoint(parts.checkpoint)
+    except SignatureError as error:
+        return replace(report, state=SealState.CHANGED, reason=str(error))
+    reason = ""
+    if point.fingerprint != checker.promised:
+        reason = f"the checkpoint beside it is by key {point.fingerprint}, which it does not name"
+    elif point.rows > report.rows:
+        reason = (
+            f"its end was cut off: {point.rows} rows were signed on {point.time}, and "
+            f"{report.rows} are left"
+        )
+    elif checker.digests[point.rows] != point.digest:
+        reason = f"its first {point.rows} rows are not those signed on {point.time}"
+    if reason:
+        return replace(report, state=SealState.CHANGED, reason=reason)
+    text = f"its first {point.rows} rows were signed on {point.time} by key {point.fingerprint}"
+    return replace(report, checkpoint=text)
 
 
 def _with_signature(report: Report, parts: Parts, sha256: str) -> Report:
