@@ -95,5 +95,12 @@ KINDS = {
             transport="warmwatch.links.serial.port",
             keeps=True,
         ),
+        Kind(
+            "doip",
+            "request and answer on a vehicle's Ethernet (ISO 13400)",
+            "warmwatch.links.asking.link",
+            f"{_VEHICLE} is this computer in the vehicle's network?",
+            transport="warmwatch.links.doip.port",
+        ),
     )
 }

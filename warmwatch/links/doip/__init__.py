@@ -1,0 +1,1 @@
+"""`doip:` a vehicle on Ethernet (ISO 13400)."""
