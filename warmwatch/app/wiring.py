@@ -73,6 +73,7 @@ class Wishes:
     hooks: tuple[HookWish, ...] = ()
     prior: Prior | None = None
     origins: Mapping[str, str] = field(default_factory=dict)
+    visit: str = ""
     kept: KeptLink | None = None
     signer: Signer | None = None
 
@@ -223,6 +224,7 @@ def _recorder(link: Link, address: Address, job: Job, wishes: Wishes) -> Recorde
         link.describe(),
         time.time(),
         wishes.prior,
+        visit=wishes.visit,
         origins=wishes.origins,
         signer=wishes.signer,
         helper=True,

@@ -46,7 +46,7 @@ class Stage(StrEnum):
 
 
 class Desk:
-    """Takes orders one by one.
+    """Takes orders one by one. `visit` is the id that the recordings of one visit share.
 
     `look` gives what there is to choose from, `scan` finds the sockets for it, which takes seconds.
     """
@@ -68,6 +68,7 @@ class Desk:
         self.trial: Trial | None = None
         self.papers: Papers | None = None
         self.problem = ""
+        self.visit = ""
         self.start_asked = False
         self.stop_asked = False
         self._take: dict[str, tuple[Stage, Callable[[Order], None]]] = {
@@ -213,6 +214,7 @@ class Desk:
 
     def _next(self) -> None:
         self.vehicle = self.trial = None
+        self.visit = ""
         self.go(Stage.PREPARE)
         self.look()
 

@@ -25,6 +25,7 @@ from warmwatch.links.base import open_link
 from warmwatch.outputs.page.orders import MarkSet
 from warmwatch.outputs.page.output import Page
 from warmwatch.outputs.stream import Sink, own_stream
+from warmwatch.recording.sidecar import read_sidecar, sidecar_visit
 
 if TYPE_CHECKING:
     from warmwatch.outputs.page.server import PageServer
@@ -114,6 +115,7 @@ class _Serving:
                 plain=self._wish.plain,
                 prior=self._prior(job),
                 origins=desk.origins(),
+                visit=desk.visit,
             )
             _, summary = run_with(link, address, job, wishes, page, self._ended_by)
         except (WarmwatchError, OSError) as error:
@@ -123,6 +125,8 @@ class _Serving:
         recording = summary.view.recording
         self._ended |= summary.stopped_by == "interrupt"
         kept = Path(recording) if recording else None
+        if kept is not None:
+            desk.visit = _visit_of(kept) or desk.visit
         desk.papers = Papers(kept, self._wish.paper, self._server.site.offer)
         desk.go(Stage.DONE)
         self._server.clear()
@@ -145,6 +149,13 @@ class _Serving:
         if time.monotonic() - self._told_s >= TELL_EVERY_S:
             self._tell()
         return "page" if self._desk.stop_asked else ""
+
+
+def _visit_of(recording: Path) -> str:
+    try:
+        return sidecar_visit(read_sidecar(recording))
+    except WarmwatchError:
+        return ""  # what comes next is then a visit of its own
 
 
 def _out() -> Sink:

@@ -16,6 +16,7 @@ from warmwatch.outputs.screen.board import Board, board, cautions, not_recorded,
 from warmwatch.outputs.screen.history import History
 from warmwatch.words.catalogue import phrase
 from warmwatch.words.events import clock
+from warmwatch.words.forecast import outlook_text
 from warmwatch.words.reasons import condition_detail, condition_name
 from warmwatch.words.view import View
 
@@ -55,7 +56,7 @@ def state_message(shown: Shown, now_s: float, stalled_s: float) -> dict[str, obj
         **log_message(shown.log),
         "checks": check_list(shown.view),
         "step": None,
-        "outlook": [],
+        "outlook": [] if stuck else outlook_lines(shown.view),
         "clash": shown.clash,
         "cues": shown.cues,
         "repeats": shown.repeats,
@@ -141,12 +142,22 @@ def curve_message(
     }
 
 
-def _fan(view: View) -> dict[str, float] | None:
-    """Return when the edge is reached, from the tenth to the ninetieth part, None without it."""
+def outlook_lines(view: View) -> list[str]:
+    """Return when the edge is reached in other ways, one line each; nothing while blind."""
+    if view.snapshot.blind:
+        return []
+    return [outlook_text(outlook) for outlook in view.snapshot.outlook]
+
+
+def _fan(view: View) -> dict[str, float | None] | None:
+    """Return when the edge is reached, from the tenth to the ninetieth part, None without it.
+
+    The ninetieth is None where in that part the edge is not reached.
+    """
     forecast, fluid_c = view.snapshot.forecast, view.snapshot.fluid_c
     if view.snapshot.blind or forecast is None or fluid_c is None:
         return None
-    if forecast.q10_s is None or forecast.q50_s is None or forecast.q90_s is None:
+    if forecast.q10_s is None or forecast.q50_s is None:
         return None
     band, unit = view.job.band, view.job.unit
     edge_c = band.low_c if forecast.edge == "low" else band.high_c

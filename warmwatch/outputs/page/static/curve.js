@@ -28,7 +28,8 @@ export function scales(data, known) {
   const now = data.now ?? times.at(-1) ?? 0, first = times[0] ?? now;
   const past = Math.max(LEAST_S, now - first);
   // The fan shall not press the past into a corner; what is later than that lies off the edge.
-  const ahead = known && data.fan ? Math.min(data.fan.q90 * 1.05, past * AHEAD / (1 - AHEAD)) : past * 0.02;
+  const most = past * AHEAD / (1 - AHEAD);
+  const ahead = known && data.fan ? Math.min((data.fan.q90 ?? most) * 1.05, most) : past * 0.02;
   const values = data.points.map((point) => point[1]).filter((value) => value !== null);
   const margin = Math.max(2, (data.high - data.low) * 0.25);
   const low = Math.min(data.low, ...values) - margin, high = Math.max(data.high, ...values) + margin;
@@ -49,7 +50,9 @@ function fan({fan: ahead}, {x, y, now}) {
   if (!ahead) return null;
   const to = (seconds) => `${x(now + seconds).toFixed(1)},${y(ahead.edge).toFixed(1)}`;
   const from = `${x(now).toFixed(1)},${y(ahead.from).toFixed(1)}`;
-  return h("g", null, h("polygon", {class: "fan", points: `${from} ${to(ahead.q10)} ${to(ahead.q90)}`}),
+  // Where one in ten times it is not reached, the fan is open to the side of the present degrees.
+  const late = ahead.q90 === null ? `${WIDE},${y(ahead.edge).toFixed(1)} ${WIDE},${y(ahead.from).toFixed(1)}` : to(ahead.q90);
+  return h("g", null, h("polygon", {class: "fan", points: `${from} ${to(ahead.q10)} ${late}`}),
     h("polyline", {class: "middle", points: `${from} ${to(ahead.q50)}`}));
 }
 

@@ -135,7 +135,7 @@ function stepLine(shown) {
 function trend(model, shown) {
   return h("section", {id: "trend", "aria-label": "Trend"},
     curve(model.curve, Boolean(shown.figure)),
-    shown.outlook.length > 0 && h("ul", {id: "outlook"}, shown.outlook.map((line) => h("li", {key: line}, line))));
+    shown.outlook.length > 0 && h("div", {id: "outlook"}, h("b", null, "Other ways"), h("ul", null, shown.outlook.map((line) => h("li", {key: line}, line)))));
 }
 
 function trouble(model, shown) {
