@@ -17,7 +17,7 @@ with atheris.instrument_imports(include=["warmwatch", "pypdf"]):
     from tests.fuzz.targets import job_file, pdf_bytes, recording_bytes
     from tests.recording.invented import check_items, record
     from warmwatch.outputs.proof.document import make_proof
-    from warmwatch.outputs.proof.facts import gather
+    from warmwatch.outputs.proof.visit import gather
     from warmwatch.recording.names import sidecar_path
 
 

@@ -19,7 +19,7 @@ from tests.recording.invented import check_items, record
 from warmwatch.core.job import job_from_mapping, job_to_mapping
 from warmwatch.errors import RecordingError, UsageError
 from warmwatch.outputs.proof.document import make_proof
-from warmwatch.outputs.proof.facts import gather
+from warmwatch.outputs.proof.visit import gather
 from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.reader import RowReader
 

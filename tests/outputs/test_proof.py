@@ -20,9 +20,10 @@ from warmwatch.core.level.ledger import Act, Entry, FluidData
 from warmwatch.core.level.rules import CheckRules
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.errors import RecordingError
+from warmwatch.outputs.proof.attached import attachments
 from warmwatch.outputs.proof.document import make_proof
-from warmwatch.outputs.proof.facts import gather
-from warmwatch.outputs.proof.reading import attachments, verify_pdf
+from warmwatch.outputs.proof.reading import verify_pdf
+from warmwatch.outputs.proof.visit import Later, gather
 from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.seal.key import make_key, sign_recording
 from warmwatch.recording.seal.pdf import PLACEHOLDER, check_pdf, seal_pdf
@@ -72,12 +73,13 @@ def test_the_evidence_comes_out_again_byte_for_byte(
     poppler("pdfdetach", data, tmp_path, "-saveall")
     for original in (path, sidecar_path(path)):
         assert (tmp_path / original.name).read_bytes() == original.read_bytes()
-    assert attachments(data).recording == path.read_bytes()
+    assert attachments(data).recordings[0].recording == path.read_bytes()
 
 
 def test_it_is_marked_as_an_archive_file(made: tuple[Path, bytes], tmp_path: Path) -> None:
-    """PDF/A-3a as ISO 19005-3 asks: identification in XMP, output intent, tags, every attachment
-    associated, every font embedded. (The typesetter checks the rest; no validator was to be had.)
+    """PDF/A-3a and PDF/UA-1: identification in XMP, output intent, tags, every attachment
+    associated, every font embedded. (The typesetter checks the rest; of PDF/A no validator was to
+    be had.)
     """
     _, data = made
     reader = pypdf.PdfReader(io.BytesIO(data))
@@ -85,10 +87,11 @@ def test_it_is_marked_as_an_archive_file(made: tuple[Path, bytes], tmp_path: Pat
     xmp = root["/Metadata"].get_data().decode("utf-8")
     assert "<pdfaid:part>3</pdfaid:part>" in xmp
     assert "<pdfaid:conformance>A</pdfaid:conformance>" in xmp
+    assert "<pdfuaid:part>1</pdfuaid:part>" in xmp
     assert root["/MarkInfo"]["/Marked"]
     assert root["/OutputIntents"]
     relations = [one.get_object()["/AFRelationship"] for one in root["/AF"]]
-    assert relations == ["/Source", "/Data"]
+    assert relations == ["/Source", "/Data", "/Supplement"]
     fonts = poppler("pdffonts", data, tmp_path).splitlines()[2:]
     assert fonts
     assert all(line.split()[-5] == "yes" for line in fonts)
@@ -99,12 +102,12 @@ def test_it_is_marked_as_an_archive_file(made: tuple[Path, bytes], tmp_path: Pat
 def test_it_prints_on_both_papers(
     made: tuple[Path, bytes], tmp_path: Path, paper: str, size: str
 ) -> None:
-    """One or two pages on A4 and on Letter."""
+    """Three pages at most on A4 and on Letter."""
     path, _ = made
     info = poppler("pdfinfo", proof_of(path, paper), tmp_path)
     assert size in info
     pages = next(line for line in info.splitlines() if line.startswith("Pages:"))
-    assert int(pages.split()[1]) <= 2
+    assert int(pages.split()[1]) <= 3
 
 
 def test_it_says_what_a_customer_asks(made: tuple[Path, bytes], tmp_path: Path) -> None:
@@ -160,7 +163,7 @@ def test_a_key_signs_the_pages_too(tmp_path: Path) -> None:
     data = make_proof(gather(path), paper="a4", key=key, time=TIME)
     report = verify_pdf(data)
     assert (report.state, report.signed_by) == (SealState.INTACT, key.fingerprint)
-    assert "signed by key" in report.inside
+    assert "signed by key" in " ".join(report.inside)
     seal = check_pdf(data)
     start = data.index(b"warmwatch-seal ")
     blank = data.replace(data[start : start + len(PLACEHOLDER)], PLACEHOLDER.encode())
@@ -197,7 +200,7 @@ def test_an_end_torn_inside_a_character_is_attached_as_it_is(tmp_path: Path) -> 
     odd.write_bytes(data[: data.rindex("ä".encode()) + 1])
     sidecar_path(odd).write_bytes(sidecar_path(path).read_bytes())
     made = proof_of(odd)
-    assert attachments(made).recording == odd.read_bytes()
+    assert attachments(made).recordings[0].recording == odd.read_bytes()
     assert verify_pdf(made).state is SealState.TORN
 
 
@@ -276,4 +279,4 @@ def test_amounts_typed_with_marks_reach_the_ledger(tmp_path: Path) -> None:
         (Act.FILLED, 4.05),
     ]
     later = FluidData(ledger=(Entry(Act.DRAINED, 3.0, 20.0),))
-    assert gather(path, later).fluid.ledger == later.ledger
+    assert gather(path, later=Later(later)).fluid.ledger == later.ledger

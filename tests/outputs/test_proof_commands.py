@@ -45,7 +45,7 @@ def test_proof_and_verify_from_key_to_customer(
     public.write_text(capsys.readouterr().out, encoding="ascii")
     assert run(["proof", str(path), "--sign", "-o", str(home / "p.pdf")]) == 0
     out = capsys.readouterr().out
-    assert out.startswith("Level set with the fluid at 83 to 84 °C, inside 80 to 90 °C")
+    assert out.startswith("! Level set with the fluid at 83 to 84 °C, inside 80 to 90 °C")
     assert f"Next: warmwatch verify {home / 'p.pdf'}" in out
     assert signature_path(path).exists()
     for file in (path, home / "p.pdf"):
@@ -87,7 +87,7 @@ def test_jobs_lists_newest_first(home: Path, capsys: pytest.CaptureFixture[str])
     record(home, close=False)
     assert run(["jobs", str(home)]) == 0
     out = capsys.readouterr().out
-    assert "level set inside the band" in out
+    assert "! Level set with the fluid at 83 to 84 °C, inside 80 to 90 °C" in out
     assert "never closed" in out
     assert "Not verified" in out
     assert run(["jobs", str(home), "--json"]) == 0
@@ -171,7 +171,7 @@ def test_amounts_may_come_later_from_a_job_file(
     assert run(["proof", str(path), "--job", str(job)]) == 0
     job.write_text('band = "80:90"', encoding="utf-8")
     assert run(["proof", str(path), "--job", str(job)]) == 2
-    assert "no [fluid] section" in capsys.readouterr().err
+    assert "no [fluid], [shop] or [work] section" in capsys.readouterr().err
 
 
 def test_a_key_with_a_passphrase_from_the_environment(

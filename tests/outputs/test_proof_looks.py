@@ -15,9 +15,9 @@ from warmwatch.core.level.ledger import Act, Entry, FluidData
 from warmwatch.core.level.rules import CheckRules
 from warmwatch.core.reading import Item, Mark, MarkName, Reading
 from warmwatch.errors import RecordingError
-from warmwatch.outputs.proof.facts import gather
+from warmwatch.outputs.proof.attached import attachments
 from warmwatch.outputs.proof.page import MOST_ROWS, proof_page
-from warmwatch.outputs.proof.reading import attachments
+from warmwatch.outputs.proof.visit import Later, gather
 from warmwatch.recording.names import sidecar_path
 
 TOLD = replace(JOB, check=CheckRules(tilt_deg=0.3, in_park=True, selector_cycled=True))
@@ -47,9 +47,9 @@ def test_the_tick_needs_everything_known_and_met(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("marks", "says"),
     [
-        (CHECK | {110: MarkName.NO_DRIP}, "The last thing told of the open plug was: no drip."),
-        (CHECK | {150: MarkName.TOPPED_UP}, "Marked after this check: topped-up at 02:30."),
-        (CHECK | {125: MarkName.FILLED}, "Marked after this check: filled at 02:05."),
+        (CHECK | {110: MarkName.NO_DRIP}, "The last thing told of the open plug was no drip."),
+        (CHECK | {150: MarkName.TOPPED_UP}, "Marked after this check: topped up."),
+        (CHECK | {125: MarkName.FILLED}, "Marked after this check: filled."),
     ],
 )
 def test_what_speaks_against_a_set_level_stands_beside_it(
@@ -57,7 +57,7 @@ def test_what_speaks_against_a_set_level_stands_beside_it(
 ) -> None:
     """Called set without a drip, or topped up afterwards: told, and no tick."""
     page = proof_page(gather(record(tmp_path, check(marks), job=TOLD)))
-    assert (page["sign"], page["remarks"]) == ("!", [says])
+    assert (page["sign"], page["remarks"][0]) == ("!", says)
 
 
 def test_of_many_marks_the_notes_are_left_out_first(tmp_path: Path) -> None:
@@ -65,8 +65,8 @@ def test_of_many_marks_the_notes_are_left_out_first(tmp_path: Path) -> None:
     notes = {t: (MarkName.NOTE, f"note {t}") for t in range(5, 90)}
     rows = proof_page(gather(record(tmp_path, check(CHECK, notes))))["marks"]
     assert len(rows) == MOST_ROWS + 1
-    assert [row[1] for row in rows[-5:-1]] == [str(name) for name in CHECK.values()]
-    assert rows[-1][3] == f"{85 + 4 - MOST_ROWS} more in the attached recording"
+    assert [row[2] for row in rows[-5:-1]] == ["plug out", "drip", "plug in", "level set"]
+    assert rows[-1][4] == f"{85 + 4 - MOST_ROWS} more in the attached recording"
 
 
 def test_long_notes_stay_on_the_paper(tmp_path: Path) -> None:
@@ -111,7 +111,7 @@ def test_an_amount_that_cannot_be_read_gives_no_balance(tmp_path: Path) -> None:
     balance = proof_page(gather(path))["balance"]
     assert balance[0] == "No balance: no amount with its unit could be read from filled at 00:30."
     later = FluidData(ledger=(Entry(Act.DRAINED, 4.0, 20.0), Entry(Act.FILLED, 4.0, 20.0)))
-    told = " ".join(proof_page(gather(path, later))["balance"])
+    told = " ".join(proof_page(gather(path, later=Later(later)))["balance"])
     assert "What came out went back in" in told
     assert "come from a job file given later" in told
 
@@ -122,7 +122,7 @@ def test_a_recording_of_any_name_comes_back_out(tmp_path: Path) -> None:
     renamed = tmp_path / "evidence.txt"
     sidecar_path(path).rename(sidecar_path(renamed))
     path.rename(renamed)
-    assert attachments(proof_of(renamed)).name == "evidence.txt"
+    assert attachments(proof_of(renamed)).recordings[0].name == "evidence.txt"
 
 
 def test_a_name_that_cannot_be_attached_is_told(tmp_path: Path) -> None:

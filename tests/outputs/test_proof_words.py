@@ -1,6 +1,7 @@
 """The sentences of proof, verify, jobs and of the open plug."""
 
 import csv
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,17 +12,22 @@ from warmwatch.core.band import Band
 from warmwatch.core.level.check import Check, Outcome
 from warmwatch.core.level.conditions import Condition, ConditionName, ConditionState
 from warmwatch.core.level.ledger import Act, Balance, Entry, FluidData, balance
+from warmwatch.core.level.verdict import (
+    LevelVerdict,
+    Sign,
+    judge,
+    together,
+    verdict_from_mapping,
+    verdict_to_mapping,
+)
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.reason import Reason
 from warmwatch.core.watch import Watch
-from warmwatch.outputs.proof.page import CAUTIONS, signal_text
+from warmwatch.outputs.proof.evidence import signal_text
+from warmwatch.outputs.proof.page import CAUTIONS
 from warmwatch.words.amounts import balance_text
 from warmwatch.words.level import conditions_text, drain_text, plug_texts
-from warmwatch.words.proof import (
-    conditions_sentence,
-    outcome_word,
-    verdict,
-)
+from warmwatch.words.verdict import conditions_sentence, verdict_sentence
 from warmwatch.words.view import View
 
 BAND = Band(85.0, 95.0)
@@ -56,34 +62,46 @@ GOOD = Check(10.0, 86.0, in_s=70.0, in_c=88.0, set_s=75.0, min_c=86.0, max_c=88.
 )
 def test_the_verdict_is_one_plain_sentence(check: Check | None, unit: str, says: str) -> None:
     """It says that it was so, that it was not, or that it cannot be said and why."""
-    text = verdict(check, BAND, unit)
+    text = verdict_sentence(judge([check] if check else [], BAND), BAND, unit)
     assert says in text
     assert text.endswith(".")
     assert text.count(". ") == 0
 
 
-def test_every_outcome_has_its_words() -> None:
-    """And what is no outcome is not told."""
-    assert len({outcome_word(str(outcome)) for outcome in Outcome}) == len(Outcome)
-    assert outcome_word("") == outcome_word("splendid") == "not told"
-
-
 def test_unknown_conditions_are_named_and_never_counted_as_met() -> None:
     """Unmet first, then what is not known."""
-    met = Condition(ConditionName.IDLED, ConditionState.MET, Reason("idled"))
-    unmet = Condition(ConditionName.VEHICLE_LEVEL, ConditionState.NOT_MET, Reason("not-level"))
-    unknown = Condition(ConditionName.SELECTOR_CYCLED, ConditionState.UNKNOWN, Reason("told"))
-    assert conditions_sentence([met]).startswith("All conditions were met")
-    assert conditions_sentence([met, unmet, unknown]) == (
+
+    def told(unmet: int = 0, unknown: int = 0, conditions: int = 2) -> str:
+        names = (ConditionName.VEHICLE_LEVEL,) * unmet, (ConditionName.SELECTOR_CYCLED,) * unknown
+        verdict = LevelVerdict(Outcome.SET_INSIDE, conditions=conditions)
+        return conditions_sentence(replace(verdict, unmet=names[0], unknown=names[1]))
+
+    assert told().startswith("All conditions were met")
+    assert told(1, 1, 3) == (
         "Conditions NOT MET: vehicle level. Not known: selector cycled. "
         "The others were met for the whole time with the plug out."
     )
-    assert (
-        conditions_sentence([unmet, unknown])
-        == "Conditions NOT MET: vehicle level. Not known: selector cycled."
-    )
-    assert "Not known: selector cycled." in conditions_sentence([met, unknown])
-    assert conditions_sentence([]) == "The conditions of the check are not known."
+    assert told(1, 1) == "Conditions NOT MET: vehicle level. Not known: selector cycled."
+    assert told(0, 1).startswith("Not known: selector cycled.")
+    assert told(conditions=0) == "The conditions of the check are not known."
+
+
+def test_a_check_is_summed_up_with_the_worst_of_its_conditions() -> None:
+    """What was unmet or not known in the check is named in the verdict, and there is no tick."""
+    met = Condition(ConditionName.IDLED, ConditionState.MET, Reason("idled"))
+    unmet = Condition(ConditionName.VEHICLE_LEVEL, ConditionState.NOT_MET, Reason("not-level"))
+    good = judge([replace(GOOD, conditions=(met,))], BAND)
+    bad = judge([replace(GOOD, conditions=(met, unmet))], BAND)
+    assert (good.sign, good.unmet) == (Sign.GOOD, ())
+    assert (bad.sign, bad.unmet) == (Sign.REMARK, (ConditionName.VEHICLE_LEVEL,))
+    assert judge([GOOD], BAND).sign is Sign.REMARK
+    later = judge([], BAND, (MarkName.TOPPED_UP,))
+    assert together([good, later]).after == (MarkName.TOPPED_UP,)
+    assert together([good, later]).sign is Sign.REMARK
+    assert together([bad, good]) == good
+    for verdict in (good, bad, later):
+        kept = json.loads(json.dumps(verdict_to_mapping(verdict)))
+        assert verdict_from_mapping(verdict.outcome, kept) == verdict
 
 
 def test_the_balance_is_held_against_the_level() -> None:

@@ -6,7 +6,6 @@ from pathlib import Path
 from warmwatch.core.band import Band
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
-from warmwatch.core.level.check import outcome
 from warmwatch.core.reading import Item, Mark, MarkName, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.recording.writer import Recorder, create
@@ -45,8 +44,7 @@ def record(
     for item in check_items() if items is None else items:
         fold(recorder, watch, item)
     if close:
-        checks = watch.checks
-        shown = str(outcome(checks[-1] if checks else None, job.band))
+        shown = watch.verdict
         recorder.close(watch.snapshot().elapsed_s, None if item is None else item.utc_s, shown)
     else:
         recorder.abandon()

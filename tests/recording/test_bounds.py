@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from tests.recording.invented import JOB, fold
 from warmwatch.core.events import Event, EventKind
+from warmwatch.core.level.verdict import NOTHING_CHECKED
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.reason import Reason
 from warmwatch.core.units import QUANTITIES
@@ -78,7 +79,7 @@ def test_a_long_note_leaves_the_recording_whole(tmp_path: Path, char: str) -> No
     for item in (Reading(0.0, {"fluid_c": 50.0}), note, Reading(2.0, {"fluid_c": 50.0})):
         fold(recorder, watch, bounded(item))
     recorder.item(note)  # the recorder itself takes nothing longer, either
-    recorder.close(2.0, None, "no-check")
+    recorder.close(2.0, None, NOTHING_CHECKED)
     kept = [cells_item(row.cells) for row in RowReader(recorder.path)]
     notes = [item.note for item in kept if isinstance(item, Mark)]
     assert len(notes) == 2

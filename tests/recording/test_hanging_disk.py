@@ -13,6 +13,7 @@ import pytest
 from tests.recording.invented import ABOUT, JOB, UTC_S
 from warmwatch.app.session import STALLED, Session
 from warmwatch.core.events import Event, EventKind
+from warmwatch.core.level.verdict import NOTHING_CHECKED
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Item, Reading
 from warmwatch.core.watch import Watch
@@ -86,7 +87,7 @@ def test_a_hanging_disk_holds_up_nobody_and_loses_nothing(tmp_path: Path, disk: 
     assert recorder.waiting >= 500
     assert numbers(recorder.path) == []
     disk.answers.set()
-    recorder.close(500.0, None, "no-check")
+    recorder.close(500.0, None, NOTHING_CHECKED)
     assert numbers(recorder.path) == [float(t) for t in range(500)]
 
 
@@ -142,7 +143,7 @@ def test_a_folder_that_hangs_at_the_start_is_not_waited_for(
         recorder.item(item)
     assert not recorder.opened
     disk.answers.set()
-    recorder.close(5.0, None, "no-check")
+    recorder.close(5.0, None, NOTHING_CHECKED)
     assert recorder.opened
     assert verify_recording(recorder.path).state is SealState.INTACT
 
@@ -235,7 +236,7 @@ def test_a_full_pipe_holds_up_nobody(tmp_path: Path, monkeypatch: pytest.MonkeyP
         reader = threading.Thread(target=lambda: lines.extend(pipe.read().split(b"\r\n")))
         lines: list[bytes] = []
         reader.start()
-        recorder.close(2000.0, None, "no-check")
+        recorder.close(2000.0, None, NOTHING_CHECKED)
         reader.join()
     assert sum(b",reading," in line for line in lines) == 2000
     wait_for_threads()

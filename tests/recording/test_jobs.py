@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from tests.recording.invented import ABOUT, JOB, UTC_S, check_items, record
+from warmwatch.core.level.verdict import NOTHING_CHECKED
 from warmwatch.errors import UsageError
 from warmwatch.recording.jobs import list_recordings, listed_object
 from warmwatch.recording.names import sidecar_path
@@ -15,7 +16,7 @@ def test_newest_first_with_what_each_shows(tmp_path: Path) -> None:
     """Outcome, labels, band and length, and other files are left out."""
     record(tmp_path)
     later = create(tmp_path, JOB, "lines:-", ABOUT, UTC_S + 86400.0)
-    later.close(7.0, UTC_S + 86407.0, "no-check")
+    later.close(7.0, UTC_S + 86407.0, NOTHING_CHECKED)
     (tmp_path / "other.csv").write_text("a,b\n1,2\n", encoding="utf-8")
     (tmp_path / "notes.txt").write_text("x", encoding="utf-8")
     found = list_recordings(tmp_path)

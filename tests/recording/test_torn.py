@@ -13,6 +13,7 @@ import pytest
 
 from tests.recording import kills
 from tests.recording.invented import ABOUT, JOB, UTC_S, check_items, fold, record
+from warmwatch.core.level.verdict import NOTHING_CHECKED
 from warmwatch.core.reading import Item, Mark, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
@@ -161,7 +162,7 @@ def _begun(folder: Path) -> tuple[Recorder, Watch]:
 def _ended(recorder: Recorder, watch: Watch) -> Report:
     for n in range(20, 40):
         fold(recorder, watch, Reading(float(n), {"fluid_c": 79.0 + n / 10}, utc_s=UTC_S + n))
-    recorder.close(39.0, None, "no-check")
+    recorder.close(39.0, None, NOTHING_CHECKED)
     assert len(list(read_items(recorder.path))) == 40
     return verify_recording(recorder.path)
 
@@ -326,7 +327,7 @@ def test_a_moved_recording_is_told_and_goes_on(tmp_path: Path) -> None:
     (text,) = followed(recorder)
     assert "was moved or renamed" in text
     assert recorder.displaced
-    recorder.close(1.0, None, "no-check")
+    recorder.close(1.0, None, NOTHING_CHECKED)
     moved = tmp_path / "there" / recorder.path.name
     assert verify_recording(moved).state is SealState.INTACT
     assert len(list(read_items(moved))) == 2

@@ -237,7 +237,7 @@ def test_a_learned_prior_is_kept_so_that_events_come_out_again(tmp_path: Path) -
     watch = Watch(JOB, Forecaster(Prior.from_mapping(prior.to_mapping())))
     for item in check_items():
         fold(recorder, watch, item)
-    recorder.close(60.0, UTC_S + 60, "set-inside")
+    recorder.close(60.0, UTC_S + 60, watch.verdict)
     report = verify_recording(recorder.path)
     assert (report.state, report.events) == (SealState.INTACT, "same")
     document = json.loads(sidecar_path(recorder.path).read_text(encoding="utf-8"))

@@ -16,7 +16,6 @@ from warmwatch.app.wall_clock import WallClock
 from warmwatch.core.alarm import Plug
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecast
-from warmwatch.core.level.check import outcome
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Item, Mark, Reading, Tick
 from warmwatch.core.reason import Reason
@@ -120,7 +119,8 @@ class Session:
                 self._keyboard.close()
             for number, handler in before.items():
                 signal.signal(number, handler)
-        summary = Summary(self._view(), self._stopped_by or "end of input")
+        stopped_by = self._stopped_by or "end of input"
+        summary = Summary(self._view(), stopped_by, self._watch.verdict)
         for output in self._outputs:
             output.close(summary)
         return summary
@@ -293,13 +293,12 @@ class Session:
 
     def _close_recording(self) -> None:
         end_s = self._watch.snapshot().elapsed_s
-        checks = self._watch.checks
-        result = outcome(checks[-1] if checks else None, self._watch.job.band)
+        verdict = self._watch.verdict
         self._record(
             lambda recorder: recorder.close(
                 end_s,
                 self._wall_time(),
-                str(result),
+                verdict,
                 hurried=lambda: self._stopped_by == "interrupt",
             )
         )

@@ -1,6 +1,8 @@
 """`warmwatch proof RECORDING`: a PDF for the customer, with the recording inside."""
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -9,10 +11,14 @@ from warmwatch.commands.options import read_job_file
 from warmwatch.core.level.amounts import fluid_from_mapping
 from warmwatch.core.level.ledger import FluidData
 from warmwatch.errors import UsageError, WarmwatchError
+from warmwatch.recording.seal.key import ShopKey
+
+if TYPE_CHECKING:
+    from warmwatch.outputs.proof.visit import Later, Visit
 
 
 @click.command("proof")
-@click.argument("recording", type=click.Path(path_type=Path))
+@click.argument("recordings", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option(
     "-o", "--output", type=click.Path(path_type=Path), metavar="FILE", help="PDF to write."
 )
@@ -27,14 +33,14 @@ from warmwatch.errors import UsageError, WarmwatchError
     "--job",
     "job_file",
     type=click.Path(path_type=Path),
-    help="Job file whose [fluid] section holds the amounts, where they came later.",
+    help="Job file with [fluid], [shop] or [work], where they were written down later.",
 )
-@click.option("--sign", is_flag=True, help="Sign the PDF and the recording with the shop key.")
+@click.option("--sign", is_flag=True, help="Sign the PDF and the recordings with the shop key.")
 @click.option(
     "--key", "key_file", type=click.Path(path_type=Path), help="Another key to sign with."
 )
 def command(
-    recording: Path,
+    recordings: tuple[Path, ...],
     output: Path | None,
     paper: str,
     job_file: Path | None,
@@ -43,31 +49,59 @@ def command(
 ) -> int:
     """Make a PDF that shows at what temperature, and under what conditions, the level was set.
 
-    The recording and its companions are attached to it: one file is the whole evidence.
+    RECORDINGS are one, or all of one visit: they get one ledger and one verdict. They and their
+    companions are attached: one file is the whole evidence.
     """
-    target = output or recording.with_suffix(".pdf")
-    _refuse_to_overwrite(target, recording)
+    target = output or recordings[-1].with_suffix(".pdf")
+    _refuse_to_overwrite(target, recordings)
     key = open_key(key_file) if sign or key_file is not None else None
     # The libraries for drawing and for PDF take a second to load; only now are they needed.
-    from warmwatch.outputs.proof.document import make_proof
-    from warmwatch.outputs.proof.facts import gather
+    from warmwatch.outputs.proof.document import make_proof, unreadable
+    from warmwatch.outputs.proof.page import proof_verdict
+    from warmwatch.outputs.proof.visit import NOTHING_LATER, gather
     from warmwatch.recording.reader import require_recording
-    from warmwatch.recording.seal.key import sign_recording
-    from warmwatch.recording.seal.report import SealState
-    from warmwatch.words.proof import verdict
 
-    require_recording(recording)
-    later = None if job_file is None else job_fluid(job_file)
-    facts = gather(recording, later)
-    if key is not None and facts.report.state is SealState.INTACT:
-        sign_recording(recording, key, now_text())
-        facts = gather(recording, later)
-    made = make_proof(facts, paper=paper, key=key, time=now_text())
-    _write(target, made)
-    click.echo(verdict(facts.check, facts.job.band, facts.job.unit))
+    for recording in recordings:
+        require_recording(recording)
+    later = NOTHING_LATER if job_file is None else job_later(job_file)
+    visit = gather(*recordings, later=later)
+    if key is not None and _sign_all(visit, key):
+        visit = gather(*recordings, later=later)
+    _write(target, make_proof(visit, paper=paper, key=key, time=now_text()))
+    verdict, sentence, remarks = proof_verdict(visit)
+    click.echo(f"{verdict} {sentence}")
+    for remark in remarks:
+        click.echo(f"  {remark}")
+    if missing := unreadable(visit):
+        click.echo(missing, err=True)
     click.echo(f"Proof: {target}")
     click.echo(f"Next: warmwatch verify {target}")
     return 0
+
+
+def _sign_all(visit: "Visit", key: ShopKey) -> bool:
+    """Sign what can be signed; return whether anything was."""
+    from warmwatch.recording.seal.key import sign_recording
+    from warmwatch.recording.seal.report import SealState
+
+    whole = [facts.path for facts in visit.recordings if facts.report.state is SealState.INTACT]
+    for path in whole:
+        sign_recording(path, key, now_text())
+    return bool(whole)
+
+
+def job_later(path: Path) -> "Later":
+    """Return the sections of a job file that a proof takes; UsageError when one is wrong."""
+    from warmwatch.outputs.proof.visit import NOTHING_LATER, later_from_mapping
+
+    job = read_job_file(path)
+    try:
+        later = later_from_mapping(job, str(job.get("unit", "C")))
+    except ValueError as error:
+        raise UsageError(f"The job file {path}: {error}.") from None
+    if later == NOTHING_LATER:
+        raise UsageError(f"The job file {path} has no [fluid], [shop] or [work] section.")
+    return later
 
 
 def job_fluid(path: Path) -> FluidData:
@@ -82,12 +116,13 @@ def job_fluid(path: Path) -> FluidData:
         raise UsageError(f"The job file {path}: fluid: {error}.") from None
 
 
-def _refuse_to_overwrite(target: Path, recording: Path) -> None:
-    """Leave everything alone that is no proof of this recording."""
+def _refuse_to_overwrite(target: Path, recordings: Sequence[Path]) -> None:
+    """Leave everything alone that is no proof of these recordings."""
     from warmwatch.outputs.proof.reading import is_proof_of
 
+    names = {recording.name for recording in recordings}
     try:
-        mine = not target.exists() or target.stat().st_size == 0 or is_proof_of(target, recording)
+        mine = not target.exists() or target.stat().st_size == 0 or is_proof_of(target, names)
     except OSError:
         return  # writing will tell
     if not mine:

@@ -1,7 +1,7 @@
 """One vehicle visit: the band, the labels and every limit the fold works with."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
@@ -9,6 +9,13 @@ from warmwatch.core.band import Band
 from warmwatch.core.level.amounts import fluid_from_mapping, fluid_to_mapping
 from warmwatch.core.level.ledger import FluidData
 from warmwatch.core.level.rules import CheckRules, rules_from_mapping, rules_to_mapping
+from warmwatch.core.paperwork import (
+    Shop,
+    Work,
+    section_to_mapping,
+    shop_from_mapping,
+    work_from_mapping,
+)
 
 ABSURD_BAND_C = 150.0
 """No check temperature is so hot: degF were meant."""
@@ -45,6 +52,8 @@ class Job:
     drain_band: Band | None = None
     fluid: FluidData = field(default_factory=FluidData)
     check: CheckRules = field(default_factory=CheckRules)
+    shop: Shop = field(default_factory=Shop)
+    work: Work = field(default_factory=Work)
 
     def __post_init__(self) -> None:
         if self.band.high_c > ABSURD_BAND_C:
@@ -79,7 +88,7 @@ class Job:
 
 
 _TIMES = ("lead_s", "top_lead_s", "confirm_s", "blind_s", "hold_limit_s", "rest_s")
-_SECTIONS = ("band", "drain_band", "fluid", "check")
+_SECTIONS = ("band", "drain_band", "fluid", "check", "shop", "work")
 _KEYS = {field.name: field.type for field in fields(Job) if field.name not in _SECTIONS}
 
 
@@ -92,6 +101,8 @@ def job_to_mapping(job: Job) -> dict[str, Any]:
         "drain_band": None if job.drain_band is None else _band_mapping(job.drain_band),
         "fluid": fluid_to_mapping(job.fluid),
         "check": rules_to_mapping(job.check),
+        "shop": section_to_mapping(job.shop),
+        "work": section_to_mapping(job.work),
     }
 
 
@@ -116,13 +127,21 @@ def _band(key: str, band: Any) -> Band:
     return Band(_number(key, band["low_c"]), _number(key, band["high_c"]))
 
 
+_READERS: dict[str, Callable[[Mapping[str, Any]], Any]] = {
+    "fluid": fluid_from_mapping,
+    "check": rules_from_mapping,
+    "shop": shop_from_mapping,
+    "work": work_from_mapping,
+}
+
+
 def _checked(key: str, value: Any, unit: str) -> Any:
     if key == "drain_band":
         return None if value is None else _band(key, value)
-    if key in ("fluid", "check"):
+    if key in _READERS:
         if not isinstance(value, Mapping):
             raise ValueError(f"{key}: a section is needed, as [{key}]")
-        return fluid_from_mapping(value, unit) if key == "fluid" else rules_from_mapping(value)
+        return fluid_from_mapping(value, unit) if key == "fluid" else _READERS[key](value)
     if key not in _KEYS:
         raise ValueError(
             f"{key}: there is no such key; known are {', '.join((*_SECTIONS, *_KEYS))}"

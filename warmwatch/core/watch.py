@@ -21,6 +21,7 @@ from warmwatch.core.latest import Latest, Timed
 from warmwatch.core.level.check import Check
 from warmwatch.core.level.conditions import Condition
 from warmwatch.core.level.level_job import LevelJob
+from warmwatch.core.level.verdict import LevelVerdict
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.reason import Reason
@@ -118,6 +119,11 @@ class Watch:
     def checks(self) -> tuple[Check, ...]:
         """The level checks so far, oldest first."""
         return self._level.checks
+
+    @property
+    def verdict(self) -> LevelVerdict:
+        """What may be said about the level so far."""
+        return self._level.verdict
 
     @property
     def good(self) -> tuple[float, float] | None:

@@ -6,6 +6,7 @@ from typing import Protocol
 from warmwatch.core.alarm import Alarm
 from warmwatch.core.events import Event
 from warmwatch.core.forecast.forecaster import Forecast
+from warmwatch.core.level.verdict import NOTHING_CHECKED, LevelVerdict
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, Reading
 from warmwatch.words.view import View
@@ -35,6 +36,7 @@ class Summary:
 
     view: View
     stopped_by: str
+    verdict: LevelVerdict = NOTHING_CHECKED
 
 
 class Output(Protocol):

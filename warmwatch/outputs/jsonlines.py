@@ -7,7 +7,7 @@ from warmwatch.core.alarm import Alarm
 from warmwatch.core.band import Window
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecast
-from warmwatch.core.level.check import Check, outcome
+from warmwatch.core.level.check import Check
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, Reading
 from warmwatch.core.reason import Reason
@@ -121,7 +121,8 @@ def summary_object(summary: Summary) -> dict[str, object]:
         "gaps": snapshot.gaps,
         "blind": snapshot.blind,
         "alarm": alarm_object(snapshot.alarm),
-        "outcome": str(outcome(snapshot.check, view.job.band)),
+        "outcome": str(summary.verdict.outcome),
+        "sign": str(summary.verdict.sign),
         "check": None if snapshot.check is None else check_object(snapshot.check),
         "drain_windows": [window_object(window) for window in snapshot.drain_windows],
         "recording": view.recording or None,

@@ -14,6 +14,7 @@ from warmwatch.words.catalogue import phrase
 from warmwatch.words.events import band_text, clock, event_text, mark_text, window_text
 from warmwatch.words.level import alarm_text, conditions_text, plug_texts
 from warmwatch.words.status import status_line
+from warmwatch.words.verdict import verdict_lines
 from warmwatch.words.view import View
 
 STATUS_EVERY_S = 30.0
@@ -94,6 +95,8 @@ def summary_lines(summary: Summary) -> list[str]:
         lines.append(phrase("summary.losses", gaps=gaps, doubtful=doubtful))
     if snapshot.blind:
         lines.append(phrase("summary.blind"))
+    if snapshot.check is not None:
+        lines += verdict_lines(summary.verdict, view.job.band, unit)
     if view.recording_trouble:
         lines.append(f"  {view.recording_trouble}")
     return [*lines, *_recording_lines(view)]

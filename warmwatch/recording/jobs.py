@@ -7,18 +7,20 @@ nothing; the rows between them are not: `verify` does that.
 
 import hashlib
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from warmwatch.core.level.check import Outcome
+from warmwatch.core.band import Band
+from warmwatch.core.level.verdict import LevelVerdict
 from warmwatch.errors import RecordingError, UsageError
 from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.reader import is_recording
-from warmwatch.recording.rows import Chain
+from warmwatch.recording.rows import Chain, cells_verdict
 from warmwatch.recording.schema import MAX_HEADER, Schema, schema_of
-from warmwatch.recording.sidecar import parse_sidecar, sidecar_bytes, sidecar_job
+from warmwatch.recording.sidecar import parse_sidecar, sidecar_bytes, sidecar_job, sidecar_visit
+from warmwatch.recording.zone import ZONELESS, Zone, sidecar_zone
 
 END_BYTES = 2048
 DIGEST_DIGITS = 64
@@ -26,17 +28,24 @@ DIGEST_DIGITS = 64
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """One recording: `outcome` is empty where it cannot be said, `trouble` then says why."""
+    """One recording: `verdict` is None where it cannot be said, `trouble` then says why."""
 
     path: Path
     time: str
     vehicle: str = ""
     method: str = ""
-    low_c: float | None = None
-    high_c: float | None = None
+    band: Band | None = None
+    unit: str = "C"
+    visit: str = ""
+    zone: Zone = ZONELESS
     length_s: float | None = None
-    outcome: str = ""
+    verdict: LevelVerdict | None = None
     trouble: str = ""
+
+    @property
+    def outcome(self) -> str:
+        """The outcome's word; empty where it cannot be said."""
+        return "" if self.verdict is None else str(self.verdict.outcome)
 
 
 def list_recordings(folder: Path) -> list[Listed]:
@@ -58,7 +67,8 @@ def listed(path: Path) -> Listed:
     try:
         ends = _ends(path)
         sidecar = sidecar_bytes(path)
-        job = sidecar_job(parse_sidecar(sidecar, sidecar_path(path).name))
+        document = parse_sidecar(sidecar, sidecar_path(path).name)
+        job = sidecar_job(document)
     except OSError as error:
         return Listed(path, "", trouble=f"cannot be read ({error.strerror or error})")
     except RecordingError as error:
@@ -69,16 +79,17 @@ def listed(path: Path) -> Listed:
     own = "sidecar=" + hashlib.sha256(sidecar).hexdigest()
     if not ends.fit or first.get("text", own) != own:
         closed, trouble = {}, "CHANGED: see `warmwatch verify`"
-    outcome = closed.get("name", "") if closed.get("name") in set(Outcome) else ""
     return Listed(
         path=path,
         time=first.get("time", ""),
         vehicle=job.vehicle,
         method=job.method,
-        low_c=job.band.low_c,
-        high_c=job.band.high_c,
+        band=job.band,
+        unit=job.unit,
+        visit=sidecar_visit(document),
+        zone=sidecar_zone(document),
         length_s=_number(closed.get("elapsed_s", "")),
-        outcome=outcome,
+        verdict=_verdict(closed),
         trouble=trouble,
     )
 
@@ -123,6 +134,21 @@ def _cells(schema: Schema, line: bytes) -> dict[str, str]:
         return {}
 
 
+def _verdict(closed: Mapping[str, str]) -> LevelVerdict | None:
+    try:
+        return cells_verdict(closed) if closed else None
+    except ValueError:
+        return None
+
+
+def visits(found: Sequence[Listed]) -> list[list[Listed]]:
+    """Return the recordings by visit, each visit's oldest first, in the order of their latest."""
+    groups: dict[str, list[Listed]] = {}
+    for one in found:
+        groups.setdefault(one.visit or f"file {one.path.name}", []).append(one)
+    return [group[::-1] for group in groups.values()]
+
+
 def _number(text: str) -> float | None:
     try:
         return float(text)
@@ -137,8 +163,10 @@ def listed_object(one: Listed) -> dict[str, Any]:
         "time": one.time or None,
         "vehicle": one.vehicle,
         "method": one.method,
-        "band": None if one.low_c is None else {"low_c": one.low_c, "high_c": one.high_c},
+        "band": None if one.band is None else {"low_c": one.band.low_c, "high_c": one.band.high_c},
+        "visit": one.visit or None,
         "length_s": one.length_s,
         "outcome": one.outcome or None,
+        "sign": None if one.verdict is None else str(one.verdict.sign),
         "trouble": one.trouble or None,
     }

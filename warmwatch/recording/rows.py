@@ -12,6 +12,8 @@ from datetime import UTC, datetime
 from typing import Any
 
 from warmwatch.core.events import Event
+from warmwatch.core.level.check import Outcome
+from warmwatch.core.level.verdict import LevelVerdict, verdict_from_mapping, verdict_to_mapping
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.units import QUANTITIES
 from warmwatch.recording.bounds import MAX_MEMBERS, cut
@@ -101,6 +103,18 @@ def event_cells(event: Event, utc_s: float | None) -> dict[str, str]:
         "fit": _FIT[event.fit],
         "text": guard(cut(event.text, 2 * MAX_MEMBERS)),
     }
+
+
+def verdict_cells(verdict: LevelVerdict) -> dict[str, str]:
+    """Return the cells of the closing row that say what the recording shows about the level."""
+    return {"name": str(verdict.outcome), "other": _object(verdict_to_mapping(verdict))}
+
+
+def cells_verdict(cells: Mapping[str, str]) -> LevelVerdict | None:
+    """Return the verdict of a closing row, None where it holds none; ValueError when it is none."""
+    if not cells["name"]:
+        return None
+    return verdict_from_mapping(Outcome(cells["name"]), dict(_members(cells["other"])))
 
 
 def cells_item(cells: Mapping[str, str]) -> Item | None:

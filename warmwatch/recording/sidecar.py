@@ -22,6 +22,8 @@ from warmwatch.recording.fold import fold_digest
 from warmwatch.recording.names import sidecar_path, text_digest
 from warmwatch.recording.privacy import shared_facts
 from warmwatch.recording.schema import FORMAT, FORMATS, current_schema, described
+from warmwatch.recording.zone import KEY as ZONE
+from warmwatch.recording.zone import Zone, zone_to_mapping
 
 NOWHERE: Mapping[str, str] = MappingProxyType({})
 
@@ -38,12 +40,14 @@ def sidecar_document(
     *,
     visit: str = "",
     origins: Mapping[str, str] = NOWHERE,
+    zone: Zone | None = None,
 ) -> dict[str, Any]:
     """Return the sidecar of a recording whose name, `url`, is not known yet.
 
     `prior` is what the forecaster had learned beforehand: without it the events could not come out
     the same again. Recordings of one visit share `visit`. `origins` says of the job's values, by
-    their names in a job file, where each was taken from ("option", "job file", "book").
+    their names in a job file, where each was taken from ("option", "job file", "book"). `zone` is
+    that of the computer's clock.
     """
     document: dict[str, Any] = {
         "@context": "http://www.w3.org/ns/csvw",
@@ -61,6 +65,8 @@ def sidecar_document(
     }
     if visit:
         document["warmwatch:visit"] = visit
+    if zone is not None:
+        document[ZONE] = zone_to_mapping(zone)
     if origins:
         document["warmwatch:origins"] = dict(origins)
     if prior is not None:

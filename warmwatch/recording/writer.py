@@ -9,17 +9,19 @@ from pathlib import Path
 from warmwatch.core.events import Event
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.job import Job
+from warmwatch.core.level.verdict import LevelVerdict
 from warmwatch.core.reading import Item
 from warmwatch.errors import RecordingError
 from warmwatch.recording.bounds import bounded
 from warmwatch.recording.carrier import Carrier, ProcessCarrier, ThreadCarrier
 from warmwatch.recording.disk import Message
 from warmwatch.recording.names import sidecar_text, stem_of
-from warmwatch.recording.rows import event_cells, item_cells, utc_text
+from warmwatch.recording.rows import event_cells, item_cells, utc_text, verdict_cells
 from warmwatch.recording.schema import current_schema
 from warmwatch.recording.seal.checkpoint import Checkpoint, Signer
 from warmwatch.recording.seal.signature import fingerprint
 from warmwatch.recording.sidecar import NOWHERE, new_visit, sidecar_document
+from warmwatch.recording.zone import local_zone
 
 STALLED_S = 3.0
 OPENING_S = 3.0
@@ -100,14 +102,14 @@ class Recorder:
         self,
         elapsed_s: float,
         utc_s: float | None,
-        outcome: str = "",
+        verdict: LevelVerdict | None = None,
         *,
         hurried: Callable[[], bool] = lambda: False,
     ) -> None:
         """Write the closing row and close the file; a second call does nothing.
 
-        `outcome` is what the recording shows about the level, a word of core.level.check.Outcome,
-        so that a list of many recordings need not read them whole. While `hurried` the disk is
+        `verdict` is what the recording shows about the level, so that a list of many recordings
+        need not read them whole. While `hurried` the disk is
         waited for only so long as the mechanic who wants to end can be asked to.
         """
         if self._ended:
@@ -117,8 +119,8 @@ class Recorder:
             "time": utc_text(utc_s),
             "elapsed_s": repr(elapsed_s),
             "kind": "closed",
-            "name": outcome,
             "text": f"rows={self.rows}",
+            **({} if verdict is None else verdict_cells(verdict)),
         }
         self._send(("close", self._schema.body(cells)), rows=1)
         done = self._wait_until(lambda: self._closed, lambda: HURRIED_S if hurried() else CLOSING_S)
@@ -242,7 +244,8 @@ def create(
     still change. Raises RecordingError when the folder cannot be written.
     """
     visit = visit or new_visit(utc_s, job.vehicle)
-    document = sidecar_document(job, link, about, prior, visit=visit, origins=origins)
+    zone = local_zone(utc_s)
+    document = sidecar_document(job, link, about, prior, visit=visit, origins=origins, zone=zone)
     if signer is not None:
         document["warmwatch:checkpoints"] = fingerprint(signer.public)
     sidecar_text(document)  # what cannot be written fails here

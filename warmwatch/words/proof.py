@@ -1,105 +1,20 @@
 """The sentences of proof, verify and jobs."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from warmwatch.core.band import Band
-from warmwatch.core.level.check import Check, Outcome, outcome
-from warmwatch.core.level.conditions import Condition, ConditionState
-from warmwatch.core.units import from_c
-from warmwatch.recording.seal.report import Report, SealState
+from warmwatch.core.job import Job
+from warmwatch.recording.rows import utc_text
+from warmwatch.recording.seal.report import Report, SealState, Vouched
 from warmwatch.words.events import band_text, temperature
-from warmwatch.words.reasons import condition_name
+from warmwatch.words.verdict import span_text, verdict_lines
 
 PROVES = (
     "A good digest chain shows that the recording is as warmwatch wrote it; a good signature also "
     "that nobody without the key altered it afterwards. Neither shows that the sensor told the "
     "truth, nor that the marks were set at the right moment."
 )
-_OUTCOMES = {
-    Outcome.SET_INSIDE: "level set inside the band",
-    Outcome.SET_OUTSIDE: "level set, but OUTSIDE the band",
-    Outcome.CHECKED_INSIDE: "plug out and in inside the band, not told that the level was set",
-    Outcome.CHECKED_OUTSIDE: "plug out and in, OUTSIDE the band",
-    Outcome.NOT_KNOWN: "cannot be said",
-    Outcome.NO_CHECK: "no level check",
-}
-
-
-def outcome_word(word: str) -> str:
-    """Return an outcome as it stands in a closing row, in words."""
-    return _OUTCOMES[Outcome(word)] if word in set(Outcome) else "not told"
-
-
-def span_text(low_c: float, high_c: float, unit: str, band: Band | None = None) -> str:
-    """Return `86 to 88 °C`, or `86 °C` where both are the same.
-
-    With a band, as many decimals as it takes to see what lies beyond its edges.
-    """
-    ends = [from_c(value, unit) for value in (low_c, high_c)]
-    digits = 1 if band is None else _digits_beyond(ends, band, unit)
-    low, high = (round(value, digits) for value in ends)
-    return f"{low:.9g} °{unit}" if low == high else f"{low:.9g} to {high:.9g} °{unit}"
-
-
-def _digits_beyond(ends: Sequence[float], band: Band, unit: str) -> int:
-    low, high = from_c(band.low_c, unit), from_c(band.high_c, unit)
-    for digits in range(1, 6):
-        seen = [round(value, digits) for value in (ends[0], low, high, ends[1])]
-        if (ends[0] >= low or seen[0] < seen[1]) and (ends[1] <= high or seen[3] > seen[2]):
-            return digits
-    return 6
-
-
-def verdict(check: Check | None, band: Band, unit: str) -> str:
-    """Return in one sentence what the recording shows about the level."""
-    result, wanted = outcome(check, band), band_text(band, unit)
-    if check is None or result is Outcome.NO_CHECK:
-        return "No level check was recorded: no plug out was marked, other than for draining."
-    if result is Outcome.NOT_KNOWN or check.min_c is None or check.max_c is None:
-        done = "checked" if check.set_s is None else "set"
-        why = _why_not_known(check)
-        return f"It cannot be said at what temperature the level was {done}: {why}."
-    span = span_text(check.min_c, check.max_c, unit, band)
-    until = "plug in" if check.in_s is not None else "the mark that the level was set"
-    if result is Outcome.SET_INSIDE:
-        return f"Level set with the fluid at {span}, inside {wanted}, from plug out to {until}."
-    if result is Outcome.SET_OUTSIDE:
-        return (
-            f"Level set, but NOT inside {wanted}: the fluid was at {span} from plug out to {until}."
-        )
-    inside = "inside" if result is Outcome.CHECKED_INSIDE else "NOT inside"
-    return (
-        f"The fluid was at {span}, {inside} {wanted}, from plug out to {until}; "
-        "that the level was set was not recorded."
-    )
-
-
-def _why_not_known(check: Check) -> str:
-    if check.lost:
-        return "the temperature was not known, for a time, while the plug was out"
-    if check.end_s is None:
-        return "it was not recorded that the plug went in again"
-    return "there was no reading while the plug was out"
-
-
-def conditions_sentence(conditions: Sequence[Condition]) -> str:
-    """Return the conditions summed up; what is not known is named as such."""
-    unmet = [condition_name(c.name) for c in conditions if c.state is ConditionState.NOT_MET]
-    unknown = [condition_name(c.name) for c in conditions if c.state is ConditionState.UNKNOWN]
-    if not conditions:
-        return "The conditions of the check are not known."
-    parts = []
-    if unmet:
-        parts.append(f"Conditions NOT MET: {', '.join(unmet)}.")
-    if unknown:
-        parts.append(f"Not known: {', '.join(unknown)}.")
-    if not parts:
-        return "All conditions were met for the whole time with the plug out."
-    if len(unmet) + len(unknown) < len(conditions):
-        parts.append("The others were met for the whole time with the plug out.")
-    return " ".join(parts)
 
 
 def report_lines(file: Path, report: Report) -> list[str]:
@@ -108,13 +23,16 @@ def report_lines(file: Path, report: Report) -> list[str]:
     lines = [f"{file.name}: {_STATES[report.state]}{where}."]
     if report.reason:
         lines.append(f"  {report.reason[0].upper()}{report.reason[1:]}.")
+    if report.vouched is not None:
+        lines += [f"  {label:18} {text}" for label, text in vouched_facts(report.vouched)]
     if report.state is SealState.INTACT:
         lines.append(f"  {report.rows} rows; events worked out again: {report.events}.")
-        lines.append(f"  It shows: {outcome_word(report.outcome)}.")
     if report.checkpoint:
         lines.append(f"  {report.checkpoint[0].upper()}{report.checkpoint[1:]}.")
-    if report.inside:
-        lines.append(f"  {report.inside}")
+    lines += [f"  {text}" for text in report.inside]
+    if report.told:
+        told = "; ".join(report.told)
+        lines.append(f"  Told by who made the page, and in no recording: {told}.")
     if report.signed_by:
         name = f" ({report.signed_name})" if report.signed_name else ""
         when = f" on {report.signed_time}" if report.signed_time else ""
@@ -124,6 +42,27 @@ def report_lines(file: Path, report: Report) -> list[str]:
     return [*lines, f"  {PROVES}"]
 
 
+def vouched_facts(vouched: Vouched) -> list[tuple[str, str]]:
+    """Return the facts that a verification vouches for, with their labels."""
+    job, verdict, utc_s = vouched.job, vouched.verdict, vouched.utc_s
+    first, *rest = verdict_lines(verdict, job.band, job.unit)
+    began = "not known" if utc_s is None else vouched.zone.text(utc_s)
+    facts = [
+        ("vehicle", job.vehicle or "not named"),
+        ("recorded", began),
+        ("check temperature", f"{band_text(job.band, job.unit)}, {source_text(job)}"),
+    ]
+    if verdict.low_c is not None and verdict.high_c is not None:
+        span = span_text(verdict.low_c, verdict.high_c, job.unit, job.band)
+        facts.append(("with the plug out", f"fluid at {span}"))
+    return [*facts, ("level", first), *(("", text.strip()) for text in rest)]
+
+
+def source_text(job: Job) -> str:
+    """Return where the band was taken from."""
+    return f"taken from: {job.band_source}" if job.band_source else "not told where from"
+
+
 _STATES = {
     SealState.INTACT: "intact",
     SealState.CHANGED: "CHANGED",
@@ -131,6 +70,8 @@ _STATES = {
     SealState.NEVER_CLOSED: "whole as far as it goes, but never closed",
     SealState.OTHER_KEY: "NOT SIGNED BY THAT KEY",
     SealState.OTHER_VERSION: "whole, but its events are not checked",
+    SealState.PAGE_UNSIGNED: "recording signed, PAGE NOT",
+    SealState.PAGE_NOT_MADE: "recording whole, page NOT CHECKED",
 }
 
 
@@ -150,9 +91,25 @@ def report_object(file: Path, report: Report) -> Mapping[str, Any]:
         "digest": report.digest,
         "events": report.events,
         "outcome": report.outcome or None,
-        "inside": report.inside or None,
+        "inside": list(report.inside),
+        "told": list(report.told),
+        "vouched": None if report.vouched is None else dict(vouched_object(report.vouched)),
         "checkpoint": report.checkpoint or None,
         "signature": signed if report.signed_by else None,
+    }
+
+
+def vouched_object(vouched: Vouched) -> Mapping[str, Any]:
+    """Return the facts that a verification vouches for as JSON values."""
+    job, verdict = vouched.job, vouched.verdict
+    return {
+        "vehicle": job.vehicle,
+        "time": utc_text(vouched.utc_s) or None,
+        "band": {"low_c": job.band.low_c, "high_c": job.band.high_c},
+        "band_source": job.band_source,
+        "low_c": verdict.low_c,
+        "high_c": verdict.high_c,
+        "sign": str(verdict.sign),
     }
 
 

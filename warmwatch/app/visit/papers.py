@@ -56,8 +56,8 @@ class Papers:
         threading.Thread(target=act, name="papers", daemon=True).start()
 
     def _look(self, recording: Path) -> None:
-        from warmwatch.outputs.proof.facts import gather
         from warmwatch.outputs.proof.page import proof_page
+        from warmwatch.outputs.proof.visit import gather
 
         try:
             shown = proof_page(gather(recording))
@@ -71,12 +71,12 @@ class Papers:
             for _, name, state, why in rows
             if state != ConditionState.MET
         ]
-        self._open = [*shown["remarks"], *unmet]
+        self._open = [] if shown["sign"] == "✔" else [*shown["remarks"], *unmet]
         self._verdict = {"sign": shown["sign"], "text": shown["verdict"]}
 
     def _make(self, recording: Path) -> None:
         from warmwatch.outputs.proof.document import make_proof
-        from warmwatch.outputs.proof.facts import gather
+        from warmwatch.outputs.proof.visit import gather
 
         try:
             facts = gather(recording)
@@ -97,7 +97,7 @@ def keep(recording: Path, made: bytes) -> str:
     target = recording.with_suffix(".pdf")
     part = target.with_name(f".{target.name}.part")
     try:
-        if target.exists() and not is_proof_of(target, recording):
+        if target.exists() and not is_proof_of(target, {recording.name}):
             return f"On the laptop {target.name} is another file and was left alone: save it here."
         part.write_bytes(made)
         part.replace(target)

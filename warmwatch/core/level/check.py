@@ -20,6 +20,7 @@ from warmwatch.core.level.drip import FLOWS
 from warmwatch.core.reading import Mark, MarkName
 
 KEPT_CHECKS = 20
+FLUID_MARKS = (MarkName.DRAINED, MarkName.FILLED, MarkName.TOPPED_UP)
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,7 @@ class Check:
     `conditions` holds for each condition its worst state in that time; that of the band comes from
     every reading, so that it agrees with the outcome. `flow` is what was told of the plug last,
     `streamed` says that a stream was told at all, `drip_c` the temperature at the first drip.
+    `after` are marks that say that the amount of fluid was changed after the check.
     """
 
     out_s: float
@@ -46,6 +48,7 @@ class Check:
     drip_s: float | None = None
     drip_c: float | None = None
     conditions: tuple[Condition, ...] = ()
+    after: tuple[MarkName, ...] = ()
 
     @property
     def end_s(self) -> float | None:
@@ -90,6 +93,10 @@ def _with_band(check: Check, band: Band) -> Check:
     return replace(check, conditions=tuple(told))
 
 
+def _with_after(check: Check, name: MarkName) -> Check:
+    return check if name in check.after else replace(check, after=(*check.after, name))
+
+
 class CheckTracker:
     """Follows the checks of one recording; the last KEPT_CHECKS are kept."""
 
@@ -99,6 +106,8 @@ class CheckTracker:
         self._at_set: Check | None = None
         self._done: tuple[Check, ...] = ()
         self._unmet: set[str] = set()
+        self.changed: tuple[MarkName, ...] = ()
+        """What changed the amount of fluid before there was any check."""
 
     @property
     def is_open(self) -> bool:
@@ -118,6 +127,8 @@ class CheckTracker:
     def mark(self, mark: Mark, fluid_c: float | None, *, blind: bool) -> None:
         """Take a mark; `fluid_c` is the last believed temperature."""
         known_c = None if blind else fluid_c
+        if mark.name in FLUID_MARKS:
+            self._changed(mark.name)
         if mark.name is MarkName.PLUG_OUT and self._open is None:
             self._unmet.clear()
             self._open = Check(
@@ -136,6 +147,15 @@ class CheckTracker:
             self._open = self._at_set = None
         elif mark.name in FLOWS:
             self._flow(mark, known_c)
+
+    def _changed(self, name: MarkName) -> None:
+        """The amount of fluid was changed: what was set before may not hold any more."""
+        if self._at_set is not None:
+            self._at_set = _with_after(self._at_set, name)
+        elif self._open is None and self._done:
+            self._done = (*self._done[:-1], _with_after(self._done[-1], name))
+        elif self._open is None and name not in self.changed:
+            self.changed = (*self.changed, name)
 
     def fluid(self, fluid_c: float) -> None:
         """Take a believed temperature."""

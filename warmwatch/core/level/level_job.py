@@ -9,6 +9,7 @@ from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
 from warmwatch.core.level.check import Check, CheckTracker
 from warmwatch.core.level.conditions import Condition, ConditionName, ConditionTracker, fitness
+from warmwatch.core.level.verdict import LevelVerdict, judge
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.reason import Reason
@@ -25,6 +26,7 @@ class LevelJob:
 
     def __init__(self, job: Job, phases: PhaseTracker) -> None:
         self._conditions = ConditionTracker(job.check, phases, max(5.0, job.blind_limit_s))
+        self._band = job.band
         self._checks = CheckTracker(job.band)
         self._drain: WindowTracker | None = None
         self._drained = False
@@ -154,6 +156,11 @@ class LevelJob:
     def checks(self) -> tuple[Check, ...]:
         """All checks so far, oldest first."""
         return self._checks.checks()
+
+    @property
+    def verdict(self) -> LevelVerdict:
+        """What may be said about the level so far."""
+        return judge(self.checks, self._band, self._checks.changed)
 
     @property
     def open_check(self) -> Check | None:

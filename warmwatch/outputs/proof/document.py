@@ -1,10 +1,13 @@
-"""Makes the proof: a PDF/A-3 with the recording attached, sealed as a whole.
+"""Makes the proof: a PDF/A-3 and PDF/UA with the recordings attached, sealed as a whole.
 
-The typesetter checks the rules of PDF/A-3a itself and refuses to write a file that breaks them.
+The typesetter checks the rules of PDF/A-3a and PDF/UA-1 itself and refuses to write a file that
+breaks them.
 """
 
 import json
+import os
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
@@ -13,45 +16,74 @@ from typing import Any
 from warmwatch.core.reading import MarkName
 from warmwatch.errors import RecordingError, WarmwatchError
 from warmwatch.outputs.proof.facts import Facts, read_items
+from warmwatch.outputs.proof.fonts import Chosen, choose
+from warmwatch.outputs.proof.making import NAME, PAPERS, Making, typesetter
 from warmwatch.outputs.proof.page import proof_page
-from warmwatch.recording.names import sidecar_path
+from warmwatch.outputs.proof.visit import Visit
+from warmwatch.recording.names import checkpoint_path, sidecar_path
 from warmwatch.recording.seal.key import ShopKey
 from warmwatch.recording.seal.pdf import PLACEHOLDER, seal_pdf
 from warmwatch.recording.seal.signature import signature_path
 from warmwatch.recording.sidecar import read_sidecar, sidecar_watch
 
-PAPERS = {"a4": "a4", "letter": "us-letter"}
+STANDARDS: tuple[Any, ...] = ("a-3a", "ua-1")
 _DRAWN_MARKS = (MarkName.DRAINED, MarkName.FILLED, MarkName.PLUG_OUT, MarkName.PLUG_IN)
 MOST_BYTES = 64 << 20
 """A recording longer than this is not attached, so no proof is made of it."""
 
 
-def make_proof(facts: Facts, *, paper: str, key: ShopKey | None, time: str) -> bytes:
-    """Return the proof of a recording as PDF bytes; `time` is ISO 8601 in UTC.
+def make_proof(visit: Visit, *, paper: str, key: ShopKey | None, time: str) -> bytes:
+    """Return the proof of a visit as PDF bytes; `time` is ISO 8601 in UTC.
 
-    Raises RecordingError when the recording cannot be attached.
+    Raises RecordingError when a recording cannot be attached.
     """
-    page = proof_page(facts)
+    making = Making(
+        paper=paper,
+        time=time,
+        order=tuple(facts.path.name for facts in visit.recordings),
+        key="" if key is None else key.fingerprint,
+        key_name="" if key is None else key.name,
+        later=visit.later,
+        typesetter=typesetter(),
+    )
+    return seal_pdf(unsealed(visit, making), key)
+
+
+def unsealed(visit: Visit, making: Making) -> bytes:
+    """Return the proof before its seal is filled in: the same for the same visit and making."""
+    page = json.dumps(proof_page(visit), ensure_ascii=False)
+    sealed_by = _sealed_by(making)
+    chosen = choose(page + sealed_by)
+    making = replace(making, fonts=chosen.families)
+    folder = Path(os.path.commonpath([facts.path.parent.absolute() for facts in visit.recordings]))
+    attached = [*_attachments(visit, folder), _making_file(making)]
     inputs = {
-        "page": json.dumps(page, ensure_ascii=False),
-        "files": json.dumps(list(_attachments(facts.path)), ensure_ascii=False),
-        "plot": _plot(facts),
-        "paper": PAPERS[paper],
+        "page": page,
+        "files": json.dumps(attached, ensure_ascii=False),
+        "plots": json.dumps([_plot(facts, visit) for facts in visit.recordings]),
+        "fonts": json.dumps(chosen.families),
+        "paper": PAPERS[making.paper],
         "seal": PLACEHOLDER,
-        "sealed_by": _sealed_by(key),
+        "sealed_by": sealed_by,
+        "unreadable": chosen.sentence,
     }
-    moment = datetime.fromisoformat(time.replace("Z", "+00:00")).astimezone(UTC)
-    return seal_pdf(_typeset(inputs, facts.path.parent, moment), key)
+    moment = datetime.fromisoformat(making.time.replace("Z", "+00:00")).astimezone(UTC)
+    return _typeset(inputs, folder, chosen, moment)
 
 
-def _sealed_by(key: ShopKey | None) -> str:
-    if key is None:
+def unreadable(visit: Visit) -> str:
+    """Return a sentence about letters of the page that no font here has; empty without any."""
+    return choose(json.dumps(proof_page(visit), ensure_ascii=False)).sentence
+
+
+def _sealed_by(making: Making) -> str:
+    if not making.key:
         return "This PDF is sealed, but not signed."
-    name = f" ({key.name})" if key.name else ""
-    return f"This PDF is signed by key {key.fingerprint}{name}."
+    name = f" ({making.key_name})" if making.key_name else ""
+    return f"This PDF is signed by key {making.key}{name}."
 
 
-def _plot(facts: Facts) -> str:
+def _plot(facts: Facts, visit: Visit) -> str:
     from warmwatch.outputs.picture.plot import picture
     from warmwatch.outputs.picture.style import PAPER
     from warmwatch.outputs.picture.trace import make_trace
@@ -59,48 +91,60 @@ def _plot(facts: Facts) -> str:
     trace = make_trace(facts.job, read_items(facts.path), sidecar_watch(read_sidecar(facts.path)))
     trace.forecasts = []  # what was expected then is no part of the evidence
     trace.marks = [mark for mark in trace.marks if mark.name in _DRAWN_MARKS]
-    return picture(trace, image_format="svg", look=PAPER).decode("utf-8")
+    return picture(trace, unit=visit.job.unit, image_format="svg", look=PAPER).decode("utf-8")
 
 
-def _attachments(path: Path) -> Iterator[dict[str, str]]:
-    """Yield the recording and its companions as the template wants them."""
-    if "\\" in path.name:
-        raise RecordingError(
-            f"{path.name} cannot be attached to a PDF: rename it and its companions, without the "
-            "backslash."
+def _attachments(visit: Visit, root: Path) -> Iterator[dict[str, str]]:
+    """Yield the recordings and their companions as the template wants them."""
+    for facts in visit.recordings:
+        path = facts.path
+        if "\\" in str(path.absolute().relative_to(root)):
+            raise RecordingError(
+                f"{path.name} cannot be attached to a PDF: rename it and its companions, without "
+                "the backslash."
+            )
+        parts = (
+            (path, "source", "text/csv", "The recording: every reading, mark and event"),
+            (sidecar_path(path), "data", "application/json", "What the recording is about"),
+            (signature_path(path), "supplement", "application/json", "The recording's signature"),
+            (checkpoint_path(path), "supplement", "application/json", "How far it was signed"),
         )
-    parts = (
-        (path, "source", "text/csv", "The recording: every reading, mark and event"),
-        (sidecar_path(path), "data", "application/json", "What the recording is about"),
-        (signature_path(path), "supplement", "application/json", "The recording's signature"),
-    )
-    for file, relationship, mime, description in parts:
-        if file.exists():
-            if file.stat().st_size > MOST_BYTES:
-                raise RecordingError(f"{file.name} is too long to be attached to a PDF.")
-            yield {
-                "name": file.name,
-                "relationship": relationship,
-                "mime": mime,
-                "description": description,
-            }
+        for file, relationship, mime, description in parts:
+            if file.exists():
+                if file.stat().st_size > MOST_BYTES:
+                    raise RecordingError(f"{file.name} is too long to be attached to a PDF.")
+                yield {
+                    "name": file.name,
+                    "path": file.absolute().relative_to(root).as_posix(),
+                    "relationship": relationship,
+                    "mime": mime,
+                    "description": description,
+                }
 
 
-def _typeset(inputs: dict[str, str], folder: Path, moment: datetime) -> bytes:
-    import matplotlib as mpl
+def _making_file(making: Making) -> dict[str, str]:
+    return {
+        "name": NAME,
+        "text": making.text(),
+        "relationship": "supplement",
+        "mime": "application/json",
+        "description": "How this page was made, so that it can be made again",
+    }
+
+
+def _typeset(inputs: dict[str, str], folder: Path, chosen: Chosen, moment: datetime) -> bytes:
     import typst
 
     template = files("warmwatch.outputs.proof").joinpath("page.typ").read_bytes()
-    shipped = Path(mpl.get_data_path()) / "fonts" / "ttf"
     root: Any = folder  # the library's types want the same type as the template's, wrongly
     error: Exception | None = None
     # Fonts of the system help out with scripts that the shipped one lacks; where one of them may
-    # not be embedded, the shipped ones do it alone.
-    for with_system in (True, False):
+    # not be embedded, the shipped one does it alone.
+    for paths in (chosen.paths, chosen.paths[:1]):
         fonts = typst.Fonts(
-            include_system_fonts=with_system,
+            include_system_fonts=False,
             include_embedded_fonts=False,
-            font_paths=[shipped],
+            font_paths=list(paths),
         )
         try:
             made = typst.compile(
@@ -108,7 +152,7 @@ def _typeset(inputs: dict[str, str], folder: Path, moment: datetime) -> bytes:
                 root=root,
                 font_paths=fonts,
                 sys_inputs=inputs,
-                pdf_standards=["a-3a"],
+                pdf_standards=list(STANDARDS),
                 timestamp=moment,
             )
         except typst.TypstError as failure:

@@ -1,16 +1,15 @@
-"""What a proof is made of: one recording, verified and folded again."""
+"""What a proof is made of: the recordings of one visit, verified and folded again."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from warmwatch.core.band import Window
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
-from warmwatch.core.level.amounts import is_amount, mark_entry
-from warmwatch.core.level.check import Check, Outcome, outcome
-from warmwatch.core.level.ledger import FluidData
+from warmwatch.core.level.check import Check
+from warmwatch.core.level.verdict import LevelVerdict
 from warmwatch.core.reading import Item, Mark, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
@@ -18,7 +17,8 @@ from warmwatch.recording.reader import RowReader
 from warmwatch.recording.rows import cells_item
 from warmwatch.recording.seal.report import Report, SealState
 from warmwatch.recording.seal.verify import verify_recording
-from warmwatch.recording.sidecar import read_sidecar, sidecar_job, sidecar_watch
+from warmwatch.recording.sidecar import read_sidecar, sidecar_job, sidecar_visit, sidecar_watch
+from warmwatch.recording.zone import Zone, sidecar_zone
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +40,14 @@ class RawReading:
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """Everything that a proof says; times in elapsed seconds."""
+    """Everything that a proof says of one recording; times in elapsed seconds."""
 
     path: Path
     job: Job
     link: Mapping[str, Any]
     versions: Mapping[str, Any]
+    visit: str
+    zone: Zone
     report: Report
     start_s: float
     start_utc_s: float | None
@@ -56,39 +58,18 @@ class Facts:
     windows: tuple[Window, ...]
     drain_windows: tuple[Window, ...]
     checks: tuple[Check, ...]
+    verdict: LevelVerdict
     told: tuple[Told, ...]
     events: tuple[Event, ...]
-    fluid: FluidData
     edges: tuple[RawReading, ...]
-    fluid_later: bool = False
-    """Whether the amounts come from a job file given now, and not from the recording."""
 
-    @property
-    def unread(self) -> tuple[Told, ...]:
-        """The marks that belong into the ledger, but from which no amount could be read."""
-        if self.fluid_later or self.job.fluid.ledger:
-            return ()
-        marks = (one for one in self.told if is_amount(one.mark))
-        unit = self.job.unit
-        return tuple(one for one in marks if mark_entry(one.mark, one.fluid_c, unit) is None)
-
-    @property
-    def check(self) -> Check | None:
-        """The last check: that is the one that counts."""
-        return self.checks[-1] if self.checks else None
-
-    @property
-    def outcome(self) -> Outcome:
-        """What the recording shows about the level."""
-        return outcome(self.check, self.job.band)
+    def wall_s(self, elapsed_s: float) -> float | None:
+        """Return the wall time of an elapsed time, reckoned from the first reading."""
+        return None if self.start_utc_s is None else self.start_utc_s + elapsed_s - self.start_s
 
 
-def gather(path: Path, later: FluidData | None = None) -> Facts:
-    """Return the facts of a recording; RecordingError when it was changed.
-
-    `later` is the fluid section of a job file given now; it takes the place of the one in the
-    recording, since amounts are often known only afterwards.
-    """
+def facts_of(path: Path) -> Facts:
+    """Return the facts of a recording; RecordingError when it was changed."""
     report = verify_recording(path)
     if report.state is SealState.CHANGED:
         at = "" if report.row is None else f" at row {report.row}"
@@ -108,6 +89,8 @@ def gather(path: Path, later: FluidData | None = None) -> Facts:
         job=job,
         link=_mapping(sidecar.get("warmwatch:link")),
         versions=_mapping(sidecar.get("warmwatch:versions")),
+        visit=sidecar_visit(sidecar),
+        zone=sidecar_zone(sidecar),
         report=report,
         start_s=fold.start_s or 0.0,
         start_utc_s=fold.start_utc_s,
@@ -118,11 +101,10 @@ def gather(path: Path, later: FluidData | None = None) -> Facts:
         windows=windows,
         drain_windows=snapshot.drain_windows,
         checks=fold.watch.checks,
+        verdict=fold.watch.verdict,
         told=tuple(fold.told),
         events=tuple(fold.events),
-        fluid=_with_marks(job.fluid if later is None else later, fold.told, job.unit),
         edges=tuple(_edges(path, windows)),
-        fluid_later=later is not None,
     )
 
 
@@ -154,14 +136,6 @@ def read_items(path: Path) -> Iterator[Item]:
             ) from None
         if item is not None:
             yield item
-
-
-def _with_marks(fluid: FluidData, told: list[Told], unit: str) -> FluidData:
-    """Add the amounts that stand in marks, unless the job's own ledger has any."""
-    if fluid.ledger:
-        return fluid
-    entries = (mark_entry(one.mark, one.fluid_c, unit) for one in told)
-    return replace(fluid, ledger=tuple(entry for entry in entries if entry is not None))
 
 
 def _edges(path: Path, windows: tuple[Window, ...]) -> Iterator[RawReading]:

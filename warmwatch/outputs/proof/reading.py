@@ -1,40 +1,29 @@
-"""Reads a proof back: its seal, and the recording attached to it.
+"""Reads a proof back: its seal, the recordings attached to it, and its page made again.
 
-A file without an intact seal is not taken apart at all. What is taken apart is bounded: the PDF
-library refuses to unpack a stream beyond 75 MB, and the attachments are limited again here.
+A file without an intact seal is not taken apart at all.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
+from warmwatch.core.paperwork import section_to_mapping
 from warmwatch.errors import InputError
-from warmwatch.recording.seal.pdf import PdfSeal, check_pdf
-from warmwatch.recording.seal.report import Report, SealState
+from warmwatch.outputs.proof.attached import Bundle, attachments
+from warmwatch.outputs.proof.remake import Found, Page, compare_page
+from warmwatch.outputs.proof.visit import Later, Visit
+from warmwatch.recording.seal.pdf import PdfSeal, check_pdf, sealed_part
+from warmwatch.recording.seal.report import Report, SealState, Vouched
 from warmwatch.recording.seal.verify import verify_bytes, verify_recording
 
 MAX_PDF = 128 << 20
-MAX_ATTACHED = 64 << 20
-MOST_ATTACHMENTS = 3
-_COMPANIONS = ("-metadata.json", "-signature.json")
 
 
-@dataclass(frozen=True, slots=True)
-class Attached:
-    """What is attached to a proof; the bytes of the companions, None without."""
-
-    name: str
-    recording: bytes
-    sidecar: bytes | None
-    signature: bytes | None
-
-
-def verify_file(path: str | Path) -> Report:
+def verify_file(path: Path) -> Report:
     """Verify a recording or a proof, told apart by how the file begins.
 
     InputError or RecordingError when it cannot be read at all.
     """
-    path = Path(path)
     try:
         with path.open("rb") as file:
             is_pdf = file.read(5) == b"%PDF-"
@@ -48,84 +37,112 @@ def verify_file(path: str | Path) -> Report:
     return verify_pdf(data)
 
 
-def is_proof_of(path: Path, recording: Path) -> bool:
-    """Return whether a file is an intact proof of the recording; OSError when it cannot be read."""
+def is_proof_of(path: Path, names: set[str]) -> bool:
+    """Return whether a file is an intact proof of just these recordings.
+
+    OSError when it cannot be read.
+    """
     with path.open("rb") as file:
-        data = file.read(MAX_PDF)
+        data = sealed_part(file.read(MAX_PDF))
     try:
-        return check_pdf(data).intact and attachments(data).name == recording.name
+        held = {one.name for one in attachments(data).recordings} if check_pdf(data).intact else {}
     except InputError:
         return False
+    return bool(held) and held == names
 
 
 def verify_pdf(data: bytes) -> Report:
     """Verify a proof given as bytes; never raises for what is in it."""
-    seal = check_pdf(data)
+    sealed = sealed_part(data)
+    seal = check_pdf(sealed)
     if not seal.intact:
         return Report(SealState.CHANGED, seal.reason)
+    if len(sealed) < len(data):
+        return Report(SealState.CHANGED, "something was put behind the sealed PDF")
     try:
-        attached = attachments(data)
+        bundle = attachments(sealed)
     except InputError as error:
         return Report(SealState.CHANGED, str(error))
-    inside = verify_bytes(attached.name, attached.recording, attached.sidecar, attached.signature)
-    return _together(seal, inside)
+    inside = [
+        verify_bytes(one.name, one.recording, one.sidecar, one.signature, one.checkpoint)
+        for one in bundle.recordings
+    ]
+    for one, report in zip(bundle.recordings, inside, strict=True):
+        if report.state is SealState.CHANGED:
+            reason = f"the attached recording {one.name}: {report.reason}"
+            return replace(report, reason=reason, vouched=None)
+    if bundle.making is not None and bundle.making.key != seal.signed_by:
+        reason = f"the page says it is signed by {bundle.making.key or 'no key'}, and it is not"
+        return Report(SealState.CHANGED, reason)
+    page = compare_page(sealed, bundle)
+    if page.visit is None:
+        return Report(SealState.CHANGED, page.reason)
+    return _together(seal, bundle, inside, page, page.visit)
 
 
-def _together(seal: PdfSeal, inside: Report) -> Report:
+def _together(
+    seal: PdfSeal, bundle: Bundle, inside: Sequence[Report], page: Page, visit: Visit
+) -> Report:
     """Return the report of the whole: what signs the PDF counts, as it covers the pages too."""
-    if inside.state is SealState.CHANGED:
-        return replace(inside, reason=f"the attached recording: {inside.reason}")
-    text = "The PDF is as it was made; the attached recording is not signed."
-    if inside.signed_by:
-        name = f" ({inside.signed_name})" if inside.signed_name else ""
-        text = (
-            "The PDF is as it was made; the attached recording is signed by key "
-            f"{inside.signed_by}{name} on {inside.signed_time}."
-        )
-    same = seal.signed_by == inside.signed_by
-    return replace(
-        inside,
-        inside=text,
+    worst = max(inside, key=lambda report: report.exit_code)
+    keys = {report.signed_by for report in inside}
+    first, decisive = visit.recordings[0], visit.job
+    report = replace(
+        worst,
+        rows=sum(one.rows for one in inside),
+        inside=(_PAGES[page.found] + page.reason, *_signers(bundle, inside)),
+        told=_told(visit.later),
+        vouched=Vouched(decisive, visit.verdict, first.start_utc_s, first.zone),
+        outcome=str(visit.verdict.outcome),
         signed_by=seal.signed_by,
-        signed_name=inside.signed_name if same else "",
+        signed_name=_name(seal, bundle),
         signed_time="",
     )
+    if worst.state is not SealState.INTACT:
+        return report
+    if keys != {""} and keys != {seal.signed_by}:
+        state, reason = SealState.PAGE_UNSIGNED, "who signed the recording did not sign the page"
+        return replace(report, state=state, reason=reason)
+    if page.found is not Found.SAME and not seal.signed_by:
+        return replace(report, state=SealState.PAGE_NOT_MADE, reason=_NOT_MADE)
+    return report
 
 
-def attachments(data: bytes) -> Attached:
-    """Return the recording and its companions from a proof; InputError when they are not there."""
-    found = _unpack(data)
-    names = [name for name in found if name + _COMPANIONS[0] in found]
-    names = names or [name for name in found if not name.endswith(_COMPANIONS)]
-    if len(names) != 1:
-        raise InputError("the PDF holds no recording, or more than one")
-    name = names[0]
-    sidecar, signature = (name + ending for ending in _COMPANIONS)
-    if found.keys() - {name, sidecar, signature}:
-        raise InputError("the PDF holds a file that belongs to no proof")
-    return Attached(name, found[name], found.get(sidecar), found.get(signature))
+_PAGES = {
+    Found.SAME: "The page was made again from the recording and is the same, byte for byte.",
+    Found.WORDS: "The page has the words that the recording gives; its looks were not compared: ",
+    Found.FACTS: (
+        "The page has the label, band, temperatures and digest that the recording gives; its other "
+        "words and its looks were not compared: "
+    ),
+}
+_NOT_MADE = (
+    "the page was made by another version, so it could not be made again, and nobody signed it: go "
+    "by what stands here, not by the page"
+)
 
 
-def _unpack(data: bytes) -> Mapping[str, bytes]:
-    import io
-    import logging
+def _signers(bundle: Bundle, inside: Sequence[Report]) -> list[str]:
+    lines = []
+    for one, report in zip(bundle.recordings, inside, strict=True):
+        signed = "is not signed"
+        if report.signed_by:
+            name = f" ({report.signed_name})" if report.signed_name else ""
+            signed = f"is signed by key {report.signed_by}{name} on {report.signed_time}"
+        lines.append(f"The recording {one.name} {signed}.")
+    return lines
 
-    import pypdf
 
-    logging.getLogger("pypdf").setLevel(logging.CRITICAL)
-    found: dict[str, bytes] = {}
-    try:
-        for one in pypdf.PdfReader(io.BytesIO(data), strict=False).attachment_list:
-            name, content = one.name, one.content
-            if not isinstance(name, str):  # the library leaves a name that is no text as bytes
-                raise InputError("a file in the PDF has a name that is no text")
-            if name in found or len(found) == MOST_ATTACHMENTS:
-                raise InputError("the PDF holds more files than a proof")
-            if len(content) > MAX_ATTACHED:
-                raise InputError("a file in the PDF is longer than any recording")
-            found[name] = content
-    except InputError:
-        raise
-    except Exception as error:  # the library raises many kinds for what is no sound PDF
-        raise InputError(f"the PDF cannot be taken apart ({type(error).__name__})") from None
-    return found
+def _name(seal: PdfSeal, bundle: Bundle) -> str:
+    return bundle.making.key_name if seal.signed_by and bundle.making is not None else ""
+
+
+def _told(later: Later) -> tuple[str, ...]:
+    """Return what the page has from its maker alone."""
+    lines = []
+    if later.fluid is not None:
+        lines.append("amounts of fluid")
+    for name, section in (("shop", later.shop), ("work", later.work)):
+        if section is not None:
+            lines.append(f"{name}: {', '.join(section_to_mapping(section))}")
+    return tuple(lines)

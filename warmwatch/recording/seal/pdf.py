@@ -18,6 +18,7 @@ PLACEHOLDER = f"warmwatch-seal {'0' * 64} key {'0' * 64} signature {'0' * 128}"
 _SEAL = re.compile(rb"warmwatch-seal ([0-9a-f]{64}) key ([0-9a-f]{64}) signature ([0-9a-f]{128})")
 _CONTEXT = b"warmwatch proof 1\n"
 MOST_PLACES = 4
+_END, MOST_ENDS = b"%%EOF", 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +42,27 @@ def seal_pdf(data: bytes, key: ShopKey | None) -> bytes:
     return data.replace(PLACEHOLDER.encode("ascii"), text.encode("ascii"))
 
 
+def blank(data: bytes) -> bytes:
+    """Return a sealed PDF as it was before its seal was filled in."""
+    return _SEAL.sub(PLACEHOLDER.encode("ascii"), data)
+
+
+def sealed_part(data: bytes) -> bytes:
+    """Return the beginning of the file that its seal covers; all of it where nothing follows.
+
+    A PDF signature is appended to a file, after the mark that ends it.
+    """
+    end = -1
+    for _ in range(MOST_ENDS):
+        end = data.find(_END, end + 1)
+        if end < 0:
+            break
+        for part in (data[: end + len(_END)], data[: end + len(_END) + 1]):
+            if check_pdf(part).intact:
+                return part
+    return data
+
+
 def check_pdf(data: bytes) -> PdfSeal:
     """Return whether a PDF is as it was sealed."""
     found = set(_SEAL.findall(data))
@@ -50,8 +72,7 @@ def check_pdf(data: bytes) -> PdfSeal:
     if len(found) > 1 or places > MOST_PLACES:
         return PdfSeal(True, False, "its seal stands there in different words")
     digest, public, sealed = (bytes.fromhex(part.decode("ascii")) for part in found.pop())
-    blank = _SEAL.sub(PLACEHOLDER.encode("ascii"), data)
-    if hashlib.sha256(blank).digest() != digest:
+    if hashlib.sha256(blank(data)).digest() != digest:
         return PdfSeal(True, False, "the PDF was changed after it was made")
     if not any(public) and not any(sealed):
         return PdfSeal(True, True)

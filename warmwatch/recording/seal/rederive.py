@@ -6,14 +6,14 @@ from typing import Any
 
 from warmwatch._version import __version__
 from warmwatch.core.events import Event
-from warmwatch.core.level.check import outcome
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.fold import fold_digest
-from warmwatch.recording.rows import cells_item, event_cells
+from warmwatch.recording.rows import cells_item, event_cells, verdict_cells
 from warmwatch.recording.schema import Schema
-from warmwatch.recording.seal.report import SealState
+from warmwatch.recording.seal.report import SealState, Vouched
 from warmwatch.recording.sidecar import sidecar_watch
+from warmwatch.recording.zone import sidecar_zone
 
 
 class Broken(Exception):
@@ -40,6 +40,7 @@ class Replay:
         self._expected: deque[Event] = deque()
         self._utc_s: float | None = None
         self.worked_out = True
+        self._zone = sidecar_zone(sidecar)
         self._watch = self._begin(sidecar)
 
     def _begin(self, sidecar: Mapping[str, Any]) -> Watch | None:
@@ -88,15 +89,22 @@ class Replay:
     def end(self, closed: Mapping[str, str]) -> None:
         """Take the closing row."""
         self._nothing_missing(None)
-        if closed["name"] and closed["name"] != self.outcome():
+        stated = {name: closed[name] for name in ("name", "other") if closed[name]}
+        if self._watch is None or not stated:
+            return
+        wanted = verdict_cells(self._watch.verdict)
+        if any(wanted[name] != text for name, text in stated.items()):
             self._differ("the closing row states another outcome than the readings give", None)
+
+    def vouched(self, utc_s: float | None) -> Vouched | None:
+        """Return what the readings and marks show, of a recording that began at `utc_s`."""
+        if self._watch is None:
+            return None
+        return Vouched(self._watch.job, self._watch.verdict, utc_s, self._zone)
 
     def outcome(self) -> str:
         """Return what the readings and marks show about the level; empty where nothing can."""
-        if self._watch is None:
-            return ""
-        checks = self._watch.checks
-        return str(outcome(checks[-1] if checks else None, self._watch.job.band))
+        return "" if self._watch is None else str(self._watch.verdict.outcome)
 
     def _event(self, number: int, cells: Mapping[str, str]) -> None:
         event = self._expected.popleft() if self._expected else None

@@ -18,7 +18,7 @@ from typing import BinaryIO
 from warmwatch.errors import RecordingError
 from warmwatch.recording.names import checkpoint_path, sidecar_path
 from warmwatch.recording.reader import MAX_LINE
-from warmwatch.recording.rows import Chain
+from warmwatch.recording.rows import Chain, utc_seconds
 from warmwatch.recording.schema import described_columns, schema_of
 from warmwatch.recording.seal.checkpoint import MAX_CHECKPOINT, read_checkpoint
 from warmwatch.recording.seal.rederive import Broken, Replay
@@ -94,6 +94,7 @@ class _Checker:
         """The key that the sidecar says makes checkpoints."""
         self.digests: dict[int, str] = {}
         """Digests of the rows asked for, by how many rows there were then."""
+        self._utc_s: float | None = None
         self.sha256 = hashlib.sha256()
 
     def run(self) -> Report:
@@ -127,6 +128,7 @@ class _Checker:
             digest=self._chain.digest,
             events="" if replay is None else replay.verdict,
             outcome=replay.outcome() if replay is not None and ended else "",
+            vouched=replay.vouched(self._utc_s) if replay is not None and ended else None,
         )
 
     def _lines(self) -> Iterator[tuple[int, str]]:
@@ -176,6 +178,7 @@ class _Checker:
             raise Broken("the opening row is missing or not the first", number)
         if number == 2:
             self._replay = self._opened(cells)
+            self._utc_s = _seconds(cells["time"])
         elif cells["kind"] == "closed":
             self._close(number, cells)
         else:
@@ -235,6 +238,13 @@ def _with_checkpoint(report: Report, parts: Parts, checker: "_Checker") -> Repor
     return replace(report, checkpoint=text)
 
 
+def _seconds(text: str) -> float | None:
+    try:
+        return utc_seconds(text)
+    except ValueError:
+        return None
+
+
 def _with_signature(report: Report, parts: Parts, sha256: str) -> Report:
     if parts.signature is None or report.state is SealState.CHANGED:
         return report
@@ -278,6 +288,12 @@ def file_sha256(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def verify_bytes(name: str, data: bytes, sidecar: bytes | None, signature: bytes | None) -> Report:
+def verify_bytes(
+    name: str,
+    data: bytes,
+    sidecar: bytes | None,
+    signature: bytes | None,
+    checkpoint: bytes | None = None,
+) -> Report:
     """Verify a recording held in memory."""
-    return verify_parts(Parts(name, io.BytesIO(data), sidecar, signature))
+    return verify_parts(Parts(name, io.BytesIO(data), sidecar, signature, checkpoint))
