@@ -5,13 +5,15 @@ units that are busy, refuse for a moment, answer late or ask for time.
 """
 
 import sys
+import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
-from tests.links.can_runs import Run, signal_file
+from tests.links.can_runs import FLUID_FILE, Run, signal_file
 from tests.links.test_serial import Bench
 from tests.standins.process import StandIn
 from warmwatch.links.address import parse_address
@@ -23,16 +25,22 @@ LONGEST_S = 30.0
 """For a machine that does much else; each takes a few seconds."""
 
 
+@contextmanager
+def opened(transport: str, file: Path, *options: str, more: str = "") -> Iterator[Bench]:
+    """A watched link to the ECU by a transport; `options` are the ECU's, `more` the link's."""
+    text = transport == "text"
+    with StandIn("scapy_ecu.py", *(["--text"] if text else []), *options) as ecu:
+        frames = f"can:{ecu.address}?interface=slcan&poll=0.2&signals={file}{more}"
+        address = f"serial:{ecu.address}?signals={file}{more}" if text else frames
+        with Bench(open_link(parse_address(address)), ecu) as made:
+            yield made
+
+
 @pytest.fixture(params=["frames", "text"])
 def bench(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Bench]:
     """A watched link to the ECU by each transport."""
-    text = request.param == "text"
-    with StandIn("scapy_ecu.py", *(["--text"] if text else [])) as ecu:
-        file = signal_file(tmp_path, target="0x7E1")
-        frames = f"can:{ecu.address}?interface=slcan&poll=0.2&signals={file}"
-        address = f"serial:{ecu.address}?signals={file}" if text else frames
-        with Bench(open_link(parse_address(address)), ecu) as made:
-            yield made
+    with opened(request.param, signal_file(tmp_path, target="0x7E1")) as made:
+        yield made
 
 
 def read_on(bench: Bench, count: int) -> Run:
@@ -132,3 +140,66 @@ def test_a_unit_that_asks_for_time_gets_it(bench: Bench) -> None:
     bench.fault("pending")
     run = read_on(bench, 3)
     assert "Nothing answers" not in run.texts
+
+
+@pytest.mark.parametrize("transport", ["frames", "text"])
+def test_a_local_identifier_is_read(transport: str, tmp_path: Path) -> None:
+    """Service 21 (ISO 14230-3) in a signal file: one byte of identifier, answer 61."""
+    text = FLUID_FILE.replace("0x22", "0x21").replace("0x1234", "0x05")
+    with opened(transport, signal_file(tmp_path, text, target="0x7E1")) as bench:
+        run = read_on(bench, 2)
+    assert run.readings[0].raw == "7E9 61050355"
+
+
+SESSION = FLUID_FILE.replace("0x1234", "0x2345")
+
+
+def asked(log: Path) -> list[str]:
+    """Return what the gearbox unit was asked, in order; each line says of whom: all or one."""
+    return log.read_text(encoding="utf-8").splitlines()
+
+
+@pytest.mark.parametrize("transport", ["frames", "text"])
+def test_the_extended_session_is_entered_kept_and_left(transport: str, tmp_path: Path) -> None:
+    """Agreed to, the fluid comes by 10 03; 3E 00 keeps it; 10 01 ends it with the link."""
+    log = tmp_path / "asked.txt"
+    file = signal_file(tmp_path, SESSION, target="0x7E1", session='"extended"')
+    with opened(transport, file, "--log", str(log), more="&extended=yes") as bench:
+        read_on(bench, 2)
+        bench.until(lambda run: "one 3e00" in asked(log), LONGEST_S)
+        bench.link.close()
+        until_s = time.monotonic() + LONGEST_S
+        while asked(log)[-1] != "one 1001" and time.monotonic() < until_s:
+            time.sleep(0.05)
+    lines = asked(log)
+    assert lines.index("one 1003") < lines.index("one 222345")
+    assert lines[-1] == "one 1001"
+    assert "all 1003" not in lines
+
+
+@pytest.mark.parametrize("transport", ["frames", "text"])
+def test_a_moving_vehicle_ends_the_extended_session(transport: str, tmp_path: Path) -> None:
+    """Road speed above 0: back to the default session with a word, and nothing is asked there."""
+    log = tmp_path / "asked.txt"
+    file = signal_file(tmp_path, SESSION, target="0x7E1", session='"extended"')
+    with opened(transport, file, "--log", str(log), more="&extended=yes") as bench:
+        read_on(bench, 2)
+        bench.fault("drive", 30)
+        bench.until(lambda run: "The vehicle moves" in run.texts, LONGEST_S)
+        count, seen = asked(log).count("one 222345"), len(bench.run.readings)
+        bench.until(lambda run: len(run.readings) >= seen + 6, LONGEST_S)
+        assert asked(log).count("one 222345") == count
+        assert asked(log).count("one 1003") == 1
+        bench.fault("none")
+        read_on(bench, 2)  # it stands again
+
+
+@pytest.mark.parametrize("transport", ["frames", "text"])
+def test_without_agreement_no_session_is_asked_for(transport: str, tmp_path: Path) -> None:
+    """The signal file alone is not enough: told with what to do, and 10 03 is never sent."""
+    log = tmp_path / "asked.txt"
+    file = signal_file(tmp_path, SESSION, target="0x7E1", session='"extended"')
+    with opened(transport, file, "--log", str(log)) as bench:
+        bench.until(lambda run: len(run.readings) > 4, LONGEST_S)
+    assert "add extended=yes to the address" in bench.run.texts
+    assert not [line for line in asked(log) if " 10" in line or "2345" in line]

@@ -47,14 +47,21 @@ def arrived(line: Line, *signals: Signal, bus: Bus = Bus.AUTO) -> Arrival:
     return arrival
 
 
-def play(talk: object, script: Sequence[tuple[str, str | None]]) -> object:
-    """Drive a talk by (sent, received) pairs, which must all be used, in this order."""
+def play(
+    talk: object, script: Sequence[tuple[str, str | None]], told: list[object] | None = None
+) -> object:
+    """Drive a talk by (sent, received) pairs, which must all be used, in this order.
+
+    `told` gets everything that was yielded.
+    """
     left = list(script)
     text: str | None = None
     try:
         while True:
             wish = talk.send(text)  # type: ignore[attr-defined]
             text = None
+            if told is not None:
+                told.append(wish)
             if isinstance(wish, Ask):
                 assert left, f"{wish.text} was not expected"
                 sent, text = left.pop(0)
@@ -270,7 +277,7 @@ def test_a_unit_that_asks_for_time_gets_it_from_the_adapter() -> None:
     pending = ("221234", "7E9037F2278AAAAAAAA\r\r")
     both = ("221234", "7E9037F2278AAAAAAAA\r" + fluid_text(400))
     good = ("221234", fluid_text(400))
-    script = [AIM, pending, ("ATSTFF", "OK\r\r"), pending, both, good, good, good]
+    script = [AIM, pending, ("ATSTFF", "OK\r\r"), pending, both, good, good]
     assert play(text_bus().exchange(ASK_FLUID), script) == fluid_answer(400)
 
 
@@ -347,12 +354,23 @@ def test_an_answer_from_elsewhere_is_let_through() -> None:
     far = Unit(0x6F1, 0x6E1)
     bus = text_bus()
     text = "6F1056212340190AAAA\r\r"
-    script = [("ATSH6E1", "OK\r\r"), ("ATCRA6F1", "OK\r\r")] + [("221234", text)] * 3
+    script = [("ATSH6E1", "OK\r\r"), ("ATCRA6F1", "OK\r\r"), ("ATFCSH6E1", "OK\r\r")]
+    script += [("ATFCSD300000", "OK\r\r"), ("ATFCSM1", "OK\r\r")] + [("221234", text)] * 3
     outcome = play(bus.exchange(Request(0x22, (0x1234,), far)), script)
     assert isinstance(outcome, Outcome)
     assert outcome.answers[far] == bytes.fromhex("6212340190")
-    back = [AIM, ("ATAR", "?\r\r")] + [("221234", fluid_text(400))] * 3
+    back = [AIM, ("ATAR", "?\r\r"), ("ATFCSM0", "OK\r\r")] + [("221234", fluid_text(400))] * 3
     assert play(bus.exchange(ASK_FLUID), back) == fluid_answer(400)
+
+
+def test_an_adapter_that_knows_no_flow_control_says_what_that_costs() -> None:
+    """Long answers from an odd identifier need it: the notice names the unit and the limit."""
+    far = Unit(0x6F1, 0x6E1)
+    no_data = [("221234", "NO DATA\r\r")]
+    script = [("ATSH6E1", "OK\r\r"), ("ATCRA6F1", "OK\r\r"), ("ATFCSH6E1", "?\r\r"), *no_data]
+    told: list[object] = []
+    play(text_bus().exchange(Request(0x22, (0x1234,), far)), script, told)
+    assert "6F1 is to be asked for the rest of a long answer" in str(told)
 
 
 @pytest.mark.parametrize("service", [0x02, 0x03, 0x04, 0x08, 0x11, 0x14, 0x27, 0x2E, 0x2F, 0x31])

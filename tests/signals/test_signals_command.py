@@ -54,7 +54,9 @@ def test_a_wrong_file_ends_with_exit_code_2(
     assert run(["signals", str(path)]) == 2
     printed = capsys.readouterr()
     assert printed.out == ""
-    assert f"{path}, line 3: 'service' must be 0x01 or 0x22: warmwatch only reads" in printed.err
+    assert (
+        f"{path}, line 3: 'service' must be 0x01, 0x21 or 0x22: warmwatch only reads" in printed.err
+    )
 
 
 def test_nothing_heavy_is_imported() -> None:

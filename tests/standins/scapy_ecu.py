@@ -26,6 +26,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import scapy.contrib.automotive.uds_ecu_states  # noqa: F401 - it teaches the machine sessions
 from scapy.contrib.automotive.ecu import EcuAnsweringMachine, EcuResponse, EcuState
 from scapy.contrib.automotive.uds import UDS
 from scapy.contrib.isotp.isotp_soft_socket import ISOTPSoftSocket
@@ -47,6 +48,7 @@ class Faults:
 
     def __init__(self) -> None:
         self.name, self.number, self.count = "none", 0.0, 0
+        self.log: Path | None = None
 
     def set(self, name: str, number: float) -> None:
         self.name, self.number, self.count = name, number, 0
@@ -72,6 +74,9 @@ class Unit:
 
     def answers(self, request: bytes, functional: bool) -> list[tuple[float, bytes]]:
         """Return payloads, each with the seconds that it takes."""
+        if self.faults.log is not None:
+            with self.faults.log.open("a", encoding="utf-8") as log:
+                log.write(f"{'all' if functional else 'one'} {request.hex()}\n")
         if self.faults.name == "off":
             return []
         refusal = self.faults.refusal(request)
@@ -92,7 +97,9 @@ class Engine(Unit):
     pids = {0: bytes.fromhex("08180000"), 5: b"\x82", 12: bytes.fromhex("0BB8"), 13: b"\x00"}  # noqa: RUF012
 
     def answers(self, request: bytes, functional: bool) -> list[tuple[float, bytes]]:
-        known = [bytes([pid]) + self.pids[pid] for pid in request[1:] if pid in self.pids]
+        moving = {13: bytes([int(self.faults.number)])} if self.faults.name == "drive" else {}
+        pids = self.pids | moving
+        known = [bytes([pid]) + pids[pid] for pid in request[1:] if pid in pids]
         deaf = self.faults.name == "group" and len(request) > 2
         if self.faults.name == "off" or request[:1] != b"\x01" or not known or deaf:
             return []
@@ -103,14 +110,15 @@ def gearbox_responses() -> list[EcuResponse]:
     def said(*requests: bytes) -> Callable[[Packet, Packet], bool]:
         return lambda _response, packet: any(bytes(packet).startswith(one) for one in requests)
 
-    def row(request: str, response: str, state: EcuState | None = None) -> EcuResponse:
+    def row(request: str, response: str, state: list[EcuState] | None = None) -> EcuResponse:
         answers = said(bytes.fromhex(request))
         return EcuResponse(state=state, responses=UDS(bytes.fromhex(response)), answers=answers)
 
+    extended = [EcuState(session=3), EcuState(session=3, tp=1)]
     return [
         row("221234", "6212340355"),
         row("2105", "61050355"),
-        row("222345", "6223450355", EcuState(session=3)),
+        row("222345", "6223450355", extended),
         row("222345", "7F227F"),
         row("1003", "5003003201F4"),
         row("1001", "5001003201F4"),
@@ -248,8 +256,11 @@ def main() -> None:
     """Serve until standard input ends."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--text", action="store_true")
+    parser.add_argument("--log", default="", help="where to write what the gearbox unit was asked")
     faults = Faults()
-    adapter = (TextAdapter if parser.parse_args().text else FrameAdapter)(faults)
+    options = parser.parse_args()
+    faults.log = Path(options.log) if options.log else None
+    adapter = (TextAdapter if options.text else FrameAdapter)(faults)
     print(json.dumps({"address": adapter.address, "start": time.monotonic()}), flush=True)
     selector = selectors.DefaultSelector()
     selector.register(0, selectors.EVENT_READ)

@@ -1,4 +1,4 @@
-"""Searches a unit's identifiers of service 22 for those that answer, and watches them.
+"""Searches a unit's identifiers of service 22 (or 21) for those that answer, and watches them.
 
 Gentle: reads only, one request at a time, no faster than asked for, and it stops at the first sign
 of trouble. Standing values are asked for in between, to see that the vehicle is still well.
@@ -67,7 +67,9 @@ class Search:
         now_s: Callable[[], float] = time.monotonic,
         sleep: Callable[[float], None] = time.sleep,
         reopen: Reopen = _not_again,
+        service: int = uds.SERVICE,
     ) -> None:
+        self._service = service
         self.asker = asker
         self._reopen = reopen
         self._unit = unit
@@ -114,11 +116,13 @@ class Search:
                 return  # nothing moves: waiting longer shows nothing
 
     def _read(self, identifier: int) -> None:
-        outcome = self._ask(Request(uds.SERVICE, (identifier,), self._unit))
+        request = Request(self._service, (identifier,), self._unit)
+        outcome = self._ask(request)
         self._mind_silence(outcome)
         for payload in outcome.answers.values():
             try:
-                record = split_records(payload, uds.SERVICE, 2, {identifier: None})[identifier]
+                lengths = {identifier: None}
+                record = split_records(payload, self._service, request.width, lengths)[identifier]
             except (ValueError, KeyError):
                 continue  # a broken answer is one sample less
             sample = Sample(self._now_s() - self._began_s, record)

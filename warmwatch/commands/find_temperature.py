@@ -21,7 +21,7 @@ from warmwatch.links.asking.silent import VehicleSilent
 from warmwatch.links.asking.units import Unit
 from warmwatch.links.trying.asker import Asker, open_again, open_asker
 
-USUAL_RANGE = "1000:12FF"
+USUAL_RANGE = {0x22: "1000:12FF", 0x21: "00:FF"}
 FASTEST_RATE = 10.0
 SHOWN = 5
 PROGRESS_EVERY = 64
@@ -30,9 +30,9 @@ _RANGE = re.compile(r"(?:0x)?([0-9A-F]{1,4}):(?:0x)?([0-9A-F]{1,4})", re.IGNOREC
 WARNING = """\
 This asks unit {unit} for {count} identifiers ({first:04X} to {last:04X}), about {minutes:.0f} min,
 then watches those that answer for {watch:g} min while the vehicle warms up.
-- It only reads (service 22), one request at a time, and stops at the first sign of trouble. Even
-  so, a control unit may not like questions it does not know. Do not do this on a vehicle that you
-  cannot do without.
+- It only reads (service {service:02X}), one request at a time, and stops at the first sign of
+  trouble. Even so, a control unit may not like questions it does not know. Do not do this on a
+  vehicle that you cannot do without.
 - The vehicle stands on level ground, in park, secured against rolling; battery in order.
 - Best after standing over night: then the fluid starts at the temperature of the air.
 - Start the engine when the watching begins, outdoors or with extraction: exhaust gas kills.
@@ -71,18 +71,29 @@ class Plan:
     minutes: float
     rate: float
     air_c: float | None = None
+    service: int = 0x22
 
     @classmethod
     def of(
-        cls, text: str, unit_address: str | None, minutes: float, rate: float, air: str | None
+        cls,
+        text: str,
+        unit_address: str | None,
+        minutes: float,
+        rate: float,
+        air: str | None,
+        service: int = 0x22,
     ) -> "Plan":
         """Return the plan that the options mean. Raises UsageError."""
-        match = _RANGE.fullmatch(text or USUAL_RANGE)
-        if match is None or int(match[1], 16) > int(match[2], 16):
+        usual = USUAL_RANGE[service]
+        match = _RANGE.fullmatch(text or usual)
+        highest = int(match[2], 16) if match is not None else 0
+        if match is None or int(match[1], 16) > highest:
             raise UsageError(
                 f"--find-temperature {text}: write two hex numbers with a colon, such as "
-                f"{USUAL_RANGE}, the lower one first."
+                f"{usual}, the lower one first."
             )
+        if service != 0x22 and highest > 0xFF:
+            raise UsageError(f"--find-temperature {text}: service 21 has identifiers up to FF.")
         if not 0.0 < rate <= FASTEST_RATE:
             raise UsageError(f"--rate {rate:g}: above 0 and up to {FASTEST_RATE:g} a second.")
         if not 0.0 < minutes <= 180.0:
@@ -95,7 +106,7 @@ class Plan:
             air_c = None if air is None else parse_temperature(air)
         except ValueError:
             raise UsageError(f"--air {air} is no temperature: write 18 or 64F.") from None
-        return cls(int(match[1], 16), int(match[2], 16), target, minutes, rate, air_c)
+        return cls(int(match[1], 16), highest, target, minutes, rate, air_c, service)
 
     @property
     def identifiers(self) -> range:
@@ -119,7 +130,13 @@ def find_temperature(
         if not _agreed(plan, unit, ask_first):
             click.echo("Nothing was asked.", err=True)
             return 1
-        search = Search(asker, unit, plan.rate, reopen=lambda lost: _again(address, unit, lost))
+        search = Search(
+            asker,
+            unit,
+            plan.rate,
+            reopen=lambda lost: _again(address, unit, lost),
+            service=plan.service,
+        )
         if plan.air_c is not None:
             search.found.air_c.append(plan.air_c)
         found, stopped = _searched(search, plan, unit)
@@ -127,11 +144,11 @@ def find_temperature(
         (asker if search is None else search.asker).close()
     candidates = rank(found.samples, found.surroundings)
     unclear = why_not_clear(candidates, found.surroundings)
-    text = "" if unclear else signal_file(candidates[0], unit, address.kind)
+    text = "" if unclear else signal_file(candidates[0], unit, address.kind, plan.service)
     if as_json:
         click.echo(json.dumps(_content(address, unit, found, candidates, text, stopped)))
     else:
-        _print(found, candidates, unclear, stopped)
+        _print(found, candidates, unclear, stopped, plan.service)
     if text and out is None and not as_json:
         click.echo(f"\nA signal file of the best one:\n\n{text}", nl=False)
     if text and out is not None:
@@ -158,6 +175,7 @@ def _agreed(plan: Plan, unit: Unit, ask_first: bool) -> bool:
         last=plan.last,
         minutes=max(1.0, count / plan.rate / 60),
         watch=plan.minutes,
+        service=plan.service,
     )
     click.echo(text, err=True)
     return not ask_first or click.confirm("Go on?", err=True)
@@ -197,7 +215,9 @@ def _watched(search: Search, seconds: float) -> None:
         click.echo("Ended early.", err=True)
 
 
-def _print(found: Found, candidates: Sequence[Candidate], unclear: str, stopped: str) -> None:
+def _print(
+    found: Found, candidates: Sequence[Candidate], unclear: str, stopped: str, service: int
+) -> None:
     if stopped:
         click.echo(stopped)
     if not candidates:
@@ -210,7 +230,7 @@ def _print(found: Found, candidates: Sequence[Candidate], unclear: str, stopped:
         click.echo("Best first; a high score is evidence, no proof:")
     for number, one in enumerate(candidates[:SHOWN], start=1):
         click.echo(
-            f"{number}. 22 {one.identifier:04X} byte {one.first_byte}, {one.scale}: score "
+            f"{number}. {_ask(service, one.identifier)} byte {one.first_byte}, {one.scale}: score "
             f"{one.score:.2f}, {one.start_c:g} to {one.end_c:g} °C"
         )
         for words in one.evidence:
@@ -222,7 +242,11 @@ def _print(found: Found, candidates: Sequence[Candidate], unclear: str, stopped:
         )
 
 
-def signal_file(candidate: Candidate, unit: Unit, kind: str) -> str:
+def _ask(service: int, identifier: int) -> str:
+    return f"{service:02X} {identifier:0{4 if service == 0x22 else 2}X}"
+
+
+def signal_file(candidate: Candidate, unit: Unit, kind: str, service: int = 0x22) -> str:
     """Return a signal file of one candidate, marked as found and not confirmed."""
     scale = candidate.scale
     target = unit.request_id
@@ -236,8 +260,8 @@ title = "found, to be confirmed"
 
 [[signal]]
 name = "fluid_c"
-service = 0x22
-identifier = 0x{candidate.identifier:04X}
+service = 0x{service:02X}
+identifier = 0x{candidate.identifier:0{4 if service == 0x22 else 2}X}
 first_byte = {candidate.first_byte}
 length = {scale.length}
 record_length = {candidate.record_length}

@@ -6,6 +6,7 @@ from dataclasses import asdict
 
 import click
 
+from warmwatch.commands.extended import agreed
 from warmwatch.commands.step_line import step_line
 from warmwatch.links.address import Address, parse_address
 from warmwatch.links.trying.steps import Step, StepState
@@ -29,8 +30,14 @@ CAUTION = (
     metavar="FROM:TO",
     is_flag=False,
     flag_value="",
-    help="Search these identifiers of service 22 (hex) for the fluid's temperature "
-    "[default: 1000:12FF].",
+    help="Search these identifiers (hex) for the fluid's temperature "
+    "[default: 1000:12FF, or 00:FF of service 21].",
+)
+@click.option(
+    "--service",
+    type=click.Choice(["22", "21"]),
+    default="22",
+    help="Search among common (22) or local (21) identifiers [default: 22].",
 )
 @click.option(
     "--unit-address",
@@ -58,6 +65,7 @@ def command(
     as_json: bool,
     unit: str,
     find: str | None,
+    service: str,
     unit_address: str | None,
     air: str | None,
     minutes: float,
@@ -77,10 +85,11 @@ def command(
         return show_found(as_json, unit)
     where = parse_address(address)
     if find is None:
+        where = agreed(where)
         return show_steps(where, try_link(where, unit=unit), as_json)
     from warmwatch.commands.find_temperature import Plan, find_temperature
 
-    plan = Plan.of(find, unit_address, minutes, rate, air)
+    plan = Plan.of(find, unit_address, minutes, rate, air, int(service, 16))
     return find_temperature(where, plan, out=out, as_json=as_json, ask_first=not yes)
 
 

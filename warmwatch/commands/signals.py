@@ -17,7 +17,7 @@ title = "Invented example"
 
 [[signal]]
 name = "fluid_c"          # one of the quantities that `warmwatch signals` lists
-service = 0x22            # 0x22 read by identifier, or 0x01 current data
+service = 0x22            # 0x22 or 0x21 read by identifier, 0x01 current data
 identifier = 0x1234
 first_byte = 0            # of the record: the bytes after the identifier's echo; counts from 0
 length = 2                # bytes, the most significant one first

@@ -15,6 +15,7 @@ from warmwatch.app.known import Known, look_up
 from warmwatch.app.session import Until
 from warmwatch.app.wiring import PageWish, Wishes, run_watch, tell
 from warmwatch.commands.cautions import Acknowledged, acknowledge_loading
+from warmwatch.commands.extended import agreed
 from warmwatch.commands.key import checkpoint_key
 from warmwatch.commands.options import JobFile, make_job, origins, with_check, with_columns
 from warmwatch.core.forecast.prior import Prior
@@ -104,7 +105,7 @@ def command(
     if keep_bus and no_record:
         raise UsageError("--keep-bus keeps the bus beside a recording: leave out --no-record.")
     known, file = look_up(link, vehicle, tell), JobFile.of(job_file)
-    address = with_columns(parse_address(known.link), columns, unit, zone)
+    address = agreed(with_columns(parse_address(known.link), columns, unit, zone))
     lead_s = None if lead is None else lead * 60.0
     labels = {"vehicle": known.label or vehicle, "method": method, "band_source": band_source}
     job = make_job(address, file, band, unit, book=known.job, lead_s=lead_s, **labels)

@@ -12,9 +12,10 @@ SERVICE_READ_BY_IDENTIFIER = 0x22
 class Signal:
     """What to ask and how to read the record that comes back.
 
-    `name` is a quantity of core.units.QUANTITIES. `service` is 0x01 (`identifier` is one byte) or
-    0x22 (two bytes). The number is the big-endian integer of `length` bytes from `first_byte` of
-    the record (the bytes after the identifier's echo); value = number * scale + offset, in `unit`.
+    `name` is a quantity of core.units.QUANTITIES. `service` is 0x01 or 0x21 (`identifier` is one
+    byte) or 0x22 (two bytes). `session` is "extended" where the unit answers in that one only. The
+    number is the big-endian integer of `length` bytes from `first_byte` of the record (the bytes
+    after the identifier's echo); value = number * scale + offset, in `unit`.
     `low` and `high` bound what is plausible, in the quantity's own unit (degC for temperatures).
     `record_length` is the whole record's size in bytes, needed to ask several identifiers at once.
     `target` is the address that the unit is asked at and `answer_id` the CAN identifier that it
@@ -35,12 +36,13 @@ class Signal:
     record_length: int | None = None
     target: int | None = None
     answer_id: int | None = None
+    session: str = ""
     source: str = ""
 
     @property
     def ask(self) -> str:
         """The request in hex digits, such as `01 05` or `22 1234`."""
-        width = 2 if self.service == SERVICE_CURRENT_DATA else 4
+        width = 4 if self.service == SERVICE_READ_BY_IDENTIFIER else 2
         return f"{self.service:02X} {self.identifier:0{width}X}"
 
 

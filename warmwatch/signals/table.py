@@ -12,7 +12,7 @@ from pathlib import Path
 
 from warmwatch.core.units import QUANTITIES, to_c
 from warmwatch.errors import UsageError
-from warmwatch.signals.signal import SERVICE_CURRENT_DATA, Signal
+from warmwatch.signals.signal import SERVICE_READ_BY_IDENTIFIER, Signal
 
 _INTEGERS = {
     "service": (0, 0xFF),
@@ -23,8 +23,9 @@ _INTEGERS = {
     "target": (0, 0x1FFFFFFF),
     "answer_id": (0, 0x1FFFFFFF),
 }
+EXTENDED = "extended"
 _NUMBERS = ("scale", "offset", "low", "high")
-_TEXTS = ("name", "unit", "source")
+_TEXTS = ("name", "unit", "source", "session")
 _KEYS = (*_INTEGERS, *_NUMBERS, *_TEXTS, "signed")
 _TOP_KEYS = ("title", "note", "signal")
 _REQUIRED = ("name", "service", "identifier", "scale", "offset")
@@ -117,6 +118,7 @@ class _Row:
             record_length=self._optional("record_length"),
             target=self._optional("target"),
             answer_id=self._optional("answer_id"),
+            session=self._session(),
             source=self._text("source"),
         )
         return self._checked(signal)
@@ -157,15 +159,24 @@ class _Row:
 
     def _service(self) -> int:
         service = self._integer("service", 0)
-        if service not in (0x01, 0x22):
-            raise self._wrong("service", "must be 0x01 or 0x22: warmwatch only reads")
+        if service not in (0x01, 0x21, 0x22):
+            raise self._wrong("service", "must be 0x01, 0x21 or 0x22: warmwatch only reads")
         return service
 
     def _identifier(self) -> int:
         identifier = self._integer("identifier", 0)
-        if self.values["service"] == SERVICE_CURRENT_DATA and identifier > 0xFF:
-            raise self._wrong("identifier", "must be 0x00 to 0xFF for service 0x01")
+        service = self.values["service"]
+        if service != SERVICE_READ_BY_IDENTIFIER and identifier > 0xFF:
+            raise self._wrong("identifier", f"must be 0x00 to 0xFF for service 0x{service:02X}")
         return identifier
+
+    def _session(self) -> str:
+        session = self._text("session")
+        if session not in ("", EXTENDED):
+            raise self._wrong("session", 'must be "extended", or left out')
+        if session and "target" not in self.values:
+            raise self._wrong("session", "needs target: one unit only is asked for it")
+        return session
 
     def _optional(self, key: str) -> int | None:
         return self._integer(key, 0) if key in self.values else None

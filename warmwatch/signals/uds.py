@@ -6,7 +6,12 @@ from dataclasses import dataclass
 from warmwatch.signals.answers import single_request, split_records
 
 SERVICE = 0x22
-DEFAULT_SESSION = bytes([0x10, 0x01])
+LOCAL_SERVICE = 0x21
+"""Read by local identifier (ISO 14230-3): one byte, one identifier a request."""
+SESSION_SERVICE, TESTER_PRESENT = 0x10, 0x3E
+DEFAULT, EXTENDED = 0x01, 0x03
+DEFAULT_SESSION = bytes([SESSION_SERVICE, DEFAULT])
+EXTENDED_SESSION = bytes([SESSION_SERVICE, EXTENDED])
 P2_S = 0.05
 """The standard's wait for a first answer."""
 P2_STAR_S = 5.0

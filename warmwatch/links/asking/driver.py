@@ -44,10 +44,18 @@ class Pause:
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What to read, and the shortest time between two polls in seconds."""
+    """What to read, and the shortest time between two polls in seconds.
+
+    `extended`: the user agreed to the extended session where a signal needs it.
+    """
 
     signals: tuple[Signal, ...] = ()
     poll_s: float = 1.0
+    extended: bool = False
+
+    def may_extend(self) -> bool:
+        """True when the extended session may be asked for at all."""
+        return self.extended and any(signal.session for signal in self.signals)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +122,8 @@ def serve(carrier: Carrier, wanted: Wanted, now_s: Callable[[], float]) -> Talki
         wanted.signals, arrival.survey.offers, carrier.addressing.unit_at, carrier.everybody
     )
     yield _offer_step(asked)
-    yield from _polls(carrier, Plan(asked, carrier.room, carrier.everybody), wanted.poll_s, now_s)
+    plan = Plan(asked, carrier.room, carrier.everybody, extended=wanted.may_extend())
+    yield from _polls(carrier, plan, wanted.poll_s, now_s)
 
 
 def arrive(
@@ -155,6 +164,8 @@ def drive(asking: Asking, carrier: Carrier) -> Talking:
 def _knocks(signals: Iterable[Signal], carrier: Carrier) -> Iterator[Request]:
     """Yield what the signal file asks: a vehicle may answer these only."""
     for signal in signals:
+        if signal.session:
+            continue
         unit = carrier.everybody
         if signal.target is not None:
             unit = carrier.addressing.unit_at(signal.target, signal.answer_id)

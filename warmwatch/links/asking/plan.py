@@ -12,6 +12,7 @@ from warmwatch.core.notice import Notice
 from warmwatch.links.asking.conduct import Conducts
 from warmwatch.links.asking.question import Question
 from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.sessions import Sessions
 from warmwatch.links.asking.survey import Asking
 from warmwatch.links.asking.units import Unit
 from warmwatch.links.live import Polled, Values
@@ -22,6 +23,7 @@ SLOW_EVERY = 5
 """The slow quantities are asked in every fifth poll."""
 BUSY_REPEATS = 3
 BUSY_DELAY_S = 0.1
+SPEED = "speed_kmh"
 
 NO_FLUID = (
     "This link has no transmission fluid temperature: no standard identifier gives it. Name the "
@@ -39,11 +41,17 @@ class Plan:
 
     `room` is how many bytes of payload one frame holds (7, or 6 with extended addressing): a
     request is never longer, so that nothing but single frames is sent. `everybody` is the unit to
-    ask where no address reaches all.
+    ask where no address reaches all. `extended`: the user agreed to the extended session where a
+    signal needs it.
     """
 
     def __init__(
-        self, asked: Sequence[Question], room: int = 7, everybody: Unit | None = None
+        self,
+        asked: Sequence[Question],
+        room: int = 7,
+        everybody: Unit | None = None,
+        *,
+        extended: bool = False,
     ) -> None:
         self._asked = asked
         self._room = room
@@ -58,6 +66,7 @@ class Plan:
         self._cycles = 0
         self._heard = False
         self._conducts = Conducts(asked)
+        self._sessions = Sessions(asked, agreed=extended)
         self.silent_cycles = 0
         self.silent_since_s = 0.0
         if not any(question.is_fluid for question in asked):
@@ -70,11 +79,12 @@ class Plan:
 
     def take(self) -> list[Polled]:
         """Return what was answered since the last call, each value once, and the notices."""
-        polled: list[Polled] = list(self._conducts.notices)
+        polled: list[Polled] = [*self._conducts.notices, *self._sessions.notices]
         if self.has_values:
             polled.append(Values(self._values, self._doubts, " ".join(self._raw)))
         self._values, self._doubts, self._raw = {}, {}, []
         self._conducts.notices.clear()
+        self._sessions.notices.clear()
         return polled
 
     def cycle(self, now_s: float, late: Callable[[], bool] = _never) -> Asking:
@@ -97,6 +107,7 @@ class Plan:
             others += not _with_fluid(group)
             if others and late():
                 break
+        yield from self._sessions.left_when_moving(now_s)
         if self._heard or self.silent_cycles == 0:
             self.silent_since_s = now_s
         if self._heard:
@@ -115,7 +126,8 @@ class Plan:
         together: dict[tuple[Unit | None, int], list[Question]] = {}
         for question in due:
             key = (question.unit, question.service)
-            if question.record_length is None or key in self._singles:
+            alone = question.service == uds.LOCAL_SERVICE or question.extended
+            if question.record_length is None or alone or key in self._singles:
                 yield [question]
                 continue
             together.setdefault(key, []).append(question)
@@ -127,6 +139,8 @@ class Plan:
 
     def _work(self, group: Sequence[Question], now_s: float) -> Asking:
         """Ask for a group, and then one by one for what stayed open."""
+        if not (yield from self._sessions.entered(group[0], now_s)):
+            return
         left = yield from self._ask(group, now_s)
         if len(group) == 1:
             return
@@ -147,7 +161,11 @@ class Plan:
             outcome = yield replace(request, delay_s=BUSY_DELAY_S)
         if _conduct(outcome, Conduct.DEFAULT_SESSION):
             unit = min(outcome.refusals)
-            if self._conducts.may_leave_session(unit, group, now_s):
+            if group[0].extended:
+                self._sessions.fallen_back(unit)
+                if (yield from self._sessions.entered(group[0], now_s)):
+                    outcome = yield request
+            elif self._conducts.may_leave_session(unit, group, now_s):
                 service, session = uds.DEFAULT_SESSION
                 yield Request(service, (session,), unit)
                 outcome = yield request
@@ -212,14 +230,18 @@ class Plan:
                     self._conducts.second_answer(group, identifier, unit, now_s)
                 else:
                     self._conducts.answered(question, unit, now_s)
-                    self._decode(question, unit, payload, record)
+                    self._decode(question, unit, payload, record, now_s)
         return list(open_.values())
 
-    def _decode(self, question: Question, unit: Unit, payload: bytes, record: bytes) -> None:
+    def _decode(
+        self, question: Question, unit: Unit, payload: bytes, record: bytes, now_s: float
+    ) -> None:
         for signal in question.signals:
             decoded = decode(signal, record)
             if decoded.value is not None:
                 self._values[signal.name] = decoded.value
+                if signal.name == SPEED and not decoded.doubt:
+                    self._sessions.note_speed(decoded.value, now_s)
                 self._doubts.pop(signal.name, None)
             if decoded.doubt:
                 self._doubts[signal.name] = decoded.doubt

@@ -46,6 +46,15 @@ class Question:
         return any(signal.name == FLUID for signal in self.signals)
 
     @property
+    def extended(self) -> bool:
+        """True when its unit answers in the extended session only."""
+        return any(signal.session for signal in self.signals)
+
+    def gives(self, name: str) -> bool:
+        """True when one of its signals is the quantity `name`."""
+        return any(signal.name == name for signal in self.signals)
+
+    @property
     def named(self) -> bool:
         """True when the signal file says which unit to ask."""
         return self.signals[0].target is not None

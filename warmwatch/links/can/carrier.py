@@ -8,11 +8,13 @@ from warmwatch.core.notice import Notice
 from warmwatch.links.asking.driver import Exchanging, Silence
 from warmwatch.links.asking.patience import LONGER_S, Patience
 from warmwatch.links.asking.request import Exchange, Request
+from warmwatch.links.asking.sessions import note_session
 from warmwatch.links.asking.units import Addressing, Unit
 from warmwatch.links.base import WAIT_S
 from warmwatch.links.can.bitrate import Bitrates
 from warmwatch.links.can.transport import Transport
 from warmwatch.links.trying.steps import Step, StepState
+from warmwatch.signals import uds
 
 SLOW_S = 2.0
 """A unit that is still working after this time is told."""
@@ -61,6 +63,7 @@ class CanCarrier:
         self._ways = transport.ways = ways
         self._told: set[str] = set()
         self._owed: list[_Owed] = []
+        self._in_session: set[Unit] = set()
         self._notices: list[Notice] = []
         self._listened_on = False
         self.answered = False
@@ -103,11 +106,18 @@ class CanCarrier:
             yield from self._slowness(exchange, request, asked_s)
             yield None
         outcome = exchange.outcome
+        note_session(self._in_session, request, outcome)
         self.answered = self.answered or not outcome.silent
         if outcome.silent:
             self._owed = [*self._owed[1 - MOST_OWED :], _Owed(request, asked_s)]
         yield from self.patience.heard(outcome.took_s)
         return outcome
+
+    def leave(self) -> None:
+        """Send every unit back to its default session; the link ends. May raise what a bus does."""
+        for unit in self._in_session:
+            self._transport.send(uds.DEFAULT_SESSION, unit)
+        self._in_session.clear()
 
     def overhear(self) -> None:
         """Take what came by now: it belongs to no present request, and must not pile up."""

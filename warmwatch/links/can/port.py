@@ -7,6 +7,7 @@ the USB serial number of the adapter's port, to follow it when it comes back und
 """
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -24,7 +25,17 @@ from warmwatch.links.clock import Clock, SystemClock
 from warmwatch.signals import load_signal_file
 
 OWN_OPTIONS = frozenset(
-    {"signals", "poll", "answer", "addressing", "request_id", "answer_id", "target", "usb"}
+    {
+        "signals",
+        "poll",
+        "answer",
+        "extended",
+        "addressing",
+        "request_id",
+        "answer_id",
+        "target",
+        "usb",
+    }
 )
 
 
@@ -58,6 +69,7 @@ class CanOpener:
         if self._carrier is not None and self._carrier.answered:
             self._buses.keep()
         transport = Transport(self._buses.open())
+        transport.extended = self.wanted.may_extend()
         carrier = self._carrier = CanCarrier(
             transport, self.settings.channel, self._buses.bitrates,
             self.settings.addressings, self._patience,
@@ -102,6 +114,8 @@ class CanPort(TalkPort):
 
     def close(self) -> None:
         super().close()
+        with suppress(Exception):  # a lost adapter's driver may fail in any way
+            self._carrier.leave()
         self._transport.close()
 
     def _begin(self, wish: Any) -> None:
@@ -130,7 +144,9 @@ def settings_of(address: Address) -> CanSettings:
     return CanSettings(
         channel=address.rest,
         options=bus_options(address, OWN_OPTIONS),
-        wanted=Wanted(signals, seconds_option(options, "poll", 1.0)),
+        wanted=Wanted(
+            signals, seconds_option(options, "poll", 1.0), options.get("extended") == "yes"
+        ),
         answer_s=seconds_option(options, "answer", 0.4),
         addressings=addressings(options),
         usb_serial=options.get("usb", ""),

@@ -42,7 +42,8 @@ _MOST_AT_ONCE = 2000
 class Transport:
     """Owns one bus object; `receive` is its only wait.
 
-    `addressing` is the present way to reach units; answers by any of `ways` are received, too.
+    `extended`: the extended session may be asked for, of one unit and never of all. `addressing`
+    is the present way to reach units; answers by any of `ways` are received, too.
     """
 
     def __init__(self, bus: "can.BusABC", addressing: Addressing = NORMAL) -> None:
@@ -50,6 +51,7 @@ class Transport:
         self._reader = FrameReader(bus)
         self.addressing = addressing
         self.ways: Sequence[Addressing] = (addressing,)
+        self.extended = False
         self._layers: dict[tuple[int, bool], _Layer] = {}
         self.bus_errors = 0
         self.frames = 0
@@ -124,7 +126,8 @@ class Transport:
         if frame[0] & 0xF0 != _FLOW_CONTROL:
             if frame[0] >> 4:
                 raise NotReading("refused to send a request of more than one frame")
-            check_reading(frame[1 : 1 + frame[0]])
+            extended = self.extended and arbitration_id != self.addressing.functional_id
+            check_reading(frame[1 : 1 + frame[0]], extended=extended)
         self._bus.send(
             can.Message(arbitration_id=arbitration_id, is_extended_id=wide, data=prefix + frame),
             timeout=1.0,

@@ -33,6 +33,7 @@ class Adapting:
     bus: Bus = Bus.AUTO
     bauds: tuple[int | None, ...] = (None,)
     always_wait: bool = False
+    extended: bool = False
 
     def found(self, baud: int | None) -> None:
         """Try `baud` first from now on."""
@@ -72,7 +73,8 @@ class TextCarrier:
         yield Step("adapter answers", StepState.OK, called)
         yield from set_up(self._adapting.bus)
         yield _battery_step((yield from battery()))
-        own = [request_text(Request(s.service, (s.identifier,))) for s in self._signals]
+        plain = [signal for signal in self._signals if not signal.session]
+        own = [request_text(Request(signal.service, (signal.identifier,))) for signal in plain]
         adapter = yield from find_bus(self._adapting.bus, own, target)
         self._bus = TextBus(
             adapter,
@@ -80,11 +82,16 @@ class TextCarrier:
             self._tally,
             self.patience,
             always_wait=self._adapting.always_wait,
+            extended=self._adapting.extended,
         )
         return (FIXED if adapter.wide else NORMAL,)
 
     def exchange(self, request: Request) -> Exchanging:
         return (yield from self._text_bus.exchange(request))
+
+    def farewell(self) -> list[str]:
+        """Return what sends every unit back to its default session."""
+        return [] if self._bus is None else self._bus.farewell()
 
     def listen_on(self) -> Generator[Wish, str | None, bool]:
         """Nothing more comes: an adapter prints only what it is asked for."""
@@ -96,6 +103,11 @@ class TextCarrier:
 
     def silence(self) -> Silence:
         return Silence("through the adapter, which works", "silence", IGNITION)
+
+    @property
+    def extended(self) -> bool:
+        """True when a unit may be asked for its extended session."""
+        return self._adapting.extended
 
     @property
     def _text_bus(self) -> TextBus:

@@ -7,24 +7,23 @@ matter: no refusal ends the asking for what was answered before.
 """
 
 from collections.abc import Generator, Iterable, Mapping
-from dataclasses import dataclass
 
-from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import LinkLost
 from warmwatch.links.asking.driver import Pause
 from warmwatch.links.asking.patience import Patience
 from warmwatch.links.asking.request import MAX_PENDING, Outcome, Request
+from warmwatch.links.asking.sessions import note_session
 from warmwatch.links.asking.units import FIXED, NORMAL, Unit
 from warmwatch.links.serial.adapter import Answer, Headers, Word, read_answer
+from warmwatch.links.serial.agreement import Heard, agree, tolerance
+from warmwatch.links.serial.aiming import Aiming
 from warmwatch.links.serial.talk import COMMAND_WAIT_S, Adapter, Ask, Listen, Settle, Wish
 from warmwatch.links.serial.waiting import Waiting
 from warmwatch.links.tally import Tally
-from warmwatch.signals import Signal, decode
+from warmwatch.signals import Signal, decode, uds
 from warmwatch.signals.answers import Conduct, Refusal, parse_refusal, split_records
 from warmwatch.signals.readonly import check_reading
 
-TOLERANCE = {"degC": 1.0, "1/min": 400.0, "km/h": 10.0}
-"""A change of more than this from one answer to the next is asked for again, by unit."""
 TRIES = 3
 AGREEING = 3
 """So many answers in a row must agree before a surprising value counts."""
@@ -39,21 +38,15 @@ _STEP_COMMAND = "ATE0"
 Exchanging = Generator[Wish, str | None, Outcome]
 
 
-@dataclass(frozen=True, slots=True)
-class _Heard:
-    """A readable answer; `values` are those of its signals that are worth asking twice."""
-
-    outcome: Outcome
-    shape: tuple[int, ...]
-    values: Mapping[str, float]
+_NOTHING = Heard(Outcome(), (), {})
 
 
-_NOTHING = _Heard(Outcome(), (), {})
+def request_text(request: Request, *, extended: bool = False) -> str:
+    """Return the hex digits to send; NotReading for a request that does more than read.
 
-
-def request_text(request: Request) -> str:
-    """Return the hex digits to send; NotReading for a request that does more than read."""
-    check_reading(request.payload)
+    With `extended` one unit may be asked for its extended session.
+    """
+    check_reading(request.payload, extended=extended and request.unit is not None)
     return request.payload.hex().upper()
 
 
@@ -68,7 +61,10 @@ class TextBus:
         patience: Patience,
         *,
         always_wait: bool = False,
+        extended: bool = False,
     ) -> None:
+        self._extended = extended
+        self._in_session: set[Unit] = set()
         self._adapter = adapter
         self._tally = tally
         self._patience = patience
@@ -77,10 +73,8 @@ class TextBus:
         self._signals: dict[tuple[int, int], list[Signal]] = {}
         for signal in signals:
             self._signals.setdefault((signal.service, signal.identifier), []).append(signal)
-        self._header: str | None = None
-        self._filter: int | None = None
-        self._can_aim = True
-        self._last: dict[Request, _Heard] = {}
+        self._aiming = Aiming(adapter, self._addressing)
+        self._last: dict[Request, Heard] = {}
         self._unreadable = 0
         self._silences = 0
 
@@ -98,7 +92,9 @@ class TextBus:
         """Ask and return what came back. Raises LinkLost when the adapter makes no sense."""
         if request.delay_s:
             yield Pause(request.delay_s)
-        yield from self._aim(request.unit)
+        yield from self._aiming.at(request.unit, self._commanded)
+        if request.service == uds.SESSION_SERVICE and not self._aiming.works:
+            return Outcome()  # everybody would get it
         tries = yield from self._waiting.set_for(request, self._commanded)
         heard = _NOTHING
         for asked in range(tries):  # an answer that comes after the wait counts for the next try
@@ -108,16 +104,23 @@ class TextBus:
                 break
         if self._surprising(request, heard):
             heard = yield from self._confirmed(request, heard)
+        note_session(self._in_session, request, heard.outcome)
         if heard.outcome.answers:
             self._last[request] = heard
         return heard.outcome
 
-    def _surprising(self, request: Request, heard: _Heard) -> bool:
+    def farewell(self) -> list[str]:
+        """Return what sends every unit back to its default session."""
+        units = sorted(self._in_session)
+        self._in_session.clear()
+        return [text for unit in units for text in (f"ATSH{self._aiming.header(unit)}", "1001")]
+
+    def _surprising(self, request: Request, heard: Heard) -> bool:
         """True for a first or a changed value."""
         last = self._last.get(request)
-        return bool(heard.values) and (last is None or not _agree(last, heard))
+        return bool(heard.values) and (last is None or not agree(last, heard))
 
-    def _confirmed(self, request: Request, heard: _Heard) -> Generator[Wish, str | None, _Heard]:
+    def _confirmed(self, request: Request, heard: Heard) -> Generator[Wish, str | None, Heard]:
         agreeing, asked, refused = 1, 0, 0
         while asked < CONFIRMATIONS and refused < REFUSALS:
             again = yield from self._readable(request)
@@ -126,7 +129,7 @@ class TextBus:
                 yield Pause(REFUSED_PAUSE_S)
                 continue
             asked += 1
-            agreeing = agreeing + 1 if _agree(heard, again) else 1
+            agreeing = agreeing + 1 if agree(heard, again) else 1
             heard = again
             if agreeing == AGREEING and not heard.outcome.silent:
                 return heard
@@ -135,10 +138,10 @@ class TextBus:
             yield notice
         return _NOTHING
 
-    def _readable(self, request: Request) -> Generator[Wish, str | None, _Heard]:
+    def _readable(self, request: Request) -> Generator[Wish, str | None, Heard]:
         """Ask until an answer can be read, but not for ever."""
         tries = pending = 0
-        heard: _Heard | None = None
+        heard: Heard | None = None
         while tries < TRIES and pending <= MAX_PENDING:
             heard = yield from self._asked_once(request)
             if heard is None:
@@ -154,7 +157,7 @@ class TextBus:
                 return late
         return heard or _NOTHING
 
-    def _comes_late(self, request: Request) -> Generator[Wish, str | None, _Heard | None]:
+    def _comes_late(self, request: Request) -> Generator[Wish, str | None, Heard | None]:
         """Return an answer that comes after the adapter stopped waiting, if it prints that."""
         text = yield Listen(PENDING_PAUSE_S)
         if not text:
@@ -163,8 +166,8 @@ class TextBus:
         heard, _ = self._judged(request, answer)
         return heard if heard is not None and heard.outcome.answers else None
 
-    def _asked_once(self, request: Request) -> Generator[Wish, str | None, _Heard | None]:
-        command = request_text(request)
+    def _asked_once(self, request: Request) -> Generator[Wish, str | None, Heard | None]:
+        command = request_text(request, extended=self._extended)
         text = yield Ask(command, self._waiting.prompt_s)
         if text is None:
             yield from self._back_in_step()
@@ -215,7 +218,7 @@ class TextBus:
             yield notice
         yield Settle()
 
-    def _judged(self, request: Request, answer: Answer) -> tuple[_Heard | None, str]:
+    def _judged(self, request: Request, answer: Answer) -> tuple[Heard | None, str]:
         """Return what was heard, or None and why the answer is not to be used."""
         if answer.unreadable:
             return None, answer.unreadable
@@ -224,7 +227,7 @@ class TextBus:
         for payload in answer.payloads:
             unit = self._sender(request, payload.unit)
             refusal = parse_refusal(payload.data)
-            if unit is None and not self._can_aim:
+            if unit is None and not self._aiming.works:
                 continue  # everybody was asked, because one unit alone cannot be
             if unit is None:
                 return None, f"{payload.unit:X} was not asked"
@@ -242,7 +245,7 @@ class TextBus:
             return None, "its length is wrong"
         if outcome.silent and not answer.words & {Word.NO_DATA, Word.NO_BUS, Word.BUS_ERROR}:
             return None, ", ".join(sorted(answer.words)) or "it is empty"
-        return _Heard(outcome, tuple(sorted(answer.shape)), values), ""
+        return Heard(outcome, tuple(sorted(answer.shape)), values), ""
 
     def _sender(self, request: Request, answer_id: int) -> Unit | None:
         if request.unit is not None:
@@ -265,48 +268,9 @@ class TextBus:
             for identifier, record in records.items():
                 for signal in self._signals.get((request.service, identifier), ()):
                     value = decode(signal, record).value
-                    if value is not None and _tolerance(signal.name) is not None:
+                    if value is not None and tolerance(signal.name) is not None:
                         values[f"{unit.label} {signal.name}"] = value
         return values
-
-    def _aim(self, unit: Unit | None) -> Generator[Wish, str | None, None]:
-        """Set whom to ask, and let through an answer from outside the legislated range."""
-        request_id = unit.request_id if unit is not None else self._addressing.functional_id
-        if request_id is None or not self._can_aim:
-            return
-        header = f"{request_id & 0xFFFFFF:06X}" if self._adapter.wide else f"{request_id:03X}"
-        if header != self._header:
-            words = yield from self._commanded(f"ATSH{header}")
-            self._can_aim = words != {Word.UNKNOWN}
-            self._header = header if Word.OK in words else None
-        yield from self._let_through(unit)
-
-    def _let_through(self, unit: Unit | None) -> Generator[Wish, str | None, None]:
-        wanted = None
-        if unit is not None and unit.answer_id:
-            usual = self._addressing.sender(unit.answer_id, unit.wide) is not None
-            wanted = None if usual else unit.answer_id
-        if wanted == self._filter:
-            return
-        digits = 8 if self._adapter.wide else 3
-        yield from self._commanded("ATAR" if wanted is None else f"ATCRA{wanted:0{digits}X}")
-        self._filter = wanted
-
-
-def _tolerance(name: str) -> float | None:
-    quantity = QUANTITIES.get(name)
-    return TOLERANCE.get(quantity.unit) if quantity is not None else None
-
-
-def _agree(one: _Heard, other: _Heard) -> bool:
-    if one.shape != other.shape or one.values.keys() != other.values.keys():
-        return False
-    if one.outcome.refusals != other.outcome.refusals:
-        return False
-    return all(
-        abs(value - other.values[key]) <= (_tolerance(key.rpartition(" ")[2]) or 0.0)
-        for key, value in one.values.items()
-    )
 
 
 def _restarted(request: Request, text: str) -> bool:

@@ -8,6 +8,7 @@ Options: `baud=`, `bus=` (auto, 11bit-500k ...), `signals=FILE` the vehicle's ow
 import re
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -32,10 +33,10 @@ from warmwatch.signals.readonly import NotReading, check_reading
 FASTEST_POLL_S = 0.2
 USUAL_BAUDS = (38400, 115200, 9600, 230400, 57600)
 SETTLE_AT_MOST_S = 3.0
-_OPTIONS = ("baud", "usb", "bus", "signals", "poll", "answer")
+_OPTIONS = ("baud", "usb", "bus", "signals", "poll", "answer", "extended")
 # All that is ever said to the adapter itself; none of it outlives its next reset.
 _COMMAND = re.compile(
-    r"AT(Z|E0|L0|H1|S0|AT1|SP[06789]|DPN|RV|SH[0-9A-F]{3}|SH[0-9A-F]{6}|ST[0-9A-F]{2}|CRA[0-9A-F]{3,8}|AR)"
+    r"AT(Z|E0|L0|H1|S0|AT1|SP[06789]|DPN|RV|SH[0-9A-F]{3}|SH[0-9A-F]{6}|ST[0-9A-F]{2}|CRA[0-9A-F]{3,8}|AR|FCS(H[0-9A-F]{3,8}|D300000|M[01]))"
 )
 
 
@@ -61,7 +62,12 @@ class TextOpener:
         self.wanted = settings.wanted
         self.clock = clock or SystemClock()
         self._ports = ports or PortOpener(settings.name, settings.baud, settings.usb_serial)
-        self._adapting = Adapting(settings.bus, settings.bauds, settings.answer_s is not None)
+        self._adapting = Adapting(
+            settings.bus,
+            settings.bauds,
+            always_wait=settings.answer_s is not None,
+            extended=self.wanted.may_extend(),
+        )
         self._patience = Patience(settings.answer_s or USUAL_S)
         self._looked = False
 
@@ -71,7 +77,7 @@ class TextOpener:
         tally = Tally("An answer of the adapter", "answer", hint, time.monotonic)
         port = self._ports.open()
         carrier = TextCarrier(port.name, self._adapting, self.wanted.signals, tally, self._patience)
-        text_port = TextPort(port, talking(carrier))
+        text_port = TextPort(port, talking(carrier), carrier)
         text_port.closer = lambda error: self._closer(port.name, error)
         return text_port
 
@@ -87,16 +93,25 @@ class TextPort(TalkPort):
     """Does what a talk wishes on one opened port: the only place that sends to an adapter."""
 
     def __init__(
-        self, port: BytePort, talk: Talking, now_s: Callable[[], float] = time.monotonic
+        self,
+        port: BytePort,
+        talk: Talking,
+        carrier: TextCarrier,
+        now_s: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__(talk, now_s)
         self._port = port
+        self._carrier = carrier
         self._reader = AnswerReader()
         self._until_s = 0.0
         self._quiet_until_s = 0.0
 
     def close(self) -> None:
         super().close()
+        with suppress(LinkError):
+            for command in self._carrier.farewell():
+                self._send(command)
+                self._port.receive()
         self._port.close()
 
     def _begin(self, wish: Any) -> None:
@@ -139,7 +154,7 @@ class TextPort(TalkPort):
         """Send one command; nothing but the adapter's own commands and requests that read."""
         if not _COMMAND.fullmatch(command):
             try:
-                check_reading(bytes.fromhex(command))
+                check_reading(bytes.fromhex(command), extended=self._carrier.extended)
             except ValueError:
                 raise NotReading(f"refused to send {command!r}") from None
         self._port.send(command.encode("ascii") + b"\r")
@@ -164,6 +179,7 @@ def settings_of(address: Address) -> SerialSettings:
         wanted=Wanted(
             load_signal_file(options["signals"]).signals if "signals" in options else (),
             max(FASTEST_POLL_S, number_option(options, "poll", FASTEST_POLL_S)),
+            options.get("extended") == "yes",
         ),
         bus=_bus(options.get("bus", Bus.AUTO)),
         bauds=bauds,
