@@ -3,12 +3,14 @@
 import sys
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from warmwatch.app.awake import kept_awake
 from warmwatch.app.greeting import greeting, page_greeting, say_first
 from warmwatch.app.job_control import JobControl
 from warmwatch.app.keeping import KeptLink
@@ -137,7 +139,9 @@ def run_with(
             parting=tuple if wishes.kept is None else wishes.kept.parting,
         )
         held = [keyboard, shown if isinstance(shown, Screen) else None]
-        with JobControl(*(holder for holder in held if holder is not None)):
+        real = not (link.replay or address.about_kind.invented)
+        awake = kept_awake(say) if real else nullcontext()
+        with JobControl(*(holder for holder in held if holder is not None)), awake:
             summary = session.run()
             return exit_code(summary, outputs), summary
     finally:

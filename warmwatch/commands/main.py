@@ -16,6 +16,7 @@ COMMANDS = {
     "demo": "Run the whole thing with an invented vehicle: no hardware, about 20 seconds.",
     "watch": "Watch a link until the fluid is in the band, and after.",
     "book": "The shop's own vehicles, adapters and settings.",
+    "shortcut": "Put something on the desktop that begins warmwatch by a double-click.",
     "learn": "Learn a vehicle's usual pace from recordings, for its next warm-up.",
     "compare": "Compare ways of warming up, from recordings.",
     "plot": "Draw a recording as a picture.",
