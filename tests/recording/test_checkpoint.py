@@ -109,7 +109,7 @@ def test_every_byte_of_it_counts(recorder: Recorder, tmp_path: Path) -> None:
 
 def test_a_closed_recording_stays_intact_with_it(recorder: Recorder) -> None:
     """And without it, for then its closing row stands for the end."""
-    recorder.close(39.5, None, "set-inside")
+    recorder.close(39.5, None)
     assert verify_recording(recorder.path).state is SealState.INTACT
     checkpoint_path(recorder.path).unlink()
     report = verify_recording(recorder.path)

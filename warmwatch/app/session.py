@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from types import FrameType
 
+from warmwatch.app.amounts import Amounts
 from warmwatch.app.keyboard.terminal import Keyboard, KeyReader
 from warmwatch.app.wall_clock import WallClock
 from warmwatch.core.alarm import Plug
@@ -88,6 +89,7 @@ class Session:
         self._keys = KeyReader() if keyboard is None else KeyReader(keyboard.keys, panel=panel)
         self._expected: Shown | None = None
         self._alarm = watch.alarm
+        self._amounts = Amounts(watch.job)
         self._until = until
         self._wall_clock = WallClock()
         self._marks = marks
@@ -221,10 +223,16 @@ class Session:
             self._pass_on(item)
         for result in self._watch.step(item):
             self._result(result, item)
+        if isinstance(item, Mark) and (text := self._amounts.answer(item, self._known_c())):
+            self._pass_on(Notice(text))
         if (alarm := self._watch.alarm) != self._alarm:
             self._alarm = alarm
             self._pass_on(AlarmChange(item.elapsed_s, alarm))
         self._stop_when_due(item.elapsed_s)
+
+    def _known_c(self) -> float | None:
+        good = self._watch.good
+        return None if self._watch.blind or good is None else good[1]
 
     def _result(self, result: Event | Forecast, item: Item) -> None:
         if isinstance(result, Event):

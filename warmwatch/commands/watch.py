@@ -1,6 +1,7 @@
 """`warmwatch watch LINK`: the whole act of waiting for the band."""
 
 import sys
+import time
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -12,6 +13,7 @@ from warmwatch.app.confirm import confirm_band
 from warmwatch.app.keeping import KeptLink
 from warmwatch.app.keyboard.terminal import parse_keys
 from warmwatch.app.known import Known, look_up
+from warmwatch.app.same_visit import join_visit, proposal
 from warmwatch.app.session import Until
 from warmwatch.app.wiring import PageWish, Wishes, run_watch, tell
 from warmwatch.commands.cautions import Acknowledged, acknowledge_loading
@@ -31,6 +33,7 @@ from warmwatch.outputs.hook import hooks
 @click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of bare numbers and of show.")
 @click.option("--job", "job_file", type=click.Path(path_type=Path), help="Job file (TOML).")
 @click.option("--vehicle", help="Label of the vehicle, free text.")
+@click.option("--visit", metavar="again|ID", help="Goes on with a visit [default: a new one].")
 @click.option("--method", help="Label of the way of warming up, such as idle or drive.")
 @click.option("--band-source", metavar="TEXT", help="Where the band was taken from.")
 @click.option("--drain-band", metavar="LOW:HIGH", help="Warm enough to drain, as 40:60.")
@@ -65,6 +68,7 @@ def command(
     unit: str | None,
     job_file: Path | None,
     vehicle: str | None,
+    visit: str | None,
     method: str | None,
     band_source: str | None,
     drain_band: str | None,
@@ -130,11 +134,19 @@ def command(
     given["link"] = link if link == known.link else None
     where = origins(book={"link": "", **known.job}, job_file=file.content, option=given)
     wishes = Wishes(folder, ends, as_json, heard, speak, plain, own_keys, served, run, prior, where)
+    wishes = replace(wishes, visit=visit_of(visit, folder, job.vehicle, live=live))
     opened: Link = KeptLink(address, pacing) if keep_bus else open_link(address, pace=pacing)
     wishes = replace(wishes, kept=opened if isinstance(opened, KeptLink) else None)
     if folder is not None and live:
         wishes = replace(wishes, signer=checkpoint_key())
     return run_watch(Acknowledged(opened, note) if note else opened, address, job, wishes)
+
+
+def visit_of(wanted: str | None, folder: Path | None, vehicle: str, *, live: bool) -> str:
+    """Return the visit to record, and propose to go on with one where there is one."""
+    if wanted is None and live and (text := proposal(folder, vehicle, time.time())):
+        tell(text)
+    return join_visit(wanted, folder, vehicle, time.time())
 
 
 def page_wish(known: Known, page: bool | None, given: PageWish) -> PageWish | None:

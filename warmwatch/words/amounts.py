@@ -58,6 +58,15 @@ def ledger_cells(entry: Entry, fluid: FluidData, check_c: float, fill_c: float) 
     return [volume_text(litres, volume) for litres in (at_15(entry, fluid), *shown)]
 
 
+def put_in_first(fluid: FluidData, unit: str) -> str:
+    """Return the order that follows draining: `Put in first: 4.12 L at 20 °C.`"""
+    litres = first_fill_l(fluid, FILL_C)
+    if litres is None:
+        return ""
+    shown = volume_text(litres, shown_unit(fluid))
+    return f"Put in first: {shown} at {temperature(FILL_C, unit)}."
+
+
 def first_fill_text(fluid: FluidData, unit: str, fill_c: float = FILL_C) -> str:
     """Return what to put in for what was drained; empty before anything was."""
     litres = first_fill_l(fluid, fill_c)

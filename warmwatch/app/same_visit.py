@@ -1,0 +1,55 @@
+"""Does a watch go on with a visit? The same vehicle, the same folder, less than a day ago.
+
+It is proposed and never guessed: a recording joins a visit only where somebody says so.
+"""
+
+from pathlib import Path
+
+from warmwatch.errors import UsageError
+from warmwatch.recording.jobs import Listed, list_recordings
+from warmwatch.recording.rows import utc_seconds
+
+AGAIN = "again"
+DAY_S = 24 * 3600.0
+
+
+def join_visit(wanted: str | None, folder: Path | None, vehicle: str, now_s: float) -> str:
+    """Return the id of the visit to record, empty for a new one.
+
+    `wanted` is an id, or AGAIN for that of the vehicle's latest recording; UsageError where there
+    is none.
+    """
+    if wanted is None or wanted != AGAIN:
+        return wanted or ""
+    earlier = latest(folder, vehicle, now_s)
+    if earlier is None:
+        of = f" of {vehicle}" if vehicle else ""
+        raise UsageError(f"--visit again: there is no recording{of} of the last day in {folder}.")
+    return earlier.visit
+
+
+def proposal(folder: Path | None, vehicle: str, now_s: float) -> str:
+    """Return a sentence where there is a visit that this may belong to; empty where there is not.
+
+    Without a label nothing is proposed: nobody could tell the vehicles apart.
+    """
+    earlier = latest(folder, vehicle, now_s) if vehicle else None
+    if earlier is None:
+        return ""
+    return (
+        f"{vehicle} was recorded in the last day ({earlier.path.name}): if this is the same visit, "
+        "start with --visit again, so that one proof shows both."
+    )
+
+
+def latest(folder: Path | None, vehicle: str, now_s: float) -> Listed | None:
+    """Return the latest recording of the vehicle in the last day; None where there is none."""
+    if folder is None or not folder.is_dir():
+        return None
+    for one in list_recordings(folder):
+        began_s = utc_seconds(one.time)
+        if began_s is None or not 0.0 <= now_s - began_s < DAY_S:
+            continue
+        if one.vehicle == vehicle and one.visit:
+            return one
+    return None
