@@ -92,3 +92,19 @@ def test_links_between_pages_lead_somewhere() -> None:
         for target in re.findall(r"\]\(([^)#]+?)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):
             if "://" not in target:
                 assert (page.parent / target).exists(), f"{page.name}: {target}"
+
+
+def test_readme_begins_with_the_two_commands() -> None:
+    """Its first command runs the demo, its second all tests; each is one line."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    first, second = re.findall(r"^    (\S.*)$", text, re.MULTILINE)[:2]
+    assert first.endswith(".venv/bin/warmwatch demo")
+    assert second.endswith(".venv/bin/pytest")
+    assert second in (ROOT / ".ci/run").read_text(encoding="utf-8").splitlines()
+
+
+def test_every_page_is_in_the_list() -> None:
+    """README's list leads to every page that is for users."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    pages = {f"docs/{page.name}" for page in (ROOT / "docs").glob("*.md")}
+    assert pages - set(re.findall(r"\((docs/[^)#]+)", text)) <= {"docs/dependencies.md"}
