@@ -3,10 +3,13 @@
 Where TO ends in .log it is the log of all frames, written by python-can at full speed as if a poll
 came each second; else it is a port (slcan text) on which they are seen as they happen, one poll
 each 0.2 s. Unit 7E9 has the fluid as `22 1234`, byte 10 of 20, in degC + 40, 50 degC at first and
-0.5 more with each poll, and refuses `22 9999`; unit 7E8 answers `01 05 0C` to all. The numbers are
-invented. Sent by 7E1 and 7DF; flow control and segmentation are can-isotp's.
+0.5 more with each poll, and refuses `22 9999`; unit 7E8 answers `01 05 0C` to all. With a third
+argument `warm` a poll stands for 5 s, fluid and coolant warm up from 18 degC, and the answer holds
+a counter, too. The numbers are invented. Sent by 7E1 and 7DF; flow control and segmentation are
+can-isotp's.
 """
 
+import math
 import sys
 import threading
 import time
@@ -21,18 +24,20 @@ from tests.peers.text_end import TextEnd
 
 CHANNEL = "tester"
 START_C, STEP_C, RECORD = 50.0, 0.5, 20
+AMBIENT_C, WARM_POLL_S = 18.0, 5.0
 
 
 def main() -> None:
     """Poll, and let all frames be seen."""
-    to, polls = Path(sys.argv[1]), int(sys.argv[2])
+    to, polls, warm = Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3:] == ["warm"]
     tap = can.Bus(interface="virtual", channel=CHANNEL)
     if to.suffix == ".log":
         with can.Logger(to) as writer:
-            _poll(tap, polls, lambda frame, poll: _write(writer, frame, poll), 0.0)
+            scale = WARM_POLL_S if warm else 1.0
+            _poll(tap, polls, lambda frame, at: _write(writer, frame, at * scale), 0.0, warm)
     else:
         end = TextEnd(to)
-        _poll(tap, polls, lambda frame, _: _show(end, frame), 0.2)
+        _poll(tap, polls, lambda frame, _: _show(end, frame), 0.2, warm)
 
 
 def _write(writer: Callable[[can.Message], None], frame: can.Message, at_s: float) -> None:
@@ -45,9 +50,13 @@ def _show(end: TextEnd, frame: can.Message) -> None:
 
 
 def _poll(
-    tap: can.BusABC, polls: int, seen: Callable[[can.Message, float], None], pause_s: float
+    tap: can.BusABC,
+    polls: int,
+    seen: Callable[[can.Message, float], None],
+    pause_s: float,
+    warm: bool,
 ) -> None:
-    units = [Unit(0x7E1, 0x7E9, polls), Unit(0x7DF, 0x7E8, polls)]
+    units = [Unit(0x7E1, 0x7E9, warm), Unit(0x7DF, 0x7E8, warm)]
     gearbox = _connection(0x7E1, 0x7E9)
     everybody = _connection(0x7DF, 0x7E8)
     for poll in range(polls):
@@ -71,8 +80,9 @@ def _poll(
 class Unit:
     """A control unit on a thread of its own."""
 
-    def __init__(self, asked_id: int, answer_id: int, _polls: int) -> None:
+    def __init__(self, asked_id: int, answer_id: int, warm: bool) -> None:
         self.polls = 0
+        self._warm = warm
         self._stack = _stack(asked_id, answer_id, unit=True)
         threading.Thread(target=self._answer, daemon=True).start()
 
@@ -85,11 +95,20 @@ class Unit:
     def _payload(self, request: bytes) -> bytes:
         if request == b"\x22\x12\x34":
             record = bytearray(range(RECORD))
-            record[10] = round(START_C + STEP_C * self.polls) + 40
+            record[10] = round(self._fluid_c()) + 40
+            record[11] = self.polls % 256
             return b"\x62\x12\x34" + record
         if request == b"\x01\x05\x0c":
-            return b"\x41\x05" + bytes([90 + 40]) + b"\x0c" + (780 * 4).to_bytes(2, "big")
+            coolant_c = self._towards(90.0, 230.0) if self._warm else 90.0
+            return b"\x41\x05" + bytes([round(coolant_c) + 40]) + b"\x0c\x0c\x30"
         return bytes([0x7F, request[0], 0x31])
+
+    def _fluid_c(self) -> float:
+        return self._towards(95.0, 550.0) if self._warm else START_C + STEP_C * self.polls
+
+    def _towards(self, goal_c: float, time_constant_s: float) -> float:
+        gone = math.exp(-self.polls * WARM_POLL_S / time_constant_s)
+        return goal_c + (AMBIENT_C - goal_c) * gone
 
 
 def _connection(asked_id: int, answer_id: int) -> PythonIsoTpConnection:

@@ -143,6 +143,20 @@ def find_temperature(
     finally:
         (asker if search is None else search.asker).close()
     candidates = rank(found.samples, found.surroundings)
+    return show_found(address, plan, unit, found, candidates, stopped, out, as_json)
+
+
+def show_found(
+    address: Address,
+    plan: Plan,
+    unit: Unit,
+    found: Found,
+    candidates: Sequence[Candidate],
+    stopped: str,
+    out: str | None,
+    as_json: bool,
+) -> int:
+    """Print what was found, write the signal file of a clear one; return the exit code."""
     unclear = why_not_clear(candidates, found.surroundings)
     text = "" if unclear else signal_file(candidates[0], unit, address.kind, plan.service)
     if as_json:

@@ -90,6 +90,10 @@ def command(
     from warmwatch.commands.find_temperature import Plan, find_temperature
 
     plan = Plan.of(find, unit_address, minutes, rate, air, int(service, 16))
+    if where.about_kind.frames:
+        from warmwatch.commands.overhear_temperature import overhear_temperature
+
+        return overhear_temperature(where, plan, every=not find, out=out, as_json=as_json)
     return find_temperature(where, plan, out=out, as_json=as_json, ask_first=not yes)
 
 

@@ -20,8 +20,9 @@ class Kind:
     searching are then the same for all. `trial`, where there is one, offers
     `try_address(address)`; other links are tried by listening. `replay`: the readings were
     recorded earlier. `invented`: no real vehicle is there. `foreign_units`: a bare number in it has
-    no unit of its own. `keeps`: what goes over its wire can be kept. `endings`: a path that ends
-    so needs no `KIND:` in front. `advice` is what to look at when nothing comes.
+    no unit of its own. `keeps`: what goes over its wire can be kept. `frames`: a module
+    with `open_frames(address, seconds)`, the frames of a bus that is listened to. `endings`: a path
+    that ends so needs no `KIND:` in front. `advice` is what to look at when nothing comes.
     """
 
     name: str
@@ -34,6 +35,7 @@ class Kind:
     invented: bool = False
     foreign_units: bool = False
     keeps: bool = False
+    frames: str = ""
     endings: tuple[str, ...] = ()
 
 
@@ -76,6 +78,7 @@ KINDS = {
             "warmwatch.links.broadcast",
             f"{_VEHICLE} a bus behind a gateway says nothing by itself: can: asks",
             trial="warmwatch.links.broadcast.trial",
+            frames="warmwatch.links.broadcast.port",
             keeps=True,
         ),
         Kind(
@@ -84,6 +87,7 @@ KINDS = {
             "warmwatch.links.log",
             "is it a log of the bus that carries the fluid's temperature? signals=FILE?",
             trial="warmwatch.links.log.trial",
+            frames="warmwatch.links.log.port",
             replay=True,
             endings=(*ENDINGS, *(f"{ending}.gz" for ending in ENDINGS), ".bus.txt"),
         ),

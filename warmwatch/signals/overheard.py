@@ -25,12 +25,16 @@ _GROUPS = (0xDA, 0xDB)
 
 @dataclass(frozen=True, slots=True)
 class Exchanged:
-    """One answer and the request that it belongs to, which is empty where it was not seen."""
+    """One answer and the request that it belongs to, which is empty where it was not seen.
+
+    `asked_at` is the identifier that the request came from, 0 where it was not seen.
+    """
 
     can_id: int
     wide: bool
     answer: bytes
     request: bytes = b""
+    asked_at: int = 0
 
     @property
     def service(self) -> int:
@@ -97,20 +101,20 @@ class Overheard:
         refused = service == NEGATIVE and len(payload) == 3 and payload[1] in WIDTHS
         if not refused and service - POSITIVE_OFFSET not in WIDTHS:
             return None
-        request = self._request_of(can_id, Exchanged(can_id, wide, payload), now_s)
+        request, asked_at = self._request_of(can_id, Exchanged(can_id, wide, payload), now_s)
         if not request and not (can_id in self.named or _legislated(can_id, wide)):
             return None  # a frame of something else may look like an answer
-        return Exchanged(can_id, wide, payload, request)
+        return Exchanged(can_id, wide, payload, request, asked_at)
 
-    def _request_of(self, answer_id: int, answer: Exchanged, now_s: float) -> bytes:
+    def _request_of(self, answer_id: int, answer: Exchanged, now_s: float) -> tuple[bytes, int]:
         """Return the newest request that this may answer; the one to this very unit comes first."""
         found = [
-            (asked_id == _asked_at(answer_id, answer.wide), line.asked_s, line.request)
+            (asked_id == asked_at(answer_id, answer.wide), line.asked_s, line.request, asked_id)
             for asked_id, line in self._lines.items()
             if line.request and now_s - line.asked_s <= REQUEST_S and asked_id != answer_id
             if _fits(line.request, answer, asked_id in _FUNCTIONAL)
         ]
-        return max(found)[2] if found else b""
+        return max(found)[2:] if found else (b"", 0)
 
 
 def _fits(request: bytes, answer: Exchanged, functional: bool) -> bool:
@@ -134,7 +138,7 @@ def _identifiers(request: bytes) -> tuple[int, ...]:
     )
 
 
-def _asked_at(answer_id: int, wide: bool) -> int:
+def asked_at(answer_id: int, wide: bool) -> int:
     """Return the identifier at which a unit is asked, by the standard's rule."""
     if not wide:
         return answer_id - 8

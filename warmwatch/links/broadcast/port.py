@@ -8,7 +8,8 @@ port by its serial number.
 """
 
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -130,3 +131,21 @@ def settings_of(address: Address) -> BroadcastSettings:
         options.setdefault("listen_only", True)
     poll_s = seconds_option(address.options, "poll", 1.0)
     return BroadcastSettings(address.rest, options, ear_of(address), poll_s, source_of(address))
+
+
+def open_frames(address: Address, seconds: float) -> Iterator[tuple[float, "can.Message"]]:
+    """Yield what comes within `seconds`, with its time since the opening. Raises LinkError."""
+    import can
+
+    settings = settings_of(address)
+    bus = opener_of(address, settings).open()
+    reader, began_s = FrameReader(bus), time.monotonic()
+    try:
+        while (now_s := time.monotonic() - began_s) < seconds:
+            with suppress(UnreadableFrame):
+                if (frame := reader.receive(WAIT_S)) is not None:
+                    yield now_s, frame
+    except (can.CanError, OSError) as error:
+        raise lost(settings.channel, error) from error
+    finally:
+        close_bus(bus)

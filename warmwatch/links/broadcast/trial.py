@@ -4,6 +4,7 @@ import time
 from collections.abc import Iterator
 
 from warmwatch.core.notice import Notice
+from warmwatch.core.units import from_c
 from warmwatch.errors import LinkError
 from warmwatch.links.address import Address
 from warmwatch.links.broadcast.listening import Listened
@@ -24,7 +25,7 @@ from warmwatch.links.trying.steps import (
 LISTEN_S = 8.0
 
 
-def try_address(address: Address) -> Iterator[Step]:
+def try_address(address: Address, unit: str) -> Iterator[Step]:
     """Yield what LISTEN_S of listening show; raises UsageError only."""
     settings = settings_of(address)
     try:
@@ -42,8 +43,8 @@ def try_address(address: Address) -> Iterator[Step]:
     finally:
         port.close()
     yield _traffic(port.listened)
-    yield from sender_steps(port.listened)
-    yield from reading_steps(readings, named=names_fluid(address))
+    yield from sender_steps(port.listened, unit)
+    yield from reading_steps(readings, named=names_fluid(address), unit=unit)
 
 
 def _listen(port: BroadcastPort, readings: list[Read]) -> Iterator[Step]:
@@ -64,13 +65,15 @@ def _traffic(listened: Listened) -> Step:
     return Step("bus traffic", StepState.UNKNOWN, errors, "check the bitrate and the cable")
 
 
-def sender_steps(listened: Listened) -> Iterator[Step]:
+def sender_steps(listened: Listened, unit: str) -> Iterator[Step]:
     """Yield who sends the fluid's temperature, the best first, and which of them is used."""
     senders = listened.senders.of(FLUID)
     if not senders:
         return
     held = listened.senders.held(FLUID)
-    seen = "; ".join(_sender(one) + (", used" if one.sender is held else "") for one in senders)
+    seen = "; ".join(
+        _sender(one, unit) + (", used" if one.sender is held else "") for one in senders
+    )
     if len(senders) == 1:
         yield Step("sender of the fluid", StepState.OK, seen)
         return
@@ -78,6 +81,6 @@ def sender_steps(listened: Listened) -> Iterator[Step]:
     yield Step("senders of the fluid", StepState.UNKNOWN, seen, advice)
 
 
-def _sender(heard: Heard) -> str:
-    shown = "no value" if heard.value is None else f"{heard.value:.1f} °C"
+def _sender(heard: Heard, unit: str) -> str:
+    shown = "no value" if heard.value is None else f"{from_c(heard.value, unit):.1f} °{unit}"
     return f"{heard.sender.words} {shown}"

@@ -7,6 +7,7 @@ several senders, `poll=SECONDS` is the pause between readings.
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Item, Reading, Tick
@@ -24,6 +25,9 @@ from warmwatch.links.log.clock import LogClock
 from warmwatch.links.log.files import LogFile
 from warmwatch.links.log.scan import Scanned, bus_name, scan
 from warmwatch.links.replay import Replay
+
+if TYPE_CHECKING:
+    import can
 
 OWN_OPTIONS = EAR_OPTIONS | {"bus", "poll"}
 NO_FLUID_S = 5.0
@@ -154,3 +158,11 @@ def open_address(address: Address, pace: float | None) -> Link:
             known = ", ".join(sorted(OWN_OPTIONS))
             raise UsageError(f"log: has no option {name!r}; it has {known}.")
     return Replay(RecordedBus(LogFile(Path(address.rest)), address), pace)
+
+
+def open_frames(address: Address, seconds: float) -> Iterator[tuple[float, "can.Message"]]:
+    """Yield each frame of a log with its time in it, whatever it says. Raises InputError."""
+    clock, bus = LogClock(), address.options.get("bus")
+    for frame in LogFile(Path(address.rest)).frames():
+        if bus in (None, bus_name(frame)) and clock.place(frame.timestamp):
+            yield clock.elapsed_s, frame

@@ -24,7 +24,7 @@ READ_S = 8.0
 """A long log is read for so long; what it shows then is shown."""
 
 
-def try_address(address: Address) -> Iterator[Step]:
+def try_address(address: Address, unit: str) -> Iterator[Step]:
     """Yield what READ_S of reading show; raises UsageError only."""
     try:
         source = RecordedBus(LogFile(Path(address.rest)), address)
@@ -42,5 +42,5 @@ def try_address(address: Address) -> Iterator[Step]:
         if time.monotonic() > until_s:
             break
     if source.listened is not None:
-        yield from sender_steps(source.listened)
-    yield from reading_steps(readings, named=names_fluid(address))
+        yield from sender_steps(source.listened, unit)
+    yield from reading_steps(readings, named=names_fluid(address), unit=unit)
