@@ -14,7 +14,8 @@ from warmwatch.links.address import Address
 from warmwatch.links.asking.units import Unit
 
 BEGIN = """\
-Listens only: nothing is asked. What another tester reads by service {service:02X} is gathered{until}.
+Listens only: nothing is asked.
+What another tester reads by service {service:02X} is gathered{until}.
 """
 NOTHING = (
     "{frames} frames went by, and nobody asked for identifiers of service {service:02X} "
