@@ -100,7 +100,7 @@ def test_take_back_is_at_hand_for_ten_seconds() -> None:
     """Within 10 s of a mark one tap takes it back; later the same button opens the list."""
     page = seen()
     page.state(0.2, last=MARK, log=[MARK], marks={"drip": "00:05"})
-    assert "drip 00:05" in page.texts()
+    assert "drip" in page.texts()
     for _ in range(18):
         page.state(0.5, last=MARK, log=[MARK], marks={"drip": "00:05"})
     effects = page.happen("take-back")

@@ -56,6 +56,7 @@ export function attributes(model) {
     state: idle(model) ? (cutOff(model) ? "cut" : model.visit.stage) : shown.state,
     fit: String(shown.fit), plug: shown.plug_out ? "out" : "in", unheard: String(shown.unheard),
     tones: model.sound ? "on" : "off", awake: model.awake, page: stage, right: model.right,
+    sign: model.visit?.verdict?.sign ?? "",
     beat: String(Math.floor(model.now.wall / 1000) % 2),
   };
 }
@@ -170,7 +171,7 @@ const SENDING = {sending: "sending…", sent: "sent", failed: "NOT NOTED: again"
 function markNote(model, name, hot) {
   const {state, sending} = model;
   if (sending[name]) return SENDING[sending[name]];
-  if (name === "withdraw") return hot ? `${model.mark.name} ${model.mark.clock}` : "list";
+  if (name === "withdraw") return hot ? model.mark.name.replaceAll("-", " ") : "list";
   return state?.marks[name] ? `noted ${state.marks[name]}` : "";
 }
 
