@@ -29,7 +29,7 @@ class Terminal:
         near, far = pty.openpty()
         fcntl.ioctl(far, termios.TIOCSWINSZ, struct.pack("HHHH", 50, columns, 0, 0))
         self._near = near
-        self.text = ""
+        self.text = self.whole = ""
         self.answers: list[str] = []
         self.process = subprocess.Popen(
             [sys.executable, "-m", module, *arguments],
@@ -75,7 +75,9 @@ class Terminal:
             data = os.read(self._near, 65536)
         except OSError:
             return False
-        self.text += data.decode("utf-8", "replace").replace("\r\n", "\n")
+        came = data.decode("utf-8", "replace").replace("\r\n", "\n")
+        self.text += came
+        self.whole += came
         return bool(data)
 
     def __enter__(self) -> "Terminal":

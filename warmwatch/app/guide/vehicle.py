@@ -140,21 +140,30 @@ def describe_signal(world: World, adapter: Chosen, label: str) -> Asked[dict[str
     if adapter.found.fluid:
         yield Say("This link gives the fluid's temperature by itself.")
         return {}
-    files = world.signal_files()
+    files = _by_name(world.signal_files())
     while True:
         answer = yield Question(
             "signal",
             _SIGNAL,
-            (*(Choice(str(path), "signal file") for path in files), Choice(SEARCH, "search now")),
-            str(files[0]) if len(files) == 1 else SEARCH,
+            (*(Choice(name, "a signal file that is here") for name in files), _SEARCH_NOW),
+            next(iter(files)) if len(files) == 1 else SEARCH,
             check=_signal_file,
         )
         if answer != SEARCH:
-            return {"signals": answer}
+            return {"signals": files.get(answer, answer)}
         path = world.search(adapter.found.address, label)
         if path is not None:
             return {"signals": str(path)}
         yield Say("The search found nothing sure: a signal file is needed.", warn=True)
+
+
+_SEARCH_NOW = Choice(SEARCH, "search now")
+
+
+def _by_name(paths: list[Path]) -> dict[str, str]:
+    """Return the files by their names, or by their paths where two have the same name."""
+    names = [path.name for path in paths]
+    return {p.name if names.count(p.name) == 1 else str(p): str(p) for p in paths}
 
 
 def _signal_file(text: str) -> str:
