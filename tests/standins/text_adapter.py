@@ -268,6 +268,7 @@ class Wire:
 
     def __init__(self, options: argparse.Namespace) -> None:
         self.listener: socket.socket | None = None
+        self.baud = options.baud
         self.fd = -1
         self._connection: socket.socket | None = None
         if options.tcp is None:
@@ -286,6 +287,15 @@ class Wire:
         else:
             self.listener = socket.create_server(("127.0.0.1", options.tcp))
             self.address = f"socket://127.0.0.1:{self.listener.getsockname()[1]}"
+
+    def understands(self) -> bool:
+        """True when the near end's speed is the adapter's, or any will do."""
+        if not self.baud:
+            return True
+        import termios
+
+        speed = termios.tcgetattr(self._far)[4]
+        return bool(speed == getattr(termios, f"B{self.baud}"))
 
     def accept(self) -> None:
         assert self.listener is not None
@@ -349,6 +359,9 @@ class Server:
         if not data:
             self.wire.hang_up()
             return
+        if not self.wire.understands():
+            self.send(bytes(0x80 | byte >> 1 for byte in data))
+            return
         *commands, self.pending = (self.pending + data).split(b"\r")
         for command in commands:
             self.serve(command.decode("latin-1"))
@@ -383,6 +396,7 @@ def main() -> None:
     parser.add_argument("--unknown", default="", help="commands it does not know: ATS0,ATAT1")
     parser.add_argument("--stubborn-echo", action="store_true")
     parser.add_argument("--slow", type=float, default=0.0, help="seconds for each request")
+    parser.add_argument("--baud", type=int, default=0, help="the only speed it understands (pty)")
     parser.add_argument("--pace", type=float, default=1.0, help="vehicle seconds for each real one")
     parser.add_argument("--standing", type=float, default=0.0, help="seconds before engine start")
     parser.add_argument("--vin", default="", help="the vehicle's identification number")

@@ -18,7 +18,7 @@ AUTO = "auto"
 HEARD = (500000, 250000, 125000, 1000000)
 """Bit/s that are listened to, the likeliest first."""
 ASKED = (500000, 250000)
-LISTEN_S = 0.5
+LISTEN_S = 0.3
 SET_ELSEWHERE = frozenset({"socketcan", "virtual", "udp_multicast"})
 """Interfaces whose bitrate python-can does not set."""
 

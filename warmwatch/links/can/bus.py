@@ -57,7 +57,7 @@ class BusOpener:
         self._ports = ports
         self._keeper = current_keeper()
         self._opened_once = False
-        self._woken = 0
+        self._woken = self._last_woken = 0
         self.bitrates = Bitrates(options)
 
     def open(self) -> "can.BusABC":
@@ -66,7 +66,7 @@ class BusOpener:
         bus = self._opened(
             channel, self.bitrates.options(lambda options: self._opened(channel, options))
         )
-        self._woken += 1
+        self._last_woken, self._woken = self._woken, self._woken + 1
         if not self._opened_once:
             self._opened_once = True
             self._learn_usb_serial(channel)
@@ -74,7 +74,7 @@ class BusOpener:
 
     def keep(self) -> None:
         """Units answered: open it in the same way again."""
-        self._woken -= 1
+        self._woken = self._last_woken
         self.bitrates.keep()
 
     def traffic(self) -> int | None:
