@@ -19,10 +19,10 @@ from warmwatch.core.level.conditions import (
     Condition,
     ConditionName,
     ConditionState,
-    measured_tilts,
     worst,
 )
 from warmwatch.core.level.rules import CheckRules, rules_from_mapping, rules_to_mapping
+from warmwatch.core.level.statements import measured_tilts
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.reason import Reason
 from warmwatch.core.watch import Watch

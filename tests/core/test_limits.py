@@ -11,10 +11,11 @@ import pytest
 from warmwatch.core.band import Band, Place
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecaster
+from warmwatch.core.heat import COOLANT_FRESH_S
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Reading
 from warmwatch.core.trust import Trust, follows
-from warmwatch.core.watch import COOLANT_FRESH_S, MOST_BEHIND, Watch
+from warmwatch.core.watch import MOST_BEHIND, Watch
 
 JOB = Job(Band(80.0, 95.0))
 

@@ -94,7 +94,29 @@ def acts(keys: list[str], reader: KeyReader, *, insists: bool = False) -> list[K
 @pytest.mark.parametrize(("key", "mark"), KEYS.items())
 def test_one_key_one_mark(key: str, mark: MarkName) -> None:
     """Each key of the table makes its mark, with the shift lock on, too."""
-    assert acts([key, key.upper()], KeyReader()) == [KeyAct(mark)] * 2
+    pressed = [key, key.upper()]
+    if mark is MarkName.VEHICLE_LEVEL:  # its figures can be typed
+        pressed = [key, "enter", key.upper(), "enter"]
+    assert [act for act in acts(pressed, KeyReader()) if act] == [KeyAct(mark)] * 2
+
+
+def test_a_tilt_is_typed_behind_its_key() -> None:
+    """Both ways, as a digital level shows them; escape ends it without a mark."""
+    reader = KeyReader()
+    acts(["v", *"0.3 lengthwise"], reader)
+    assert reader.prompt.endswith("0.3 lengthwise")
+    assert reader.feed("enter") == KeyAct(MarkName.VEHICLE_LEVEL, "0.3 lengthwise")
+    assert acts(["v", "1", "escape", "n", "o", "k", "enter"], reader)[-1] == KeyAct(
+        MarkName.NOTE, "ok"
+    )
+
+
+@pytest.mark.parametrize("key", ["k", "c", "v", "r"])
+def test_a_key_hit_blindly_tells_nothing_of_the_vehicle(key: str) -> None:
+    """While something insists these say heard; taking back goes on."""
+    heard = KeyAct(MarkName.ACKNOWLEDGE)
+    assert acts([key], KeyReader(), insists=True) == [heard]
+    assert acts(["u"], KeyReader(), insists=True) == [KeyAct(MarkName.WITHDRAW)]
 
 
 def test_any_key_says_heard() -> None:

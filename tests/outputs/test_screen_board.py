@@ -25,7 +25,8 @@ STEADY = [Reading(float(i), {"fluid_c": 85.0, "engine_rpm": 780.0}) for i in ran
 
 
 def forecast(q50_s: float | None, chance: float = 0.9, edge: str = "low") -> Forecast:
-    return Forecast(0.0, edge, q50_s, q50_s, q50_s, chance, None, 1.0)
+    to = "enter" if edge == "low" else "leave"
+    return Forecast(0.0, edge, q50_s, q50_s, q50_s, chance, None, 1.0, to=to)
 
 
 def with_forecast(played: Played, made: Forecast, said: EventKind | None = None) -> View:
@@ -129,7 +130,8 @@ def test_the_time_ahead(
     quantiles: tuple[float, float, float | None], edge: str, soon: str, time: str
 ) -> None:
     """The time ahead is said with its spread, and its middle alone for the large type."""
-    made = Forecast(4.0, edge, *quantiles, 0.9, None, 1.0)
+    to = "enter" if edge == "low" else "leave"
+    made = Forecast(4.0, edge, *quantiles, 0.9, None, 1.0, to=to)
     played = Played().take(STEADY)
     seen = board(with_forecast(played, made), History())
     assert (seen.soon, seen.time) == (soon, time)

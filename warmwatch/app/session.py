@@ -24,7 +24,7 @@ from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.links.base import Link
 from warmwatch.outputs.apart import Apart
-from warmwatch.outputs.base import AlarmChange, Entry, Output, Summary
+from warmwatch.outputs.base import AlarmChange, Entry, Output, StepChange, Summary
 from warmwatch.recording.bounds import bounded
 from warmwatch.recording.writer import Recorder
 from warmwatch.words.forecast import Shown, steady
@@ -90,6 +90,7 @@ class Session:
         self._expected: Shown | None = None
         self._alarm = watch.alarm
         self._amounts = Amounts(watch.job)
+        self._step = watch.visit_step
         self._until = until
         self._wall_clock = WallClock()
         self._marks = marks
@@ -228,6 +229,9 @@ class Session:
         if (alarm := self._watch.alarm) != self._alarm:
             self._alarm = alarm
             self._pass_on(AlarmChange(item.elapsed_s, alarm))
+        if (step := self._watch.visit_step) is not self._step:
+            self._step = step
+            self._pass_on(StepChange(item.elapsed_s, step))
         self._stop_when_due(item.elapsed_s)
 
     def _known_c(self) -> float | None:
@@ -320,6 +324,7 @@ class Session:
             link_trouble=self._link_trouble,
             recording=self._recording,
             recording_trouble=self._recording_trouble,
+            keys=self._keys.marks,
             expected=self._expected,
             prompt=self._keys.prompt,
             panel=self._keys.panel,

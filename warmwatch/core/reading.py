@@ -38,25 +38,33 @@ class MarkName(StrEnum):
     IN_PARK = "in-park"
     SELECTOR_CYCLED = "selector-cycled"
     VEHICLE_LEVEL = "vehicle-level"
+    RESTING = "resting"
     WITHDRAW = "withdraw"
     ACKNOWLEDGE = "acknowledge"
     NOTE = "note"
 
 
+_WITH_AMOUNT = (MarkName.DRAINED, MarkName.FILLED, MarkName.LET_OUT, MarkName.TOPPED_UP)
+_NEVER_TYPED = (MarkName.NOTE, MarkName.ACKNOWLEDGE)
+
+
 def mark_of_note(note: str) -> tuple[MarkName, str]:
     """Return the mark that a typed note stands for, and the rest of it.
 
-    A note that begins with the name of a mark is that mark, so that amounts can be typed.
+    The name of a mark alone is that mark; so is one with an amount or a tilt behind it, and nothing
+    else: a note may well begin with such a word.
 
     >>> mark_of_note("drained 4.25 L 85 C")
     (<MarkName.DRAINED: 'drained'>, '4.25 L 85 C')
-    >>> mark_of_note("drips a little")
-    (<MarkName.NOTE: 'note'>, 'drips a little')
+    >>> mark_of_note("drained more than last time")
+    (<MarkName.NOTE: 'note'>, 'drained more than last time')
     """
     head, _, rest = note.strip().partition(" ")
-    word = head.rstrip(":,").lower()
-    if word in set(MarkName) - {MarkName.NOTE, MarkName.ACKNOWLEDGE}:
-        return MarkName(word), rest.strip()
+    word, rest = head.rstrip(":,").lower(), rest.strip()
+    if word in set(MarkName) - set(_NEVER_TYPED):
+        measured = word in (*_WITH_AMOUNT, MarkName.VEHICLE_LEVEL) and rest[:1] in "+-.0123456789"
+        if not rest or measured:
+            return MarkName(word), rest
     return MarkName.NOTE, note.strip()
 
 

@@ -5,73 +5,39 @@ split, and memory does not grow with time. What silence alone causes is stamped 
 so that it is the same whether a tick or the next reading brings it to light.
 """
 
-import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from warmwatch.core.alarm import Alarm, AlarmCode, AlarmTracker, Plug
-from warmwatch.core.alerts import Alerts, Ceiling, why
+from warmwatch.core.alarm import Alarm, AlarmTracker, Plug
+from warmwatch.core.alerts import Alerts, why
 from warmwatch.core.approach import Approach
 from warmwatch.core.band import Place, Window, WindowTracker
+from warmwatch.core.causes import Causes
+from warmwatch.core.doubts import Doubts
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecast, Forecaster, Outlook
+from warmwatch.core.heat import COOLANT_FRESH_S, Heat
 from warmwatch.core.hold import HoldTimer
 from warmwatch.core.job import Job
-from warmwatch.core.latest import Latest, Timed
+from warmwatch.core.latest import Latest
 from warmwatch.core.level.check import Check
-from warmwatch.core.level.conditions import Condition
 from warmwatch.core.level.level_job import LevelJob
 from warmwatch.core.level.verdict import LevelVerdict
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.reason import Reason
+from warmwatch.core.rest import RestTracker
+from warmwatch.core.snapshot import Snapshot
+from warmwatch.core.steps import RoadTest, Seen, Step, step
 from warmwatch.core.trust import BACKWARDS, Trust, Verdict
 from warmwatch.core.units import plausible
 
 Result = Event | Forecast
 
-DOUBT_QUIET_S = 60.0
-"""The same doubt is told at most so often; every doubtful reading is counted and kept."""
 KEPT_WINDOWS = 100
-COOLANT_FRESH_S = 30.0
-FORGOTTEN_S = 240.0
-"""After so long with the plug out and without a mark it is asked about."""
+AMBIENT_FRESH_S = 600.0
 MOST_BEHIND = 50
 """So many readings behind the clock in a row are as good as none."""
-
-
-@dataclass(frozen=True, slots=True)
-class Snapshot:
-    """What a screen may show: the state after the last item. Times in elapsed seconds.
-
-    `alarm` says what insists and where the plug is, `approach` which announcement still holds,
-    `latest` the last believable value of each quantity. `check` is the last level check, the
-    present one while the plug is out.
-    """
-
-    elapsed_s: float
-    place: Place
-    blind: bool
-    fluid_c: float | None
-    last_good_s: float | None
-    phase: Phase
-    held_s: float | None
-    rest_left_s: float | None
-    forecast: Forecast | None
-    outlook: tuple[Outlook, ...]
-    window: Window | None
-    windows: tuple[Window, ...]
-    alarm: Alarm
-    approach: EventKind | None
-    latest: Mapping[str, Timed]
-    check: Check | None
-    conditions: tuple[Condition, ...]
-    rate_c_per_min: float | None
-    drain_place: Place | None
-    drain_windows: tuple[Window, ...]
-    readings: int
-    doubtful: int
-    gaps: int
 
 
 class Watch:
@@ -97,23 +63,24 @@ class Watch:
         self._forecaster = (forecaster or Forecaster()) if ahead else None
         self._alerts = Alerts(job)
         self._holds = HoldTimer(job.hold_limit_s, job.rest_s)
-        self._fluid_ceiling = Ceiling("fluid", job.fluid_ceiling_c)
-        self._coolant_ceiling = Ceiling("coolant", job.coolant_ceiling_c)
         self._now_s: float | None = None
         self._seen_since_s = 0.0
         self._good: tuple[float, float] | None = None
         self._forecast: Forecast | None = None
         self._outlook: tuple[Outlook, ...] = ()
         self._forecast_second = -1
-        self._doubts_told: dict[str, float] = {}
+        self._doubts = Doubts()
         self._latest = Latest()
+        self._heat = Heat(job, self._latest)
+        self._rests = RestTracker(job.band)
+        self._road_test = RoadTest()
         self._alarms = AlarmTracker()
         self._approach = Approach(job)
         self._blind_why: tuple[Reason, ...] = ()
-        self._plug, self._plug_out_s = Plug.UNKNOWN, 0.0
-        self._plug_mark_s = 0.0
+        self._mark_s = 0.0
         self._behind, self._behind_since_s = 0, 0.0
         self._level = LevelJob(job, self._phases)
+        self._causes = Causes(self._level, self._phases, self._holds, self._heat)
 
     @property
     def checks(self) -> tuple[Check, ...]:
@@ -138,12 +105,21 @@ class Watch:
     @property
     def alarm(self) -> Alarm:
         """What insists now, and where the plug is."""
-        return self._alarms.alarm(self._plug, self._plug_out_s)
+        return self._alarms.alarm(*self._level.plug)
+
+    @property
+    def visit_step(self) -> Step:
+        """The present step of the visit."""
+        place, drain = self._tracker.place, self._level.drain_place
+        plug, marks = self._level.state, self._level.marks
+        return step(Seen(place, drain, plug, marks, self._road_test.drove_s))
 
     @property
     def due_s(self) -> float:
         """The elapsed time at which silence alone changes something; infinite while blind."""
-        return math.inf if self.blind else self._seen_since_s + self.job.blind_limit_s
+        if self.blind:
+            return self._rests.due_s
+        return self._seen_since_s + self.job.blind_limit_s
 
     def step(self, item: Item) -> list[Result]:
         """Take one item and return what it brings to light, oldest first."""
@@ -155,11 +131,14 @@ class Watch:
             self.readings += 1
             results += self._reading(item)
         elif isinstance(item, Mark):
-            self._mark(item)
+            results += self._mark(item)
         for result in results:
             if isinstance(result, Event):
                 self._approach.event(result.kind)
-        self._alarms.update(self._now_s, self._causes(self._now_s))
+        blind_why = self._blind_why if self.blind and not self._rests.silent else None
+        near = self._approach.holds(self._tracker.place, self._fluid_c, self._forecast)
+        causes = self._causes.now(self._now_s, self._tracker.place, near, blind_why, self._mark_s)
+        self._alarms.update(self._now_s, causes)
         return results
 
     def snapshot(self) -> Snapshot:
@@ -186,17 +165,40 @@ class Watch:
             rate_c_per_min=self._level.rate_c_per_min,
             drain_place=self._level.drain_place,
             drain_windows=self._level.drain_windows,
+            step=self.visit_step,
+            rest=self._rests.rest,
+            rests=self._rests.done,
             readings=self.readings,
             doubtful=self.doubtful,
             gaps=self.gaps,
         )
 
     def _silence(self, item: Item) -> list[Result]:
-        if isinstance(item, Tick) and item.gap and not self.blind:
-            return [self._go_blind(item.elapsed_s, Reason.parse(item.gap))]
-        if self.due_s < item.elapsed_s or (isinstance(item, Tick) and self.due_s <= item.elapsed_s):
+        results: list[Result] = []
+        if not self.blind and isinstance(item, Tick) and item.gap:
+            results += self._fall_silent(item.elapsed_s, Reason.parse(item.gap))
+        elif not self.blind and self._is_due(item):
             silent = Reason("silent", {"silent_s": self.job.blind_limit_s})
-            return [self._go_blind(self.due_s, silent)]
+            results += self._fall_silent(self.due_s, silent)
+        if self.blind and self._is_due(item):
+            for at_s, reasons in self._rests.looks(item.elapsed_s):
+                results.append(Event(at_s, EventKind.LOOK_AGAIN, self._fluid_c, reasons=reasons))
+        return results
+
+    def _is_due(self, item: Item) -> bool:
+        """Return whether silence has changed something by an item; a reading just then counts."""
+        if isinstance(item, Tick):
+            return self.due_s <= item.elapsed_s
+        return self.due_s < item.elapsed_s
+
+    def _fall_silent(self, at_s: float, reason: Reason) -> list[Event]:
+        if self._rests.rest is None:
+            return [self._go_blind(at_s, reason)]
+        self.blind = True
+        cooling = None if self._forecaster is None else self._forecaster.rest()
+        self._lose_continuity("resting")
+        ambient_c = self._latest.value("ambient_c", at_s, AMBIENT_FRESH_S)
+        self._rests.fall_silent(self._good, ambient_c, at_s, cooling)
         return []
 
     def _go_blind(self, at_s: float, reason: Reason) -> Event:
@@ -232,6 +234,7 @@ class Watch:
         phase = self._phases.step(reading.elapsed_s, values)
         self._latest.take(reading.elapsed_s, values)
         self._level.reading(reading, phase)
+        self._road_test.phase(reading.elapsed_s, phase)
         results: list[Result] = []
         if verdict is not None and verdict.fluid_c is None:
             results += self._doubt(reading, verdict)
@@ -246,13 +249,8 @@ class Watch:
         self.doubtful += 1
         self._level.doubt()
         reason = verdict.reason or Reason("doubtful")
-        cause = "".join(char for char in reason.code if char.isalpha())  # not a link's figures
-        told_s = self._doubts_told.get(cause)
-        if told_s is not None and (self.blind or reading.elapsed_s - told_s < DOUBT_QUIET_S):
+        if not self._doubts.is_news(reading.elapsed_s, reason, blind=self.blind):
             return []
-        if len(self._doubts_told) > KEPT_WINDOWS:
-            self._doubts_told.clear()
-        self._doubts_told[cause] = reading.elapsed_s
         return [Event(reading.elapsed_s, EventKind.DOUBTFUL, self._fluid_c, reasons=(reason,))]
 
     def _lost_in_time(self, elapsed_s: float) -> list[Result]:
@@ -272,9 +270,10 @@ class Watch:
             self.gaps += 1
             self._lose_continuity("jump")
         self._good, self._seen_since_s, self._behind = (now_s, fluid_c), now_s, 0
+        self._rests.reading(now_s)
         if self.blind:
             self.blind = False
-            self._doubts_told.clear()
+            self._doubts.forget()
             results.append(Event(now_s, EventKind.SEEING, fluid_c))
         results += self._cross(now_s, fluid_c)
         results += self._level.fluid(now_s, fluid_c)
@@ -332,64 +331,31 @@ class Watch:
         return band.high_c, "high", "leave"
 
     def _too_hot(self, reading: Reading, verdict: Verdict | None) -> list[Result]:
-        reasons = []
-        if verdict is not None and verdict.fluid_c is not None:
-            reasons.append(self._fluid_ceiling.step(verdict.fluid_c))
-        if "coolant_c" in reading.values:
-            reasons.append(self._coolant_ceiling.step(reading.values["coolant_c"]))
-        return [
-            Event(reading.elapsed_s, EventKind.TOO_HOT, self._fluid_c, reasons=(reason,))
-            for reason in reasons
-            if reason
-        ]
+        reasons = self._heat.reading(reading, None if verdict is None else verdict.fluid_c)
+        kind, now_s = EventKind.TOO_HOT, reading.elapsed_s
+        return [Event(now_s, kind, self._fluid_c, reasons=(reason,)) for reason in reasons]
 
-    def _mark(self, mark: Mark) -> None:
+    def _mark(self, mark: Mark) -> list[Result]:
         self._alarms.hear()
-        self._level.mark(mark, self._tracker.place, self._fluid_c, blind=self.blind)
-        self._plug_mark_s = mark.elapsed_s
-        if mark.name is MarkName.PLUG_OUT and self._plug is not Plug.OUT:
-            self._plug, self._plug_out_s = Plug.OUT, mark.elapsed_s
-        elif mark.name is MarkName.PLUG_IN:
-            self._plug = Plug.IN
+        self._mark_s = mark.elapsed_s
+        place, fluid_c = self._tracker.place, self._fluid_c
+        refused = mark.name is MarkName.RESTING and self._level.plug[0] is Plug.OUT
+        answers, back = self._level.mark(mark, place, fluid_c, blind=self.blind)
+        self._road_test.mark(mark)
+        if back is not None and back.name is MarkName.RESTING:
+            return [*answers, *self._wake(mark.elapsed_s)]
+        if mark.name is MarkName.RESTING and not refused:
+            self._rests.begin(mark.elapsed_s)
+            if self.blind:  # it was silent before the mechanic said so
+                self._rests.fall_silent(self._good, None, mark.elapsed_s)
+        return list(answers)
 
-    def _causes(self, now_s: float) -> dict[AlarmCode, tuple[Reason, ...]]:
-        """Return every cause of an alarm as it stands after an item."""
-        causes: dict[AlarmCode, tuple[Reason, ...]] = {}
-        if self.blind:
-            causes[AlarmCode.BLIND] = self._blind_why
-        if hot := self._hot(now_s):
-            causes[AlarmCode.TOO_HOT] = hot
-        if self._holds.over_limit:
-            causes[AlarmCode.HOLD_LIMIT] = ()
-        if self._plug is Plug.OUT:
-            causes |= self._plug_causes(now_s)
-        return causes
-
-    def _hot(self, now_s: float) -> tuple[Reason, ...]:
-        fluid = None if self.blind else self._fluid_ceiling.hot
-        fresh = self._latest.value("coolant_c", now_s, COOLANT_FRESH_S) is not None
-        coolant = self._coolant_ceiling.hot if fresh else None
-        return tuple(reason for reason in (fluid, coolant) if reason is not None)
-
-    def _plug_causes(self, now_s: float) -> dict[AlarmCode, tuple[Reason, ...]]:
-        place, phase = self._tracker.place, self._phases.phase
-        running = phase in (Phase.IDLE, Phase.LOADED, Phase.DRIVING)
-        causes = self._level.plug_causes(now_s, place, running=running, blind=self.blind)
-        if self._level.open_check is None or self._level.is_draining(place):
-            return causes
-        near = self._approach.holds(place, self._fluid_c, self._forecast)
-        if near in _EDGE_NEAR:
-            causes[_EDGE_NEAR[near]] = ()
-        if now_s - self._plug_mark_s >= FORGOTTEN_S:
-            long = Reason("plug-out-long", {"out_s": round(now_s - self._plug_out_s)})
-            causes[AlarmCode.PLUG_OPEN] = (*causes.get(AlarmCode.PLUG_OPEN, ()), long)
-        return causes
-
-
-_EDGE_NEAR = {
-    EventKind.TOP_NEARING: AlarmCode.TOP_NEARING,
-    EventKind.BOTTOM_NEARING: AlarmCode.BOTTOM_NEARING,
-}
+    def _wake(self, now_s: float) -> list[Event]:
+        """The rest was taken back: silence that lasts was not meant."""
+        silent = self._rests.silent
+        self._rests.take_back()
+        silent_s = round(now_s - self._seen_since_s)
+        return [self._go_blind(now_s, Reason("silent", {"silent_s": silent_s}))] if silent else []
 
 
 def _believable(reading: Reading) -> Mapping[str, float]:

@@ -9,6 +9,7 @@ from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.core.level.verdict import NOTHING_CHECKED, LevelVerdict
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, Reading
+from warmwatch.core.steps import Step
 from warmwatch.words.view import View
 
 
@@ -27,7 +28,15 @@ class AlarmChange:
     alarm: Alarm
 
 
-Entry = Reading | Mark | Event | Forecast | AlarmChange | Notice
+@dataclass(frozen=True, slots=True)
+class StepChange:
+    """Another step of the visit has begun."""
+
+    elapsed_s: float
+    step: Step
+
+
+Entry = Reading | Mark | Event | Forecast | AlarmChange | StepChange | Notice
 
 
 @dataclass(frozen=True, slots=True)

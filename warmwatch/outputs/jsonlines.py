@@ -11,8 +11,9 @@ from warmwatch.core.level.check import Check
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, Reading
 from warmwatch.core.reason import Reason
+from warmwatch.core.rest import Rest
 from warmwatch.errors import printable
-from warmwatch.outputs.base import AlarmChange, Entry, Missed, Summary
+from warmwatch.outputs.base import AlarmChange, Entry, Missed, StepChange, Summary
 from warmwatch.outputs.stream import Sink
 from warmwatch.recording.rows import utc_text
 from warmwatch.words.view import View
@@ -58,6 +59,8 @@ def entry_object(entry: Entry) -> dict[str, object] | None:
         return {**mark, "note": entry.note}
     if isinstance(entry, AlarmChange):
         return {"kind": "alarm", "elapsed_s": entry.elapsed_s, **alarm_object(entry.alarm)}
+    if isinstance(entry, StepChange):
+        return {"kind": "step", "elapsed_s": entry.elapsed_s, "step": str(entry.step)}
     if isinstance(entry, Missed):
         return {"kind": "missed", "lines": entry.count}
     return None
@@ -112,6 +115,7 @@ def forecast_object(forecast: Forecast) -> dict[str, object]:
 def summary_object(summary: Summary) -> dict[str, object]:
     """Return the JSON object of the summary."""
     view, snapshot = summary.view, summary.view.snapshot
+    open_rest = [snapshot.rest] if snapshot.rest is not None else []
     open_window = [snapshot.window] if snapshot.window is not None else []
     return {
         "kind": "summary",
@@ -121,6 +125,8 @@ def summary_object(summary: Summary) -> dict[str, object]:
         "gaps": snapshot.gaps,
         "blind": snapshot.blind,
         "alarm": alarm_object(snapshot.alarm),
+        "step": str(snapshot.step),
+        "rests": [rest_object(rest) for rest in (*snapshot.rests, *open_rest)],
         "outcome": str(summary.verdict.outcome),
         "sign": str(summary.verdict.sign),
         "check": None if snapshot.check is None else check_object(snapshot.check),
@@ -146,6 +152,16 @@ def alarm_object(alarm: Alarm) -> Mapping[str, object]:
             }
             for one in alarm.standing
         ],
+    }
+
+
+def rest_object(rest: Rest) -> Mapping[str, object]:
+    """Return the JSON object of a rest; `last_c` is what was read before it."""
+    return {
+        "since_s": rest.since_s,
+        "until_s": rest.until_s,
+        "last_s": rest.last_s,
+        "last_c": rest.last_c,
     }
 
 

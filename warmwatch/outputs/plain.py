@@ -7,13 +7,15 @@ from warmwatch.core.events import Event
 from warmwatch.core.job import Job
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName
+from warmwatch.core.snapshot import Snapshot
 from warmwatch.errors import printable
-from warmwatch.outputs.base import AlarmChange, Entry, Summary
+from warmwatch.outputs.base import AlarmChange, Entry, StepChange, Summary
 from warmwatch.outputs.stream import Sink
-from warmwatch.words.catalogue import phrase
+from warmwatch.words.catalogue import phrase, span
 from warmwatch.words.events import band_text, clock, event_text, mark_text, window_text
 from warmwatch.words.level import alarm_text, conditions_text, plug_texts
 from warmwatch.words.status import status_line
+from warmwatch.words.steps import step_text
 from warmwatch.words.verdict import verdict_lines
 from warmwatch.words.view import View
 
@@ -43,6 +45,8 @@ class PlainLines:
             self._explain = entry.name in _EXPLAINED
         elif isinstance(entry, AlarmChange):
             self._alarm(entry)
+        elif isinstance(entry, StepChange):
+            self._write(f"{clock(entry.elapsed_s)}  {step_text(entry.step, self._job)}")
         elif isinstance(entry, Notice):
             loud = "! " if entry.alarm or entry.lost else ""
             self._notices.write(f"{loud}{_one_line(entry.text)}\n")
@@ -93,13 +97,25 @@ def summary_lines(summary: Summary) -> list[str]:
     if snapshot.gaps or snapshot.doubtful:
         gaps, doubtful = f"{snapshot.gaps}", f"{snapshot.doubtful}"
         lines.append(phrase("summary.losses", gaps=gaps, doubtful=doubtful))
-    if snapshot.blind:
+    lines += _rest_lines(snapshot)
+    if snapshot.blind and snapshot.rest is None:
         lines.append(phrase("summary.blind"))
     if snapshot.check is not None:
         lines += verdict_lines(summary.verdict, view.job.band, unit)
     if view.recording_trouble:
         lines.append(f"  {view.recording_trouble}")
     return [*lines, *_recording_lines(view)]
+
+
+def _rest_lines(snapshot: Snapshot) -> list[str]:
+    lines = [
+        phrase("rest.summary", span=span(rest.until_s - rest.since_s), since=clock(rest.since_s))
+        for rest in snapshot.rests
+        if rest.until_s is not None
+    ]
+    if snapshot.rest is not None:
+        lines.append(phrase("rest.open", since=clock(snapshot.rest.since_s)))
+    return lines
 
 
 def _recording_lines(view: View) -> list[str]:

@@ -39,6 +39,11 @@ def temperature(fluid_c: float, unit: str) -> str:
     return f"{shown:g} °{unit}"
 
 
+def whole_degrees(fluid_c: float, unit: str) -> str:
+    """Return `45 °C`: what is only reckoned has no decimals."""
+    return f"{from_c(fluid_c, unit):.0f} °{unit}"
+
+
 def figure(name: str, value: float, unit: str) -> str:
     """Return a figure with the unit that its name ends with.
 
@@ -51,13 +56,15 @@ def figure(name: str, value: float, unit: str) -> str:
         return temperature(value, unit)
     if name.endswith("_s"):
         return span(value)
+    if name.endswith("_deg"):
+        return f"{value:g}°"
     for ending, shown_unit in _UNITS.items():
         if name.endswith(ending):
-            return f"{value:.0f}{shown_unit}" if ending != "_deg" else f"{value:g}{shown_unit}"
+            return f"{value:.0f}{shown_unit}"
     return f"{value:g}"
 
 
-_UNITS = {"rpm": " 1/min", "_kmh": " km/h", "_deg": "°"}
+_UNITS = {"rpm": " 1/min", "_kmh": " km/h"}
 
 
 def span(seconds: float) -> str:
@@ -66,3 +73,15 @@ def span(seconds: float) -> str:
     if whole < 120 and whole != 60:
         return f"{seconds:.0f} s"
     return f"{whole // 60} min" if whole < 7200 else f"{whole // 3600} h {whole % 3600 // 60} min"
+
+
+def clock(elapsed_s: float) -> str:
+    """Return elapsed time as `07:46`, with hours in front where there are any."""
+    minutes, seconds = divmod(int(elapsed_s), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes:02}:{seconds:02}"
+
+
+def mark_name(name: str) -> str:
+    """Return what a mark is called."""
+    return phrase(f"mark.{name}")

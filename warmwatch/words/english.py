@@ -32,6 +32,8 @@ REASONS = {
     "rest-missing": "the rest before it was {missing_s} too short",
     "not-seen-inside": "not seen inside the band before",
     "cooling": "cooling",
+    "rested": "rested for {rested_s}",
+    "reckoned": "probably {middle} by now ({low} to {high}; reckoned, not read)",
     "levels-off": "levelling off near {level_c}",
     "holds-above": "it holds near {level_c} with the engine running",
     "own-pace": "its own pace this way, {way_s}",
@@ -42,6 +44,17 @@ REASONS = {
     "level-set-plug-out": "the level is set and the plug is still out",
     "plug-out-engine-runs": "the engine runs with the plug out",
     "plug-out-long": "it has been out for {out_s}; mark what happens",
+    # Questions about marks that do not fit.
+    "plug-out-twice": "the plug is out already: if it went in meanwhile, mark plug in first",
+    "plug-out-blind": "plug out while the temperature is not known: do not judge the level now",
+    "plug-in-twice": "the plug is in already: no plug out was marked since",
+    "no-plug-out": "no plug out was marked: mark plug out when it comes out",
+    "close-then-plug-in": "the plug is still out: close it, then mark plug in",
+    "no-check": "no check was marked: mark plug out and plug in with the next one",
+    "rest-plug-out": "the plug is out: close it and mark plug in before resting",
+    "no-amount": "no amount could be read: type it with its unit, as in drained 4.2 L 50 C",
+    "nothing-to-take-back": "there is no mark to take back",
+    "taken-back": "taken back: {mark} of {at}",
     # The conditions of a check.
     "engine-off": "engine is off",
     "engine-fast": "engine too fast for idle ({rpm})",
@@ -180,9 +193,43 @@ WINDOWS = {
     "blind": "ended by loss of signal",
     "jump": "ended by a jump of the reading",
     "drained": "ended by draining",
+    "resting": "ended by a rest",
+}
+STEPS = {
+    "warm-to-drain": "Warm up to drain: {drain}. Hot fluid burns.",
+    "drain": "Engine off. Drain, and mark the amount. Hot fluid burns.",
+    "fill": "Fill in what came out, and mark the amount.",
+    "road-test": "Road test: drive through all gears. Then park.",
+    "warm-up": "Warm up to {band}. Outdoors: exhaust gas.",
+    "cool-down": "Let it cool to {band}. Hot metal burns.",
+    "open-plug": "Idle in park, vehicle level: take the plug out. Hot fluid burns.",
+    "check": "Mark what runs out, then close the plug. Hot fluid burns.",
+    "top-up": "Top up through the plug hole, mark the amount, check again.",
+    "done": "Done. Make the proof, or take back the last mark.",
+}
+WAITS = {
+    "warm-to-drain": "waits for {drain}",
+    "drain": "waits for the mark drained",
+    "fill": "waits for the mark filled",
+    "road-test": "waits for a minute of driving",
+    "warm-up": "waits for {low}",
+    "cool-down": "waits for {high}",
+    "open-plug": "waits for the mark plug out",
+    "check": "waits for the mark plug in",
+    "top-up": "waits for the mark topped up",
+    "done": "waits for nothing",
+}
+REST = {
+    "last": "Last read {fluid}, {age} ago.",
+    "no-last": "Nothing was read before.",
+    "reckoned": " Probably {middle} by now ({low} to {high}; reckoned, not read).",
+    "link": "Resting since {since}: silence is meant. Switch on to go on.",
+    "summary": "  Rested {span} from {since}.",
+    "open": "  Resting since {since}, still at the end.",
 }
 HEADLINES = {
     "waiting": "WAITING",
+    "resting": "RESTING",
     "below": "BELOW THE BAND",
     "levelling": "LEVELLING OFF",
     "near": "BAND IS NEAR",
@@ -249,6 +296,19 @@ CONDITIONS_LINE = {
     "unmet": "; NOT MET: {names}",
     "unknown": "; not known: {names}",
 }
+KEYS = {"note": "note", "page": "page", "end": "end"}
+PROMPTS = {
+    "note": "Note, Enter to end: {typed}",
+    "vehicle-level": "Tilt, as 0.3 lengthwise 0.4 crosswise, Enter to end: {typed}",
+    "quit": "End the watch? q once more to end, any other key to go on.",
+}
+CHECK = {
+    "not-met": "NO   {text}",
+    "unknown": "?    {text}",
+    "met": "yes  {text}",
+    "key": " (key {key})",
+}
+STATUS = {"step": "Now: {act} ({waits})"}
 AHEAD = {
     "band": "the band: {text}",
     "top": "the top of the band: {text}",
@@ -401,12 +461,19 @@ PHRASES = {"band": "{low} to {high}"} | {
         "forecast": FORECASTS,
         "place": PLACES,
         "window": WINDOWS,
+        "step": STEPS,
+        "waits": WAITS,
+        "rest": REST,
         "headline": HEADLINES,
         "act": ACTS,
         "alarm": ALARMS,
         "plug": PLUG,
         "drain": DRAIN,
         "conditions": CONDITIONS_LINE,
+        "key": KEYS,
+        "prompt": PROMPTS,
+        "check": CHECK,
+        "status": STATUS,
         "ahead": AHEAD,
         "board": BOARD,
         "phase": PHASES,

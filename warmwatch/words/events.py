@@ -2,25 +2,27 @@
 
 from warmwatch.core.band import Band, Place, Window
 from warmwatch.core.events import Event, EventKind
-from warmwatch.core.reading import Mark, MarkName
+from warmwatch.core.reading import Mark
 from warmwatch.core.units import from_c
-from warmwatch.words.catalogue import has, phrase, temperature
+from warmwatch.words.catalogue import clock, has, mark_name, phrase, temperature
 from warmwatch.words.reasons import reasons_words
 
-__all__ = ["band_text", "clock", "event_text", "place_text", "temperature", "window_text"]
+__all__ = [
+    "band_text",
+    "clock",
+    "event_text",
+    "mark_name",
+    "mark_text",
+    "place_text",
+    "temperature",
+    "window_text",
+]
 
 
 def band_text(band: Band, unit: str) -> str:
     """Return `80 to 90 °C`."""
     low, high = (round(from_c(edge, unit), 1) for edge in (band.low_c, band.high_c))
     return phrase("band", low=f"{low:g}", high=f"{high:g} °{unit}")
-
-
-def clock(elapsed_s: float) -> str:
-    """Return elapsed time as `07:46`, with hours in front where there are any."""
-    minutes, seconds = divmod(int(elapsed_s), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes:02}:{seconds:02}"
 
 
 def event_text(event: Event, band: Band, unit: str) -> str:
@@ -77,11 +79,6 @@ def mark_text(mark: Mark) -> str:
     """Return a mark with its note in words."""
     note = f": {mark.note}" if mark.note else ""
     return phrase("mark.set", name=mark_name(mark.name), note=note)
-
-
-def mark_name(name: MarkName | str) -> str:
-    """Return what a mark is called."""
-    return phrase(f"mark.{name}")
 
 
 def place_text(place: Place, *, blind: bool) -> str:

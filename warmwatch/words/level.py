@@ -3,10 +3,11 @@
 from warmwatch.core.alarm import AlarmCode, Plug, Standing
 from warmwatch.core.band import Place
 from warmwatch.core.events import EventKind
-from warmwatch.core.level.conditions import ConditionState
+from warmwatch.core.level.conditions import Condition, ConditionName, ConditionState
 from warmwatch.core.level.drip import advice, by_warming
+from warmwatch.core.reading import MarkName
 from warmwatch.words.catalogue import phrase
-from warmwatch.words.reasons import condition_name, reasons_words
+from warmwatch.words.reasons import condition_name, condition_text, reasons_words
 from warmwatch.words.view import View
 
 
@@ -54,6 +55,39 @@ def drain_text(view: View) -> str:
     if view.snapshot.blind or view.snapshot.drain_place not in (Place.INSIDE, Place.ABOVE):
         return ""
     return phrase(f"drain.{view.snapshot.drain_place}")
+
+
+_TOLD_BY = {
+    ConditionName.SELECTOR_IN_PARK: MarkName.IN_PARK,
+    ConditionName.SELECTOR_CYCLED: MarkName.SELECTOR_CYCLED,
+    ConditionName.VEHICLE_LEVEL: MarkName.VEHICLE_LEVEL,
+}
+_SIGNS = {
+    ConditionState.NOT_MET: "not-met",
+    ConditionState.UNKNOWN: "unknown",
+    ConditionState.MET: "met",
+}
+
+
+def check_lines(view: View) -> tuple[str, ...]:
+    """Return the conditions as a short list: what is not met, not known and, last, what is met.
+
+    Beside what a person must tell stands the key that tells it.
+    """
+    order = list(ConditionState)
+    open_ones = [c for c in view.snapshot.conditions if c.state is not ConditionState.MET]
+    met = [c for c in view.snapshot.conditions if c.state is ConditionState.MET]
+    lines = [_check_line(c, view) for c in sorted(open_ones, key=lambda c: order.index(c.state))]
+    names = ", ".join(condition_name(c.name) for c in met)
+    return (*lines, *([phrase("check.met", text=names)] if met else []))
+
+
+def _check_line(condition: Condition, view: View) -> str:
+    text = condition_text(condition, view.job.unit)
+    key = view.keys.get(_TOLD_BY.get(condition.name, MarkName.NOTE), "")
+    asks = condition.state is ConditionState.UNKNOWN and condition.name in _TOLD_BY
+    tell = phrase("check.key", key=key) if asks and key else ""
+    return phrase(f"check.{_SIGNS[condition.state]}", text=text) + tell
 
 
 def conditions_text(view: View) -> str:

@@ -4,14 +4,19 @@ from collections.abc import Iterable
 
 from warmwatch.core.level.conditions import Condition, ConditionName
 from warmwatch.core.reason import Reason, parse_reasons
-from warmwatch.words.catalogue import figure, has, phrase
+from warmwatch.words.catalogue import clock, figure, has, mark_name, phrase
 
+TAKEN_BACK = "taken-back-"
 _AXES = {"lengthwise_deg": "lengthwise", "crosswise_deg": "crosswise", "tilt_deg": "tilt"}
 
 
 def reason_text(reason: Reason, unit: str) -> str:
     """Return a reason in words; one that no catalogue knows is shown as it was recorded."""
     code = f"reason.{reason.code}"
+    if reason.code.startswith(TAKEN_BACK):
+        at = clock(reason.figures.get("at_s", 0.0))
+        name = mark_name(reason.code.removeprefix(TAKEN_BACK))
+        return phrase("reason.taken-back", mark=name, at=at)
     if not has(code):
         return str(reason)
     shown = {name: figure(name, value, unit) for name, value in reason.figures.items()}

@@ -1,8 +1,9 @@
 """The state in words: where the fluid is and what lies ahead."""
 
 from warmwatch.core.alarm import AlarmCode
-from warmwatch.words.catalogue import phrase, temperature
-from warmwatch.words.events import clock, place_text
+from warmwatch.core.rest import reckoned_c
+from warmwatch.words.catalogue import clock, phrase, span, temperature, whole_degrees
+from warmwatch.words.events import place_text
 from warmwatch.words.forecast import forecast_text, is_doubtful, levelling_text, outlook_text
 from warmwatch.words.level import alarm_text
 from warmwatch.words.reasons import reason_text
@@ -16,6 +17,23 @@ def _edge_code(view: View) -> str:
     if forecast.to == "enter":
         return "band"
     return "top" if forecast.edge == "high" else "bottom"
+
+
+def rest_text(view: View) -> str:
+    """Return what was last read before a rest, and what is reckoned of now."""
+    rest, unit = view.snapshot.rest, view.job.unit
+    if rest is None:
+        return ""
+    if rest.last_c is None or rest.last_s is None:
+        return phrase("rest.no-last")
+    text = phrase(
+        "rest.last", fluid=temperature(rest.last_c, unit), age=span(view.now_s - rest.last_s)
+    )
+    reckoned = reckoned_c(rest, view.now_s)
+    if reckoned is None:
+        return text
+    low, middle, high = (whole_degrees(each, unit) for each in reckoned)
+    return text + phrase("rest.reckoned", low=low, middle=middle, high=high)
 
 
 def ahead_texts(view: View, *, levels: bool = False) -> tuple[str, str]:

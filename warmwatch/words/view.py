@@ -1,9 +1,11 @@
 """What there is to show: the state of the watch and what stands around it."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from warmwatch.core.job import Job
-from warmwatch.core.watch import Snapshot
+from warmwatch.core.reading import MarkName
+from warmwatch.core.snapshot import Snapshot
 from warmwatch.words.forecast import Shown
 
 
@@ -14,7 +16,7 @@ class View:
     `now_s` is the link's clock, so `now_s - snapshot.last_good_s` is the age of the last good
     reading. `expected` is the forecast held steady for the eye and the ear. `link_trouble` and
     `recording_trouble` are sentences, empty while all is well. `prompt` is what the keyboard waits
-    for; `panel` says that the page's address is to be shown.
+    for, `keys` which key sets a mark; `panel` says that the page's address is to be shown.
     """
 
     job: Job
@@ -24,6 +26,7 @@ class View:
     link_trouble: str
     recording: str
     recording_trouble: str
+    keys: Mapping[MarkName, str] = field(default_factory=dict)
     expected: Shown | None = None
     prompt: str = ""
     panel: bool = False

@@ -20,6 +20,7 @@ from warmwatch.core.reading import MarkName, mark_of_note
 from warmwatch.errors import UsageError
 from warmwatch.links.base import WAIT_S
 from warmwatch.outputs.foreground import in_foreground
+from warmwatch.words.catalogue import mark_name, phrase
 
 KEYS: Mapping[str, MarkName] = {
     "o": MarkName.PLUG_OUT,
@@ -29,6 +30,11 @@ KEYS: Mapping[str, MarkName] = {
     "i": MarkName.PLUG_IN,
     "t": MarkName.TOPPED_UP,
     "l": MarkName.LEVEL_SET,
+    "k": MarkName.IN_PARK,
+    "c": MarkName.SELECTOR_CYCLED,
+    "v": MarkName.VEHICLE_LEVEL,
+    "r": MarkName.RESTING,
+    "u": MarkName.WITHDRAW,
     " ": MarkName.ACKNOWLEDGE,
 }
 NOTE_KEY = "n"
@@ -41,7 +47,15 @@ _WORDS: Mapping[MarkName, str] = {
     MarkName.LEVEL_SET: "level set",
     MarkName.ACKNOWLEDGE: "heard",
 }
-ASK_QUIT = "End the watch? q once more to end, any other key to go on."
+_SELDOM = (
+    MarkName.IN_PARK,
+    MarkName.SELECTOR_CYCLED,
+    MarkName.VEHICLE_LEVEL,
+    MarkName.RESTING,
+)
+"""Where the room for keys is scarce these give way: the list of conditions names them, too."""
+MEASURED = MarkName.VEHICLE_LEVEL
+"""Its key lets the figures be typed; without any it is the mechanic's word alone."""
 MAX_NOTE = 500
 
 
@@ -80,11 +94,9 @@ def parse_keys(texts: Iterable[str]) -> dict[str, MarkName]:
 
 def key_words(keys: Mapping[str, MarkName], *, page: bool = False) -> tuple[str, ...]:
     """Return the keys with what each means, as short texts for a screen."""
-    marks = [
-        f"{'space' if key == ' ' else key} {_WORDS.get(mark, mark.replace('-', ' '))}"
-        for key, mark in keys.items()
-    ]
-    return (*marks, "n note", *(["p page"] if page else []), "q end")
+    marks = [f"{'space' if key == ' ' else key} {mark_name(mark)}" for key, mark in keys.items()]
+    others = [(NOTE_KEY, "note"), *([(PAGE_KEY, "page")] if page else []), (QUIT_KEY, "end")]
+    return (*marks, *(f"{key} {phrase(f'key.{what}')}" for key, what in others))
 
 
 class KeyReader:
@@ -100,6 +112,7 @@ class KeyReader:
 
     def __init__(self, keys: Mapping[str, MarkName] = KEYS, *, panel: bool = False) -> None:
         self._keys = keys
+        self._typed_mark = MarkName.NOTE
         self.typing: str | None = None
         self.asking = False
         self.panel = panel
@@ -108,13 +121,18 @@ class KeyReader:
     def prompt(self) -> str:
         """What is to be shown of an unfinished act; empty without one."""
         if self.typing is not None:
-            return f"Note, Enter to end: {self.typing}"
-        return ASK_QUIT if self.asking else ""
+            return phrase(f"prompt.{self._typed_mark}", typed=self.typing)
+        return phrase("prompt.quit") if self.asking else ""
+
+    @property
+    def marks(self) -> Mapping[MarkName, str]:
+        """Which key sets a mark; of several the first."""
+        return {mark: key for key, mark in reversed(list(self._keys.items()))}
 
     def feed(self, key: str, *, insists: bool = False, plug_out: bool = False) -> KeyAct | None:
         """Take one key and return what it means, if anything.
 
-        While something is `insists`, a key without a meaning of its own says that it was heard;
+        While something insists, a key without a meaning of its own says that it was heard;
         nobody looks for the right key beside a running engine. For the same reason the end has to
         be asked for twice then, and while the plug is out.
         """
@@ -126,19 +144,29 @@ class KeyReader:
         if key == QUIT_KEY and (asked or not (insists or plug_out)):
             return KeyAct(None, quits=True)
         mark = self._keys.get(key)
+        if mark in _SELDOM and heard is not None:
+            return heard  # hit blindly it must not tell something of the vehicle
         if mark is not None:
             self.panel = False
-            return KeyAct(mark)
+            if mark is not MEASURED:
+                return KeyAct(mark)
+            self._ask(mark)
+            return None
         self.panel = key == PAGE_KEY and not self.panel
         self.asking = key == QUIT_KEY
         if key == NOTE_KEY:
-            self.typing = ""
+            self._ask(MarkName.NOTE)
         return heard
+
+    def _ask(self, mark: MarkName) -> None:
+        self._typed_mark, self.typing = mark, ""
 
     def _type(self, key: str) -> KeyAct | None:
         assert self.typing is not None
         if key == "enter":
             note, self.typing = self.typing.strip(), None
+            if self._typed_mark is not MarkName.NOTE:
+                return KeyAct(self._typed_mark, note)
             return KeyAct(*mark_of_note(note)) if note else None
         if key == "escape":
             self.typing = None

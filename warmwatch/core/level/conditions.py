@@ -6,7 +6,6 @@ tolerances are common practice (60 to 180 s at idle before reading, selector thr
 level vehicle) or ours; service information comes first.
 """
 
-import re
 from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,17 +14,16 @@ from enum import StrEnum
 from warmwatch.core.band import Place
 from warmwatch.core.latest import Latest
 from warmwatch.core.level.rules import AXES, CheckRules
+from warmwatch.core.level.statements import KEPT_BEFORE, NO_AXIS, Statement, measured_tilts
 from warmwatch.core.phase import LOADED_RPM, RUNNING_RPM, STANDING_KMH, Phase, PhaseTracker
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.core.reason import Reason
 
 STATUS_UNMET = frozenset({1, 2, 3, 4, 5, 6, 7, 8, 9, 13})
 """J1939 SPN 3026: why the level cannot be measured; 0 is valid, 14 an error, 15 not available."""
-NO_AXIS = "tilt"
 RATE_S = 60.0
 """The rate is taken over so long, so that a 1 degC step does not look like a slope."""
 RATE_MIN_S = 20.0
-_TILT = re.compile(r"[+-]?(\d*[.,]?\d+)\s*(?:°|deg\w*)?\s*(lengthwise|crosswise)?", re.I)
 
 
 class ConditionState(StrEnum):
@@ -72,6 +70,12 @@ def _unmet(name: ConditionName, status: int, code: str, **figures: float) -> Con
     return Condition(name, ConditionState.NOT_MET, Reason(code, figures), status)
 
 
+def _as_told(name: ConditionName, statement: Statement, code: str = "") -> Condition:
+    if statement.told:
+        return _met(name, code or statement.code)
+    return _unknown(name, statement.code)
+
+
 class ConditionTracker:
     """Follows what the readings and the mechanic say about the conditions."""
 
@@ -88,6 +92,7 @@ class ConditionTracker:
         self._park = Statement("park", rules.in_park)
         self._cycled = Statement("cycled", rules.selector_cycled)
         self._tilts: dict[str, float] = {}
+        self._earlier_tilts: list[dict[str, float]] = []
         if rules.tilt_deg is not None:
             self._tilts[rules.tilt_axis or NO_AXIS] = abs(rules.tilt_deg)
         self._level = Statement("level", rules.tilt_deg is not None)
@@ -108,7 +113,8 @@ class ConditionTracker:
             self._cycled.lapse(phase)
         if phase is Phase.DRIVING:
             self._level.lapse(phase)
-            self._tilts.clear()
+            self._tilts = {}
+            self._earlier_tilts.clear()
 
     def fluid(self, elapsed_s: float, fluid_c: float) -> None:
         """Take a believed fluid temperature; one a second is kept."""
@@ -130,8 +136,19 @@ class ConditionTracker:
         elif mark.name is MarkName.SELECTOR_CYCLED:
             self._cycled.tell()
         elif mark.name is MarkName.VEHICLE_LEVEL:
-            self._tilts |= measured_tilts(mark.note, self._rules.tilt_axis or NO_AXIS)
+            self._earlier_tilts = [*self._earlier_tilts, self._tilts][-KEPT_BEFORE:]
+            self._tilts = self._tilts | measured_tilts(mark.note, self._rules.tilt_axis or NO_AXIS)
             self._level.tell()
+
+    def take_back(self, mark: Mark) -> None:
+        """A mark was taken back."""
+        if mark.name is MarkName.IN_PARK:
+            self._park.take_back()
+        elif mark.name is MarkName.SELECTOR_CYCLED:
+            self._cycled.take_back()
+        elif mark.name is MarkName.VEHICLE_LEVEL:
+            self._level.take_back()
+            self._tilts = self._earlier_tilts.pop() if self._earlier_tilts else {}
 
     def rate_c_per_min(self) -> float | None:
         """Return the slope of the last RATE_S by least squares, None without enough of it."""
@@ -156,8 +173,8 @@ class ConditionTracker:
             self._engine(now_s),
             self._standing(now_s),
             self._selector(now_s),
-            self._cycled.judge(ConditionName.SELECTOR_CYCLED),
-            self._vehicle_level(),
+            _as_told(ConditionName.SELECTOR_CYCLED, self._cycled),
+            self.vehicle_level(),
             self._settled(now_s),
             self._idled(now_s),
             in_band(place, blind=blind),
@@ -189,15 +206,16 @@ class ConditionTracker:
             self._latest.value("in_park", now_s, self._fresh_s),
         )
         if read is None:
-            return self._park.judge(name)
+            return _as_told(name, self._park)
         if read < 0.5:
             return _unmet(name, 2, "in-gear")
         return _met(name, "read-from-vehicle")
 
-    def _vehicle_level(self) -> Condition:
+    def vehicle_level(self) -> Condition:
+        """Return how the vehicle stands, as it was told."""
         name = ConditionName.VEHICLE_LEVEL
         if not self._level.told or not self._tilts:
-            return self._level.judge(name, "level-told-no-figure")
+            return _as_told(name, self._level, "level-told-no-figure")
         limit_deg = self._rules.tilt_limit_deg
         figures = {f"{axis}_deg": deg for axis, deg in self._tilts.items()}
         if max(self._tilts.values()) > limit_deg:
@@ -227,40 +245,6 @@ class ConditionTracker:
         if idled_s < needed_s:
             return _unmet(name, 1, "idled-too-short", idled_s=idled_s, needed_s=needed_s)
         return _met(name, "idled", idled_s=idled_s, needed_s=needed_s)
-
-
-def measured_tilts(note: str, axis: str = NO_AXIS) -> dict[str, float]:
-    """Return the tilts in degrees by axis from a note; a figure without an axis is of `axis`.
-
-    Where figures with axes are told, others do not count; else the first one does.
-
-    >>> measured_tilts("0.3 lengthwise, 1.4 crosswise")
-    {'lengthwise': 0.3, 'crosswise': 1.4}
-    """
-    found = [(float(m[1].replace(",", ".")), (m[2] or "").lower()) for m in _TILT.finditer(note)]
-    named = {name: deg for deg, name in found if name}
-    return named or dict([(axis, found[0][0])] if found else [])
-
-
-class Statement:
-    """Something the mechanic said, until what the vehicle does takes it back."""
-
-    def __init__(self, what: str, told: bool) -> None:
-        self._what = what
-        self._lapsed = ""
-        self.told = told
-
-    def tell(self) -> None:
-        self.told, self._lapsed = True, ""
-
-    def lapse(self, cause: str) -> None:
-        if self.told:
-            self.told, self._lapsed = False, f"{cause}-since-{self._what}-told"
-
-    def judge(self, name: ConditionName, code: str = "") -> Condition:
-        if self.told:
-            return _met(name, code or f"{self._what}-told")
-        return _unknown(name, self._lapsed or f"{self._what}-not-told")
 
 
 def in_band(place: Place, *, blind: bool = False) -> Condition:

@@ -3,12 +3,14 @@
 import math
 from dataclasses import replace
 
-from warmwatch.core.alarm import AlarmCode
+from warmwatch.core.alarm import AlarmCode, Plug
 from warmwatch.core.band import Place, Window, WindowTracker
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
-from warmwatch.core.level.check import Check, CheckTracker
+from warmwatch.core.level.check import Check
 from warmwatch.core.level.conditions import Condition, ConditionName, ConditionTracker, fitness
+from warmwatch.core.level.marks import question
+from warmwatch.core.level.tracker import CheckTracker, PlugState
 from warmwatch.core.level.verdict import LevelVerdict, judge
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Mark, MarkName, Reading
@@ -29,7 +31,6 @@ class LevelJob:
         self._band = job.band
         self._checks = CheckTracker(job.band)
         self._drain: WindowTracker | None = None
-        self._drained = False
         self._judge_s = 0.0
         self._unfit_since_s: float | None = None
         self._judged: tuple[tuple[float, Place, bool], tuple[Condition, ...]] | None = None
@@ -52,12 +53,14 @@ class LevelJob:
             return []
         self._judge_s = elapsed_s + JUDGE_EVERY_S
         now = self.conditions(elapsed_s, place, blind=blind)
+        self._checks.see(now)
         if not self._checks.is_open:
             return self._awaited(elapsed_s, place, fluid_c, now)
         if self.is_draining(place):
             return []
         # The band has events of its own.
-        unmet = [c for c in self._checks.judge(now) if c.name is not ConditionName.FLUID_IN_BAND]
+        others = tuple(c for c in now if c.name is not ConditionName.FLUID_IN_BAND)
+        unmet = self._checks.newly_unmet(others)
         return [Event(elapsed_s, EventKind.NOT_FIT, fluid_c, reasons=(c.reason,)) for c in unmet]
 
     def entered(self, event: Event) -> Event:
@@ -86,7 +89,7 @@ class LevelJob:
         """Take a believed temperature; return what it says about draining."""
         self._conditions.fluid(elapsed_s, fluid_c)
         self._checks.fluid(fluid_c)
-        if self._drain is None or self._drained:
+        if self._drain is None or self._checks.drained:
             return []
         crossing = self._drain.step(elapsed_s, fluid_c)
         if crossing is None:
@@ -112,31 +115,78 @@ class LevelJob:
         if self._drain is not None:
             self._keep(self._drain.lose(last_good_s, why))
 
-    def mark(self, mark: Mark, place: Place, fluid_c: float | None, *, blind: bool) -> None:
-        """Take a mark."""
-        self._conditions.mark(mark)
-        self._judged, self._judge_s = None, 0.0
-        if mark.name in (MarkName.PLUG_IN, MarkName.LEVEL_SET):
+    def mark(
+        self, mark: Mark, place: Place, fluid_c: float | None, *, blind: bool
+    ) -> tuple[list[Event], Mark | None]:
+        """Take a mark; return what is answered to it, and the mark that it took back."""
+        asked = question(
+            mark,
+            self._checks.plug,
+            self._checks.plug_out_s,
+            checked=bool(self._checks.checks()),
+            blind=blind,
+        )
+        drained = self._checks.drained
+        if self._checks.is_open:
             # However short the check was, its conditions are judged at least at its end.
-            self._checks.merge(self.conditions(mark.elapsed_s, place, blind=blind))
-        self._checks.mark(mark, fluid_c, blind=blind)
-        if mark.name is MarkName.DRAINED and not self._drained:
-            self._drained = True
-            if self._drain is not None:
-                self._keep(self._drain.lose(mark.elapsed_s, "drained"))
+            self._checks.see(self.conditions(mark.elapsed_s, place, blind=blind))
+        back = self._checks.mark(mark, None if blind else fluid_c)
+        if back is None:
+            self._conditions.mark(mark)
+        else:
+            self._conditions.take_back(back)
+        self._judged, self._judge_s = None, 0.0
+        if self._drain is not None and self._checks.drained and not drained:
+            self._keep(self._drain.lose(mark.elapsed_s, "drained"))
+        return self._answers(mark, asked, back, fluid_c), back
+
+    def _answers(
+        self, mark: Mark, asked: Reason | None, back: Mark | None, fluid_c: float | None
+    ) -> list[Event]:
+        """Return what is said about a mark at once: a question, or what was understood."""
+        if mark.name is MarkName.WITHDRAW:
+            if back is None:
+                asked = Reason("nothing-to-take-back")
+            else:
+                done = Reason(f"taken-back-{back.name}", {"at_s": back.elapsed_s})
+                return [Event(mark.elapsed_s, EventKind.NOTED, fluid_c, reasons=(done,))]
+        if asked is not None:
+            return [Event(mark.elapsed_s, EventKind.ASKED, fluid_c, reasons=(asked,))]
+        noted = self._noted(mark)
+        return [Event(mark.elapsed_s, EventKind.NOTED, fluid_c, reasons=noted)] if noted else []
+
+    def _noted(self, mark: Mark) -> tuple[Reason, ...]:
+        if mark.name is MarkName.VEHICLE_LEVEL:
+            return (self._conditions.vehicle_level().reason,)
+        return ()
+
+    @property
+    def state(self) -> PlugState:
+        """Where the plug is and what was checked."""
+        return self._checks.state
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """The marks that stand, oldest first."""
+        return tuple(one.mark for one in self._checks.marks)
+
+    @property
+    def plug(self) -> tuple[Plug, float]:
+        """Where the plug is, and when it came out last."""
+        return self._checks.plug, self._checks.plug_out_s
 
     def is_draining(self, place: Place) -> bool:
         """Return whether an open plug is for draining: a range for that is set, and not used yet.
 
         In the band for the check, it is a check.
         """
-        return self._drain is not None and not self._drained and place is not Place.INSIDE
+        return self._drain is not None and not self._checks.drained and place is not Place.INSIDE
 
     def plug_causes(
         self, now_s: float, place: Place, *, running: bool, blind: bool
     ) -> dict[AlarmCode, tuple[Reason, ...]]:
         """Return what insists while the plug is out, beside what the approach tells."""
-        check = self._checks.open_check
+        check = self._checks.state.open
         if check is None:
             # It was opened to drain; an engine that runs then pumps the fluid out.
             return {AlarmCode.PLUG_OPEN: (Reason("plug-out-engine-runs"),)} if running else {}
@@ -160,12 +210,17 @@ class LevelJob:
     @property
     def verdict(self) -> LevelVerdict:
         """What may be said about the level so far."""
-        return judge(self.checks, self._band, self._checks.changed)
+        return judge(self.checks, self._band, self._checks.state.changed)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether a check goes on."""
+        return self._checks.is_open
 
     @property
     def open_check(self) -> Check | None:
         """The check that goes on, None with the plug in."""
-        return self._checks.open_check
+        return self._checks.state.open
 
     @property
     def rate_c_per_min(self) -> float | None:
@@ -175,7 +230,7 @@ class LevelJob:
     @property
     def drain_place(self) -> Place | None:
         """Where the fluid is beside the drain band; None without one, or once it is drained."""
-        return None if self._drain is None or self._drained else self._drain.place
+        return None if self._drain is None or self._checks.drained else self._drain.place
 
     @property
     def drain_windows(self) -> tuple[Window, ...]:

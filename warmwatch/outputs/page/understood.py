@@ -1,8 +1,8 @@
 """What an amount or a tilt typed on the phone means, in words, before it is noted."""
 
 from warmwatch.core.level.amounts import FILL_C, is_amount, mark_entry
-from warmwatch.core.level.conditions import measured_tilts
 from warmwatch.core.level.fluid import volume_at
+from warmwatch.core.level.statements import measured_tilts
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.words.amounts import told_text, volume_text
 from warmwatch.words.events import temperature

@@ -11,9 +11,10 @@ from warmwatch.outputs.screen.headline import Headline, age_s, headline
 from warmwatch.outputs.screen.history import History, HistoryEntry
 from warmwatch.words.catalogue import figure, phrase, temperature
 from warmwatch.words.events import band_text, clock, event_text, mark_text
-from warmwatch.words.level import drain_text, plug_open_text, plug_texts
+from warmwatch.words.level import check_lines, drain_text, plug_open_text, plug_texts
 from warmwatch.words.reasons import reason_text
-from warmwatch.words.status import ahead_texts
+from warmwatch.words.status import ahead_texts, rest_text
+from warmwatch.words.steps import step_text
 from warmwatch.words.view import View
 
 FRESH_S = 10.0
@@ -26,7 +27,9 @@ _NO_PLUG_ADVICE = (
     Headline.HOLD_LIMIT,
     Headline.PLUG_OPEN,
     Headline.WAITING,
+    Headline.RESTING,
 )
+_NO_FIGURE = (Headline.BLIND, Headline.ENDED, Headline.RESTING)
 
 
 def cautions() -> tuple[str, str]:
@@ -40,15 +43,18 @@ class Board:
 
     `fit` is false when in the band something else forbids the check; `act` then says what.
     `insists` says that an alarm was not heard yet.
+    `step` is the step of the visit: what to do now and what is waited for.
     `soon` is the middle of the forecast alone, `time` the whole sentence with its spread.
     `place` is 0 at the lower and 1 at the upper edge of the band, None without a temperature.
     `sound_ok` is false when the tones that are wanted cannot be heard.
+    `checks` are the conditions of the check, once they matter.
     `facts` are short texts, the most important first; `happened` lines, the newest last.
     """
 
     headline: Headline
     word: str
     act: str
+    step: str
     fit: bool
     figure: str
     unit: str
@@ -59,6 +65,7 @@ class Board:
     place: float | None
     facts: tuple[str, ...]
     conditions: tuple[str, ...]
+    checks: tuple[str, ...]
     link: str
     link_ok: bool
     recording: str
@@ -72,7 +79,7 @@ class Board:
 def board(view: View, history: History, *, ended: bool = False) -> Board:
     """Return what is to be said of a view."""
     shown_as = Headline.ENDED if ended else headline(view)
-    known = shown_as not in (Headline.BLIND, Headline.ENDED) and view.snapshot.fluid_c is not None
+    known = shown_as not in _NO_FIGURE and view.snapshot.fluid_c is not None
     job, alarm = view.job, view.snapshot.alarm
     link, link_ok = _link(view, shown_as)
     soon, time = _ahead(view, shown_as) if known else ("", "")
@@ -80,6 +87,7 @@ def board(view: View, history: History, *, ended: bool = False) -> Board:
     return Board(
         headline=shown_as,
         word=phrase(f"headline.{shown_as}"),
+        step=step_text(view.snapshot.step, job),
         act=_act(view, shown_as, unfit, known=known),
         fit=not unfit,
         figure=_figure(view, history) if known else "",
@@ -91,6 +99,7 @@ def board(view: View, history: History, *, ended: bool = False) -> Board:
         place=_place(view) if known else None,
         facts=_facts(view, shown_as),
         conditions=conditions(view),
+        checks=check_lines(view) if view.snapshot.near_check and not ended else (),
         link=link,
         link_ok=link_ok,
         recording=view.recording_trouble
@@ -113,6 +122,8 @@ def _act(view: View, shown_as: Headline, unfit: str, *, known: bool) -> str:
         return phrase("act.unconfirmed")
     if unfit:
         return phrase("act.unfit", unfit=unfit)
+    if shown_as is Headline.RESTING:
+        return rest_text(view)
     if shown_as is Headline.PLUG_OPEN:
         return plug_open_text(view)
     texts = () if shown_as in _NO_PLUG_ADVICE else plug_texts(view)
@@ -173,7 +184,7 @@ def _facts(view: View, shown_as: Headline) -> tuple[str, ...]:
         facts += plug_texts(view)[1:]
     elif drain := drain_text(view):
         facts.append(drain)
-    if shown_as is not Headline.BLIND:
+    if shown_as not in (Headline.BLIND, Headline.RESTING):
         facts.append(phrase(f"phase.{snapshot.phase}"))
     if view.link.startswith("demo:"):
         facts.append(phrase("board.invented"))
@@ -214,6 +225,8 @@ def conditions(view: View) -> tuple[str, ...]:
 
 def _link(view: View, shown_as: Headline) -> tuple[str, bool]:
     silent_s = age_s(view)
+    if shown_as is Headline.RESTING and view.snapshot.rest is not None:
+        return phrase("rest.link", since=clock(view.snapshot.rest.since_s)), True
     if view.snapshot.last_good_s is None:
         none = phrase("link.none-so-far" if shown_as is Headline.BLIND else "link.none-yet")
         return view.link_trouble or none, not view.link_trouble and shown_as is not Headline.BLIND
@@ -248,6 +261,7 @@ def stalled(shown: Board, silent_s: float) -> Board:
         headline=Headline.BLIND,
         word=phrase(f"headline.{Headline.BLIND}"),
         act=phrase(f"act.{Headline.BLIND}"),
+        step="",
         figure="",
         soon="",
         time="",
@@ -255,6 +269,7 @@ def stalled(shown: Board, silent_s: float) -> Board:
         place=None,
         facts=(),
         conditions=(),
+        checks=(),
         link=phrase("link.stalled", span=_span(silent_s)),
         link_ok=False,
         insists=True,

@@ -37,6 +37,7 @@ class Glyphs:
 def _pictures(ball: str, cross: str) -> dict[Headline, str]:
     return {
         Headline.WAITING: "[ ? ]",
+        Headline.RESTING: "z z z",
         Headline.BELOW: f"{ball}  [   ]",
         Headline.LEVELLING: f"{ball} ¦[   ]" if cross != "X" else f"{ball} |[   ]",
         Headline.NEAR: f"{ball}>[   ]",

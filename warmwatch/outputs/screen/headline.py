@@ -16,6 +16,7 @@ class Headline(StrEnum):
     """The one thing that a screen says largest."""
 
     WAITING = "waiting"
+    RESTING = "resting"
     BELOW = "below"
     LEVELLING = "levelling"
     NEAR = "near"
@@ -59,6 +60,8 @@ _BY_PLACE: Mapping[Place, Headline] = {
 def headline(view: View) -> Headline:
     """Return what insists; where nothing does, where the fluid is and what is near."""
     snapshot, alarm = view.snapshot, view.snapshot.alarm
+    if snapshot.rest is not None and snapshot.rest.silent:
+        return Headline.RESTING
     if snapshot.blind or age_s(view) > view.job.blind_limit_s + GRACE_S:
         return Headline.BLIND
     if snapshot.fluid_c is None:

@@ -4,6 +4,7 @@ The window's rows are given out by importance; what does not fit is left out, th
 first. Nothing is said by colour alone: each state has its words and its picture.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -22,6 +23,8 @@ NO_SOUND = "NO SOUND"
 _ROWS_FOR_KEYS = 10
 _ROWS_FOR_BIG_WORD = 30
 _ROWS_FOR_TALL_BANNER = 26
+REST_ROWS, MOST_REST_ROWS = 6, 10
+"""So many rows are kept for what is not the figure; more once the conditions matter."""
 _FIGURE_ROWS = 7
 """The figure gets at least so many rows before anything less important gets one."""
 
@@ -44,6 +47,7 @@ Line = tuple[Span, ...]
 
 BANNER_STYLES = {
     Headline.WAITING: Style.CALM,
+    Headline.RESTING: Style.CALM,
     Headline.BELOW: Style.CALM,
     Headline.LEVELLING: Style.READY,
     Headline.NEAR: Style.READY,
@@ -123,7 +127,7 @@ def _body(board: Board, frame: Frame, rows: int) -> list[Line]:
         return lines[:rows]
     left = rows - len(must) - len(time)
     figure: list[Line] = []
-    for kept in range(5, -1, -1):
+    for kept in range(MOST_REST_ROWS if board.checks else REST_ROWS, -1, -1):
         figure = _figure(board, frame, left - kept)
         if len(figure) >= _FIGURE_ROWS:
             break
@@ -180,19 +184,29 @@ def _rest(board: Board, frame: Frame, rows: int) -> list[Line]:
     """Return up to `rows` further lines in their order on the screen, chosen by importance."""
     style = Style.DIM if board.recording_ok else Style.ALARM
     fitting = [text for text in cautions() if len(text) <= frame.width]
-    texts = {
-        "conditions": (_joined(board.conditions, frame.width), Style.PLAIN),
-        "recording": (board.recording, style),
-        "caution": (fitting[0] if fitting else cautions()[-1], Style.PLAIN),
+    blocks: dict[str, list[Line]] = {
+        "step": _lines([board.step], frame, Style.STRONG),
+        "checks": _lines(board.checks, frame, Style.PLAIN),
+        "conditions": _lines([_joined(board.conditions, frame.width)], frame, Style.PLAIN),
+        "recording": [((board.recording, style),)],
+        "caution": [((fitting[0] if fitting else cautions()[-1], Style.PLAIN),)],
     }
-    wanted = ["conditions", "caution", "recording"]
+    wanted = ["step", "recording", "checks", "caution", "conditions"]
     if not board.recording_ok:
-        wanted = ["recording", "conditions", "caution"]
-    wanted = [name for name in wanted if texts[name][0]][
-        : max(0, rows - min(len(board.happened), 2))
-    ]
-    lines: list[Line] = [(texts[name],) for name in texts if name in wanted]
+        wanted = ["recording", "step", "checks", "caution", "conditions"]
+    left = max(0, rows - min(len(board.happened), 2))
+    kept: dict[str, list[Line]] = {}
+    for name in wanted:
+        kept[name] = blocks[name][:left]
+        left -= len(kept[name])
+    lines = [line for name in blocks for line in kept[name]]
     return [*lines, *_happened(board, frame, rows - len(lines))]
+
+
+def _lines(texts: Iterable[str], frame: Frame, style: Style) -> list[Line]:
+    return [
+        ((piece, style),) for text in texts if text for piece in _wrap(text, frame, indent="     ")
+    ]
 
 
 def _happened(board: Board, frame: Frame, rows: int) -> list[Line]:
@@ -226,7 +240,9 @@ def _keys(frame: Frame) -> list[Line]:
             lines[-1] = joined
         else:
             lines.append(key)
-    return [((line, Style.DIM),) for line in lines[:2]]
+    return [
+        ((line, Style.DIM),) for line in lines[: 3 if frame.height >= _ROWS_FOR_BIG_WORD else 2]
+    ]
 
 
 def _wrap(text: str, frame: Frame, *, margin: int = 0, indent: str = "") -> list[str]:

@@ -1,0 +1,66 @@
+"""Which marks stand, and what is asked about a mark that does not fit."""
+
+from collections.abc import Sequence
+
+from warmwatch.core.alarm import Plug
+from warmwatch.core.level.amounts import is_amount, mark_entry
+from warmwatch.core.level.drip import FLOWS
+from warmwatch.core.reading import Mark, MarkName
+from warmwatch.core.reason import Reason
+
+_NEVER_TAKEN_BACK = (MarkName.ACKNOWLEDGE, MarkName.WITHDRAW)
+
+
+def last_standing(marks: Sequence[tuple[Mark, bool]]) -> int | None:
+    """Return the index of the mark that `withdraw` takes back, None when there is none.
+
+    `marks` are pairs of a mark and whether it was taken back already.
+    """
+    for index in range(len(marks) - 1, -1, -1):
+        mark, withdrawn = marks[index]
+        if not withdrawn and mark.name not in _NEVER_TAKEN_BACK:
+            return index
+    return None
+
+
+def standing_marks(marks: Sequence[Mark]) -> list[Mark]:
+    """Return the marks that were not taken back, without those that took others back.
+
+    >>> drip, back = Mark(1.0, MarkName.DRIP), Mark(2.0, MarkName.WITHDRAW)
+    >>> standing_marks([drip, back])
+    []
+    """
+    pairs: list[tuple[Mark, bool]] = []
+    for mark in marks:
+        if mark.name is MarkName.WITHDRAW:
+            index = last_standing(pairs)
+            if index is not None:
+                pairs[index] = (pairs[index][0], True)
+        else:
+            pairs.append((mark, False))
+    return [mark for mark, withdrawn in pairs if not withdrawn]
+
+
+def question(
+    mark: Mark, plug: Plug, plug_out_s: float, *, checked: bool, blind: bool
+) -> Reason | None:
+    """Return why a mark does not fit, None when it does.
+
+    `plug` is where it was before the mark; `checked` says that a check has ended before.
+    """
+    out = plug is Plug.OUT
+    if mark.name is MarkName.PLUG_OUT and out:
+        return Reason("plug-out-twice", {"since_s": plug_out_s})
+    if mark.name is MarkName.PLUG_OUT and blind:
+        return Reason("plug-out-blind")
+    if mark.name is MarkName.PLUG_IN and not out:
+        return Reason("plug-in-twice" if plug is Plug.IN else "no-plug-out")
+    if mark.name in FLOWS and not out:
+        return Reason("no-plug-out")
+    if mark.name is MarkName.LEVEL_SET and (out or not checked):
+        return Reason("close-then-plug-in" if out else "no-check")
+    if mark.name is MarkName.RESTING and out:
+        return Reason("rest-plug-out")
+    if is_amount(mark) and mark_entry(mark, None) is None:
+        return Reason("no-amount")
+    return None

@@ -1,0 +1,101 @@
+"""Which step of the visit it is: told, never forced; from the marks and what the vehicle does."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from warmwatch.core.alarm import Plug
+from warmwatch.core.band import Place
+from warmwatch.core.level.tracker import PlugState
+from warmwatch.core.phase import Phase
+from warmwatch.core.reading import Mark, MarkName
+
+ROAD_TEST_S = 60.0
+"""So much driving after the filling counts as the road test."""
+LONGEST_STEP_S = 5.0
+
+
+class Step(StrEnum):
+    """The steps; not every visit has all of them."""
+
+    WARM_TO_DRAIN = "warm-to-drain"
+    DRAIN = "drain"
+    FILL = "fill"
+    ROAD_TEST = "road-test"
+    WARM_UP = "warm-up"
+    COOL_DOWN = "cool-down"
+    OPEN_PLUG = "open-plug"
+    CHECK = "check"
+    TOP_UP = "top-up"
+    DONE = "done"
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the step is judged by; `drain_place` is None where draining warm is not asked for."""
+
+    place: Place
+    drain_place: Place | None
+    plug: PlugState
+    marks: Sequence[Mark]
+    drove_s: float
+
+
+class RoadTest:
+    """Adds up how long the vehicle was driven since the filling."""
+
+    def __init__(self) -> None:
+        self.drove_s = 0.0
+        self._last_s: float | None = None
+
+    def phase(self, now_s: float, phase: Phase) -> None:
+        """Take the phase at a reading."""
+        last_s, self._last_s = self._last_s, now_s
+        if last_s is not None and phase is Phase.DRIVING:
+            self.drove_s += min(max(now_s - last_s, 0.0), LONGEST_STEP_S)
+
+    def mark(self, mark: Mark) -> None:
+        """Take a mark: what was driven before the filling was no road test."""
+        if mark.name is MarkName.FILLED:
+            self.drove_s = 0.0
+
+
+def step(seen: Seen) -> Step:
+    """Return the present step."""
+    if seen.plug.open is not None:
+        return Step.CHECK
+    drained_s = _last_s(seen.marks, MarkName.DRAINED)
+    filled_s = _last_s(seen.marks, MarkName.FILLED)
+    if drained_s is not None and (filled_s is None or filled_s < drained_s):
+        return Step.FILL
+    if drained_s is None and seen.drain_place is not None:
+        return Step.WARM_TO_DRAIN if _is_cold(seen.drain_place) else Step.DRAIN
+    if after_check := _after_check(seen):
+        return after_check
+    if seen.place is Place.INSIDE:
+        return Step.OPEN_PLUG
+    if filled_s is not None and seen.drove_s < ROAD_TEST_S and not seen.plug.done:
+        return Step.ROAD_TEST
+    return Step.COOL_DOWN if seen.place is Place.ABOVE else Step.WARM_UP
+
+
+def _after_check(seen: Seen) -> Step | None:
+    """Return what follows the last check, None when there was none or it is to be done again."""
+    if not seen.plug.done or seen.plug.plug is not Plug.IN:
+        return None
+    check = seen.plug.done[-1]
+    in_s = check.in_s or 0.0
+    topped_s = _last_s(seen.marks, MarkName.TOPPED_UP, MarkName.FILLED)
+    if topped_s is not None and topped_s > in_s:
+        return None
+    if check.set_s is not None:
+        return Step.DONE
+    return Step.TOP_UP if check.flow is MarkName.NO_DRIP else None
+
+
+def _is_cold(place: Place) -> bool:
+    return place in (Place.BELOW, Place.UNSEEN)
+
+
+def _last_s(marks: Sequence[Mark], *names: MarkName) -> float | None:
+    return max((mark.elapsed_s for mark in marks if mark.name in names), default=None)
