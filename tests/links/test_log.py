@@ -1,7 +1,9 @@
 """`log:` on logs that peers made, in every format, whole and damaged."""
 
+import contextlib
 import gzip
 import os
+import random
 import shutil
 import subprocess
 import sys
@@ -286,6 +288,23 @@ def test_link_shows_what_a_log_holds(made: Path) -> None:
     assert "bus tester: 600 frames" in steps["log opened"].seen
     assert steps["sender of the fluid"].seen == "7E9 80.0 °C, used"
     assert steps["readings a second"].seen == "1.0"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("ending", ["log", "asc", "blf", "trc", "csv", "db", "dump", "log.gz"])
+def test_spoilt_bytes_break_nothing(made: Path, tmp_path: Path, ending: str) -> None:
+    """Bytes changed at random, the end cut off: a replay, or one sentence."""
+    path = write(tmp_path / f"whole.{ending}", frames_of(made)[:150])
+    data, chance = path.read_bytes(), random.Random(5)
+    for number in range(25):
+        spoilt = bytearray(data[: chance.randrange(len(data)) if number % 3 == 0 else None])
+        for _ in range(chance.choice([1, 3, 30])):
+            if spoilt:
+                spoilt[chance.randrange(len(spoilt))] = chance.randrange(256)
+        damaged = tmp_path / f"spoilt{number}_{path.name}"
+        damaged.write_bytes(bytes(spoilt))
+        with contextlib.suppress(InputError):
+            replayed(damaged, with_signals(made))
 
 
 GROW = """

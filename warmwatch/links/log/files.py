@@ -61,8 +61,11 @@ class LogFile:
         while True:
             try:
                 for frame in reader:
-                    yield frame
-                    count += 1
+                    if _is_sound(frame):
+                        yield frame
+                        count += 1
+                    else:
+                        self.skipped += 1
                 return
             except Exception as error:  # each format's parser raises its own
                 # A zipped file that was cut ends in EOFError, whatever is in it.
@@ -162,6 +165,12 @@ class _Lines:
     def close(self) -> None:
         """Close the file."""
         self._file.close()
+
+
+def _is_sound(frame: "can.Message") -> bool:
+    """True unless a field of the frame holds what it cannot, as in a spoilt database."""
+    at_s, number = cast(object, frame.timestamp), cast(object, frame.arbitration_id)
+    return isinstance(at_s, int | float) and isinstance(number, int) and 0 <= number < 1 << 29
 
 
 def _reader(kind: Callable[[Any], object], file: Any) -> FrameFile:
