@@ -192,7 +192,7 @@ class _FrameFile(_Bounded):
         from can.io.canutils import CanutilsLogWriter
 
         super().__init__(path, most_bytes)
-        self._writer = CanutilsLogWriter(cast(Any, self), channel="bus")
+        self._writer = CanutilsLogWriter(cast(Any, self), channel="kept")
 
     def keep(self, at_s: float, piece: Any) -> None:
         frame, sent = piece
