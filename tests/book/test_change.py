@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from warmwatch.book.book import read_book
-from warmwatch.book.change import remove, set_texts
+from warmwatch.book.change import check_writable, remove, set_texts
 from warmwatch.errors import BookError, UsageError
 
 ROOT = Path(__file__).parents[2]
@@ -161,6 +161,23 @@ def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
     with pytest.raises(BookError, match="WARMWATCH_HOME"):
         set_texts("van", {"notes": "x"}, tmp_path / "file" / "book.toml")
+
+
+def test_a_folder_without_permission_is_told_beforehand(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Before anybody answers ten questions in vain; the nearest folder that exists decides."""
+    asked: list[Path] = []
+
+    def access(place: Path, mode: int) -> bool:
+        asked.append(place)
+        return False
+
+    check_writable(path)
+    monkeypatch.setattr("os.access", access)
+    with pytest.raises(BookError, match="WARMWATCH_HOME"):
+        check_writable(path)
+    assert asked == [path.parent.parent]
 
 
 def test_a_link_to_the_file_stays_one(path: Path, tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from warmwatch.links.address import parse_address
         ("/dev/cu.usbmodem101", "serial:/dev/cu.usbmodem101"),
         ("/dev/rfcomm0", "serial:/dev/rfcomm0"),
         ("/dev/serial/by-id/usb-x", "serial:/dev/serial/by-id/usb-x"),
-        ("socket://10.0.0.2:35000", "serial:socket://10.0.0.2:35000"),
+        ("socket://10.0.0.2:4000", "serial:socket://10.0.0.2:4000"),
         ("can0", "can:can0?interface=socketcan"),
         ("vcan1?poll=1", "can:vcan1?interface=socketcan&poll=1"),
         ("log.csv", "csv:log.csv"),

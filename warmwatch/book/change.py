@@ -184,10 +184,23 @@ def _alone(path: Path) -> Iterator[None]:
             f"Another program holds the book {path}: end it, then try again; nothing was changed."
         ) from None
     except OSError as error:
-        raise BookError(
-            f"The book cannot be written to {path.parent} ({error.strerror or error}): let your "
-            "user write there, or name another folder in WARMWATCH_HOME; nothing was changed."
-        ) from None
+        raise _not_writable(path, error.strerror or str(error)) from None
+
+
+def check_writable(path: Path) -> None:
+    """Raise BookError where a change of the book would fail for want of permission."""
+    place = path if path.exists() else path.parent
+    while not place.exists() and place != place.parent:
+        place = place.parent
+    if not os.access(place, os.W_OK):
+        raise _not_writable(path, "permission denied")
+
+
+def _not_writable(path: Path, why: str) -> BookError:
+    return BookError(
+        f"The book cannot be written to {path.parent} ({why}): let your user write there, or name "
+        "another folder in WARMWATCH_HOME; nothing was changed."
+    )
 
 
 def _replace(path: Path, data: bytes) -> None:

@@ -15,11 +15,11 @@ from warmwatch.links.address import Address, parse_address
 FIND, OTHER, AGAIN, ON = "find", "other", "again", "on"
 _NONE_SEEN = (
     "No adapter is seen. Plug it in (or pair it, or switch it on), then press Enter. You may also "
-    "type its port or its address, as COM5, /dev/ttyUSB0 or serial:socket://192.168.0.10:35000."
+    "type its port or its address, as COM5, /dev/ttyUSB0 or serial:socket://192.168.1.50:4000."
 )
 _NOTHING = (
-    "Nothing that warmwatch knows answers there. Many adapters show themselves only while the "
-    "vehicle is awake: ignition on? Plug seated? (Engine only outdoors or with extraction.)"
+    "Nothing can be read there. Try again? Many adapters show themselves only while the vehicle is "
+    "awake: ignition on, plug seated. (Engine only outdoors or with extraction.)"
 )
 _SILENT = (
     "The adapter answers, the vehicle does not. Ignition on? Plug seated? (Engine only outdoors or "

@@ -7,7 +7,7 @@ from pathlib import Path
 from warmwatch.app.guide.recognise import asked, can_sockets, heard
 from warmwatch.app.guide.world import Answered, Socket
 from warmwatch.book.book import Book, read_book
-from warmwatch.book.change import set_many
+from warmwatch.book.change import check_writable, set_many
 from warmwatch.book.keys import Value
 from warmwatch.book.links import signals_path
 from warmwatch.book.place import home
@@ -33,7 +33,9 @@ class Here:
         self._searching = searching
 
     def book(self) -> Book:
-        return read_book()
+        book = read_book()
+        check_writable(book.path)
+        return book
 
     def sockets(self) -> list[Socket]:
         seen = [Socket(p.name, _meaning(p.meaning), p.usb_serial) for p in ports()]
