@@ -148,3 +148,38 @@ def test_recordings_and_page_of_the_shop(van: Run, tmp_path: Path) -> None:
     assert "http://127.0.0.1" in ran.out
     assert len(list((tmp_path / "kept").glob("*.csv"))) == 1
     assert "http:" not in van("watch", "white van", "--yes", "--no-page", *FAST).out
+
+
+def test_the_proofs_paperwork_comes_from_the_book(van: Run, tmp_path: Path) -> None:
+    """Shop, fluid and torques reach the job; the identification number only where it is wanted."""
+    van("book", "set", "shop", "name=Invented garage", "mechanic=nobody")
+    facts = ("fluid_name=invented fluid", "plug_torque=25 Nm", "drain_torque=40 Nm", "plate=INV 1")
+    van("book", "set", "white van", *facts, "vin=" + "1" * 17)
+    van("watch", "white van", "--yes", *FAST)
+    van("book", "set", "shop", "vin_in_proof=yes")
+    van("watch", "white van", "--yes", "--record", "second", *FAST)
+    first, second = (
+        sidecar(tmp_path / folder)["warmwatch:job"] for folder in ("warmwatch-recordings", "second")
+    )
+    assert first["shop"] == {"name": "Invented garage", "mechanic": "nobody"}
+    assert first["work"] == {
+        "plate": "INV 1", "fluid": "invented fluid",
+        "torques": "check plug 25 Nm\ndrain plug 40 Nm",
+    }  # fmt: skip
+    assert "1" * 17 not in json.dumps(first)
+    assert second["work"]["plate"].splitlines() == ["INV 1", "1" * 17]
+
+
+def test_folder_paper_and_key_of_the_shop(van: Run, tmp_path: Path) -> None:
+    """`jobs` lists the shop's folder, `proof` has the shop's paper, `key` the shop's file."""
+    import pypdf
+
+    van("book", "set", "shop", "recordings=kept", "paper=letter", "key=own.pem")
+    van("watch", "white van", "--yes", *FAST)
+    (path,) = (tmp_path / "kept").glob("*.csv")
+    assert path.name in van("jobs").out
+    assert van("key", "make", "--name", "Invented garage").code == 0
+    assert (tmp_path / "own.pem").exists()
+    assert van("proof", path, "-o", "p.pdf").code == 0
+    page = pypdf.PdfReader(tmp_path / "p.pdf").pages[0].mediabox
+    assert (round(page.width), round(page.height)) == (612, 792)  # 8.5 by 11 inches of 72 points

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from warmwatch.book.as_job import job_values
+from warmwatch.book.as_job import job_values, paperwork
 from warmwatch.book.book import Book, Entry, read_book
 from warmwatch.book.keys import Section
 from warmwatch.book.links import link_text
@@ -37,8 +37,7 @@ class Known:
     @property
     def recordings(self) -> Path:
         """Where the shop's recordings go."""
-        named = self.shop.text("recordings")
-        return Path(named).expanduser() if named else RECORDINGS
+        return folder_of(self.shop.text("recordings"))
 
 
 def look_up(link: str, vehicle: str | None, tell: Callable[[str], None]) -> Known:
@@ -94,4 +93,18 @@ def _with_vehicle(known: Known, vehicle: str | None) -> Known:
     if found is not None and found.section is Section.VEHICLES:
         return replace(known, label=found.label, job=job_values(known.book, found))
     unit = known.shop.text("unit")
-    return replace(known, job={"unit": unit} if unit else {})
+    values: dict[str, Any] = {"unit": unit} if unit else {}
+    return replace(known, job=values | paperwork(known.book))
+
+
+def folder_of(named: str) -> Path:
+    """Return the folder of recordings that the book names, or else the usual one."""
+    return Path(named).expanduser() if named else RECORDINGS
+
+
+def shop_text(name: str) -> str:
+    """Return a setting of the shop; "" where there is none, or no book that can be read."""
+    try:
+        return read_book().shop.text(name)
+    except BookError:
+        return ""

@@ -51,7 +51,30 @@ def job_values(book: Book, vehicle: Entry) -> dict[str, Any]:
             content[name] = value
         elif part:
             content.setdefault(part, {})[name] = value
-    return content
+    return content | paperwork(book, vehicle)
+
+
+def paperwork(book: Book, vehicle: Entry | None = None) -> dict[str, dict[str, str]]:
+    """Return the sections `[shop]` and `[work]` of a job file, without what is empty.
+
+    The identification number is among it only where the shop wants it in proofs.
+    """
+    shop = {name: book.shop.text(name) for name in ("name", "address", "mechanic")}
+    work = {} if vehicle is None else _work(book, vehicle)
+    sections = {"shop": shop, "work": work}
+    filled = {name: {k: v for k, v in part.items() if v} for name, part in sections.items()}
+    return {name: part for name, part in filled.items() if part}
+
+
+def _work(book: Book, vehicle: Entry) -> dict[str, str]:
+    number = vehicle.text("vin") if book.shop.values.get("vin_in_proof") is True else ""
+    plugs = (("check plug", "plug_torque"), ("drain plug", "drain_torque"))
+    torques = [f"{plug} {vehicle.text(key)}" for plug, key in plugs if vehicle.text(key)]
+    return {
+        "plate": "\n".join(filter(None, (vehicle.text("plate"), number))),
+        "fluid": vehicle.text("fluid_name"),
+        "torques": "\n".join(torques),
+    }
 
 
 def check_whole(book: Book, vehicle: Entry) -> None:

@@ -153,6 +153,7 @@ _VEHICLE = (
     Key("unit", "C or F: unit of show, and of bands without a letter", _one_of("C", "F")),
     Key("method", "usual way of warming up, a label", _text, "job"),
     Key("notes", "free text for the proof", _text, "job"),
+    Key("plate", "number plate, for the proof", _text),
     Key("fluid_name", "which fluid, as it stands on the can", _text),
     Key("pan", "what to know of the pan, gasket and filter", _text),
     Key("plug_torque", "torque of the check plug, with its unit", _text),
@@ -189,9 +190,9 @@ _ADAPTER = (
 _SHOP = (
     Key("unit", "C or F, where a vehicle says nothing", _one_of("C", "F")),
     Key("paper", "a4 or letter, for proofs", _one_of("a4", "letter")),
-    Key("language", "of proofs, as en", _text),
     Key("name", "name of the shop, for proofs", _text),
     Key("address", "address of the shop, for proofs", _text),
+    Key("mechanic", "who does the work, for proofs", _text),
     Key("key", "file of the shop key", _text),
     Key("vin_in_proof", "whether a proof may show a vehicle's identification number", _yes_no),
     Key("recordings", "folder where recordings go", _text),

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from warmwatch.app.known import folder_of, shop_text
 from warmwatch.core.level.verdict import together
 from warmwatch.recording.jobs import Listed, list_recordings, listed_object, visits
 from warmwatch.recording.rows import utc_seconds
@@ -16,14 +17,16 @@ NOT_VERIFIED = "Not verified: each line repeats what stands at the end of its re
 
 
 @click.command("jobs")
-@click.argument("folder", type=click.Path(path_type=Path), default=Path("warmwatch-recordings"))
+@click.argument("folder", type=click.Path(path_type=Path), required=False)
 @click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of show [default: each job's].")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
-def command(folder: Path, unit: str | None, as_json: bool) -> None:
-    """List the recordings in FOLDER [default: warmwatch-recordings] by visit, newest first.
+def command(folder: Path | None, unit: str | None, as_json: bool) -> None:
+    """List the recordings in FOLDER by visit, newest first.
 
-    What each shows is as it was written at its end, and not verified: `warmwatch verify` does that.
+    Without FOLDER it is the book's, else warmwatch-recordings. What each shows is as it was written
+    at its end, and not verified: `warmwatch verify` does that.
     """
+    folder = folder or folder_of(shop_text("recordings"))
     found = list_recordings(folder)
     if as_json:
         jobs = [listed_object(one) for one in found]

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from warmwatch.app.known import shop_text
 from warmwatch.errors import UsageError
 from warmwatch.recording.seal import key as keys
 
@@ -16,6 +17,9 @@ NEW_PASSPHRASE_VARIABLE = "WARMWATCH_NEW_PASSPHRASE"  # noqa: S105 - as above
 
 def default_key() -> Path:
     """Return where the shop key lies when no file is named."""
+    named = shop_text("key")
+    if named:
+        return Path(named).expanduser()
     return Path(click.get_app_dir("warmwatch")) / "shop-key.pem"
 
 

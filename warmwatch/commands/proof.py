@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from warmwatch.app.known import shop_text
 from warmwatch.commands.key import now_text, open_key
 from warmwatch.commands.options import read_job_file
 from warmwatch.core.level.amounts import fluid_from_mapping
@@ -25,9 +26,7 @@ if TYPE_CHECKING:
 @click.option(
     "--paper",
     type=click.Choice(["a4", "letter"]),
-    default="a4",
-    show_default=True,
-    help="Size of the pages.",
+    help="Size of the pages [default: the book's, else a4].",
 )
 @click.option(
     "--job",
@@ -42,7 +41,7 @@ if TYPE_CHECKING:
 def command(
     recordings: tuple[Path, ...],
     output: Path | None,
-    paper: str,
+    paper: str | None,
     job_file: Path | None,
     sign: bool,
     key_file: Path | None,
@@ -67,7 +66,10 @@ def command(
     visit = gather(*recordings, later=later)
     if key is not None and _sign_all(visit, key):
         visit = gather(*recordings, later=later)
-    _write(target, make_proof(visit, paper=paper, key=key, time=now_text()))
+    _write(
+        target,
+        make_proof(visit, paper=paper or shop_text("paper") or "a4", key=key, time=now_text()),
+    )
     verdict, sentence, remarks = proof_verdict(visit)
     click.echo(f"{verdict} {sentence}")
     for remark in remarks:
