@@ -136,7 +136,7 @@ def test_a_foreign_fold_does_not_switch_the_event_check_off(fold: str, tmp_path:
 
 
 def states() -> Sequence[SealState]:
-    return [verify_recording(path).state for path in RECORDINGS.values()]
+    return [verify_recording(RECORDINGS[name]).state for name in ("gaps", "torn")]
 
 
 def test_a_new_quantity_changes_nothing_for_them(
