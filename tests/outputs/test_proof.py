@@ -29,7 +29,7 @@ from warmwatch.recording.seal.key import make_key, sign_recording
 from warmwatch.recording.seal.pdf import PLACEHOLDER, check_pdf, seal_pdf
 from warmwatch.recording.seal.report import SealState
 
-TIME = "2026-01-02T03:04:05Z"
+TIME = "2026-06-02T03:04:05Z"
 LEDGER = (Entry(Act.DRAINED, 4.25, 85.0), Entry(Act.FILLED, 4.05, 20.0))
 RICH = replace(
     JOB,

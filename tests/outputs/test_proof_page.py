@@ -20,7 +20,7 @@ from warmwatch.recording.seal.key import ShopKey, make_key, sign_recording
 from warmwatch.recording.seal.pdf import seal_pdf
 from warmwatch.recording.seal.report import SealState, require_key
 
-TIME = "2026-01-02T03:04:05Z"
+TIME = "2026-06-02T03:04:05Z"
 
 
 @pytest.fixture(scope="module")

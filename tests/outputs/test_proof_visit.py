@@ -23,7 +23,7 @@ from warmwatch.recording.jobs import list_recordings, visits
 from warmwatch.recording.seal.report import SealState
 from warmwatch.recording.zone import Zone
 
-TIME = "2026-01-02T03:04:05Z"
+TIME = "2026-06-02T03:04:05Z"
 
 
 def later(items: list[Item], by_s: float) -> list[Item]:

@@ -27,7 +27,7 @@ from warmwatch.recording.seal.report import SealState, require_key
 from warmwatch.recording.seal.signature import fingerprint, holds, signature_path
 from warmwatch.recording.seal.verify import verify_recording
 
-TIME = "2026-01-02T03:04:05Z"
+TIME = "2026-06-02T03:04:05Z"
 
 # RFC 8032, section 7.1, tests 1 to 3: public key, message, signature (typed from memory; a wrong
 # digit could not hold).

@@ -199,7 +199,7 @@ def test_a_forged_reading_alone_is_only_found_by_a_signature(tmp_path: Path) -> 
     """What verify does not prove: without a signature a whole new chain looks genuine."""
     path = record(tmp_path, [Reading(float(t), {"fluid_c": 50.0}) for t in range(20)])
     key = make_key(tmp_path / "key.pem", "invented shop")
-    sign_recording(path, key, "2026-01-01T00:00:00Z")
+    sign_recording(path, key, "2026-06-01T00:00:00Z")
     assert verify_recording(path).signed_by == key.fingerprint
     rows = [row.decode() for row in _rows(path.read_bytes())][1:]
     path.write_bytes(rechained([row.replace("50.0", "51.0") for row in rows]))

@@ -29,6 +29,7 @@ def report_lines(file: Path, report: Report) -> list[str]:
         lines.append(f"  {report.rows} rows; events worked out again: {report.events}.")
     if report.checkpoint:
         lines.append(f"  {report.checkpoint[0].upper()}{report.checkpoint[1:]}.")
+    lines += [f"  {text[0].upper()}{text[1:]}." for text in report.remarks]
     lines += [f"  {text}" for text in report.inside]
     if report.told:
         told = "; ".join(report.told)
@@ -93,6 +94,7 @@ def report_object(file: Path, report: Report) -> Mapping[str, Any]:
         "outcome": report.outcome or None,
         "inside": list(report.inside),
         "told": list(report.told),
+        "remarks": list(report.remarks),
         "vouched": None if report.vouched is None else dict(vouched_object(report.vouched)),
         "checkpoint": report.checkpoint or None,
         "signature": signed if report.signed_by else None,

@@ -90,6 +90,7 @@ def _together(
     report = replace(
         worst,
         rows=sum(one.rows for one in inside),
+        remarks=tuple(text for one in inside for text in one.remarks),
         inside=(_PAGES[page.found] + page.reason, *_signers(bundle, inside)),
         told=_told(visit.later),
         vouched=Vouched(decisive, visit.verdict, first.start_utc_s, first.zone),

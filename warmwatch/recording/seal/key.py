@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from warmwatch.errors import RecordingError, UsageError
+from warmwatch.recording.seal.clock import REFUSED_S, early_s
 from warmwatch.recording.seal.lock import is_old_lock, locked_pem
 from warmwatch.recording.seal.report import SealState
 from warmwatch.recording.seal.signature import Signature, fingerprint, signature_path
@@ -206,6 +207,11 @@ def sign_recording(path: Path, key: ShopKey, time: str) -> Path:
         raise RecordingError(
             f"{path.name} is signed by another key already, {report.signed_by}: its signature "
             f"stays as it is. Move {target.name} away to sign anew."
+        )
+    if early_s(report.ended_s, time) > REFUSED_S:
+        raise RecordingError(
+            f"Not signed: {path.name} ended later than this computer's clock says it is ({time}). "
+            "Set the clock first."
         )
     unsigned = Signature(
         recording=path.name,

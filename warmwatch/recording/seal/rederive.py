@@ -6,11 +6,13 @@ from typing import Any
 
 from warmwatch._version import __version__
 from warmwatch.core.events import Event
+from warmwatch.core.reading import Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.fold import fold_digest
 from warmwatch.recording.rows import cells_item, event_cells, verdict_cells
 from warmwatch.recording.schema import Schema
+from warmwatch.recording.seal.raw_bytes import FLUID, RawBytes
 from warmwatch.recording.seal.report import SealState, Vouched
 from warmwatch.recording.sidecar import sidecar_watch
 from warmwatch.recording.zone import sidecar_zone
@@ -40,6 +42,7 @@ class Replay:
         self._expected: deque[Event] = deque()
         self._utc_s: float | None = None
         self.worked_out = True
+        self.raw = RawBytes(sidecar)
         self._zone = sidecar_zone(sidecar)
         self._watch = self._begin(sidecar)
 
@@ -83,8 +86,15 @@ class Replay:
         if item is None:
             raise ValueError(f"{cells['kind']!r} is no kind of row")
         self._nothing_missing(number)
+        if isinstance(item, Reading):
+            self._hold_against_bytes(number, item)
         self._expected.extend(r for r in self._watch.step(item) if isinstance(r, Event))
         self._utc_s = item.utc_s
+
+    def _hold_against_bytes(self, number: int, reading: Reading) -> None:
+        fluid_c = reading.values.get(FLUID)
+        if fluid_c is not None and (told := self.raw.differs(fluid_c, reading.raw)):
+            raise Broken(f"the temperature was changed: {told}", number)
 
     def end(self, closed: Mapping[str, str]) -> None:
         """Take the closing row."""

@@ -35,6 +35,8 @@ class Vouched:
 class Report:
     """The result: `row` is the line of the file (the header is 1) at which it went wrong.
 
+    `remarks` are what a reader must know beside the state (a clock that ran back, how many
+    temperatures their raw bytes bear out).
     `events` is "same" or how they differ; `signed_by` the fingerprint of the key of a good
     signature, empty without one. `checkpoint` says how far it was signed while it was written. Of a
     proof, `inside` tells how page and recordings are, and `told` what the page says that no
@@ -49,12 +51,14 @@ class Report:
     rows: int = 0
     digest: str = ""
     events: str = ""
+    ended_s: float | None = None
     outcome: str = ""
     signed_by: str = ""
     signed_name: str = ""
     signed_time: str = ""
     inside: tuple[str, ...] = ()
     told: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
     vouched: Vouched | None = None
     checkpoint: str = ""
 

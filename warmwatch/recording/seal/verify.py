@@ -21,6 +21,7 @@ from warmwatch.recording.reader import MAX_LINE
 from warmwatch.recording.rows import Chain, utc_seconds
 from warmwatch.recording.schema import described_columns, schema_of
 from warmwatch.recording.seal.checkpoint import MAX_CHECKPOINT, read_checkpoint
+from warmwatch.recording.seal.clock import Clock, signing_remarks
 from warmwatch.recording.seal.rederive import Broken, Replay
 from warmwatch.recording.seal.report import Report, SealState
 from warmwatch.recording.seal.signature import (
@@ -95,6 +96,8 @@ class _Checker:
         self.digests: dict[int, str] = {}
         """Digests of the rows asked for, by how many rows there were then."""
         self._utc_s: float | None = None
+        self._ended_s: float | None = None
+        self._clock = Clock()
         self.sha256 = hashlib.sha256()
 
     def run(self) -> Report:
@@ -127,7 +130,9 @@ class _Checker:
             rows=self._rows,
             digest=self._chain.digest,
             events="" if replay is None else replay.verdict,
+            ended_s=self._ended_s,
             outcome=replay.outcome() if replay is not None and ended else "",
+            remarks=(*self._clock.remarks, *_raw_remarks(replay)),
             vouched=replay.vouched(self._utc_s) if replay is not None and ended else None,
         )
 
@@ -181,9 +186,11 @@ class _Checker:
             self._utc_s = _seconds(cells["time"])
         elif cells["kind"] == "closed":
             self._close(number, cells)
+            self._ended_s = _seconds(cells["time"])
         else:
             assert self._replay is not None
             self._replay.row(number, cells)
+        self._clock.row(number, _seconds(cells["time"]))
 
     def _opened(self, cells: Mapping[str, str]) -> "Replay":
         sidecar = self._parts.sidecar
@@ -238,6 +245,13 @@ def _with_checkpoint(report: Report, parts: Parts, checker: "_Checker") -> Repor
     return replace(report, checkpoint=text)
 
 
+def _raw_remarks(replay: Replay | None) -> tuple[str, ...]:
+    if replay is None or not replay.raw.seen:
+        return ()
+    raw = replay.raw
+    return (f"{raw.held} of {raw.seen} temperatures are those that their raw bytes give",)
+
+
 def _seconds(text: str) -> float | None:
     try:
         return utc_seconds(text)
@@ -275,6 +289,7 @@ def signed_report(report: Report, signature: Signature, sha256: str) -> Report:
         return replace(report, state=SealState.CHANGED, reason=reason)
     return replace(
         report,
+        remarks=(*report.remarks, *signing_remarks(report.ended_s, signature.time)),
         state=SealState.INTACT,
         signed_by=signature.fingerprint,
         signed_name=signature.key_name,
