@@ -51,7 +51,7 @@ def test_a_whole_visit_goes_through_its_steps() -> None:
     assert visit.mark(M.TOPPED_UP, "0.3 L") is Step.OPEN_PLUG
     visit.mark(M.PLUG_OUT)
     visit.mark(M.DRIP)
-    visit.mark(M.PLUG_IN)
+    assert visit.mark(M.PLUG_IN) is Step.SET_LEVEL
     assert visit.mark(M.LEVEL_SET) is Step.DONE
 
 

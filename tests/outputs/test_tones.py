@@ -206,3 +206,20 @@ def test_picture_shows_pitch_length_and_groups() -> None:
     assert picture(TONES["entered"]) == "_ - ^^^"
     assert picture(TONES["top-nearing"]) == "^ ^   ^ ^"
     assert picture(TONES["blind"]) == "^^ __ ^^ __ ^^ __"
+
+
+def test_in_the_band_and_above_it_differ_from_the_first_tenth_of_a_second(
+    sounds: dict[str, tuple[Sound, int]],
+) -> None:
+    """`entered` begins low and `left-high` high: the spectra of their first 0.1 s share no peak."""
+    firsts = []
+    for name in ("entered", "left-high"):
+        sound, rate = sounds[name]
+        start = int(pulses_in(sound, rate)[0].start_s * rate)
+        firsts.append((sound[start : start + rate // 10], rate))
+    low, high = (peaks_hz(first, rate, 6.0)[0] for first, rate in firsts)
+    assert high / low > 1.4
+    (hz, one), (_, other) = (spectrum(first, rate) for first, rate in firsts)
+    cosine = float((one * other).sum() / np.sqrt((one**2).sum() * (other**2).sum()))
+    assert cosine < 0.1
+    assert len(hz) > 0

@@ -27,6 +27,7 @@ class Step(StrEnum):
     OPEN_PLUG = "open-plug"
     CHECK = "check"
     TOP_UP = "top-up"
+    SET_LEVEL = "set-level"
     DONE = "done"
 
 
@@ -90,7 +91,9 @@ def _after_check(seen: Seen) -> Step | None:
         return None
     if check.set_s is not None:
         return Step.DONE
-    return Step.TOP_UP if check.flow is MarkName.NO_DRIP else None
+    if check.flow is None:
+        return None
+    return {MarkName.NO_DRIP: Step.TOP_UP, MarkName.DRIP: Step.SET_LEVEL}.get(check.flow)
 
 
 def _is_cold(place: Place) -> bool:

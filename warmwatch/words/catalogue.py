@@ -12,6 +12,10 @@ from warmwatch.words.english import PHRASES as ENGLISH
 _in_use: Mapping[str, str] = ENGLISH
 
 
+LANGUAGES: Mapping[str, Mapping[str, str]] = {"en": ENGLISH}
+"""The catalogues there are, by ISO 639-1 code."""
+
+
 def use(phrases: Mapping[str, str]) -> None:
     """Say everything in these phrases from now on."""
     global _in_use

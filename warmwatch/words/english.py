@@ -167,7 +167,12 @@ EVENTS = {
     "asked": "{Reasons}.",
     "noted": "{Reasons}.",
 }
+# A spread stands behind a comma, and the word for about comes first.
 FORECASTS = {
+    "any-moment": "any moment",
+    "about": "about {amount}",
+    "or-longer": "{text} or longer",
+    "spread": "{text}, {low} to {high}",
     "level-below-band": "levelling off near {level}, {short} below the band",
     "level-below-top": "levelling off near {level}, {short} below the top of the band",
     "level-above-band": "it holds near {level}, {short} above the band",
@@ -205,6 +210,7 @@ STEPS = {
     "open-plug": "Idle in park, vehicle level: take the plug out. Hot fluid burns.",
     "check": "Mark what runs out, then close the plug. Hot fluid burns.",
     "top-up": "Top up through the plug hole, mark the amount, check again.",
+    "set-level": "Only a drip inside the band? Then mark level set. If not, check again.",
     "done": "Done. Make the proof, or take back the last mark.",
 }
 WAITS = {
@@ -217,6 +223,7 @@ WAITS = {
     "open-plug": "waits for the mark plug out",
     "check": "waits for the mark plug in",
     "top-up": "waits for the mark topped up",
+    "set-level": "waits for the mark level set",
     "done": "waits for nothing",
 }
 REST = {

@@ -114,7 +114,7 @@ def outlook_text(outlook: Outlook) -> str:
     if outlook.q10_s is None or outlook.q50_s is None or outlook.q90_s is None:
         return phrase("ahead.outlook-not", way=way)
     text = time_text(outlook.q10_s, outlook.q50_s, outlook.q90_s)
-    head = text.partition(",")[0].removeprefix("about ")
+    head = bare_time(text.partition(", ")[0])
     code = "outlook" if outlook.chance >= _UNKNOWN_CHANCE else "outlook-perhaps"
     return phrase(f"ahead.{code}", way=way, time=head)
 
@@ -122,7 +122,7 @@ def outlook_text(outlook: Outlook) -> str:
 def _words(times: Shown, now_s: float) -> str:
     early, middle = max(times.early_s - now_s, 0.0), max(times.middle_s - now_s, 0.0)
     if times.late_s is None:
-        return f"about {_amount(middle, grid_s(middle))} or longer"
+        return phrase("forecast.or-longer", text=_about(_amount(middle, grid_s(middle))))
     return time_text(early, middle, max(times.late_s - now_s, 0.0))
 
 
@@ -141,12 +141,12 @@ def _refusal(forecast: Forecast) -> str:
 def time_text(early_s: float, middle_s: float, late_s: float) -> str:
     """Return `about 6 min, 4 to 9` for a q10, q50 and q90."""
     if middle_s < 7.5 and late_s < 30.0:
-        return "any moment"
+        return phrase("forecast.any-moment")
     grid = grid_s(max(late_s - early_s, 0.12 * middle_s))
     if late_s < _SECONDS_BELOW_S:
         low, mid, high = (_round(t, grid) for t in (early_s, middle_s, late_s))
-        text = f"about {mid:.0f} s"
-        return text if low == high else f"{text}, {low:.0f} to {high:.0f}"
+        text = _about(f"{mid:.0f} s")
+        return text if low == high else _spread(text, f"{low:.0f}", f"{high:.0f}")
     grid = max(grid, 30.0 if late_s < 300.0 else 60.0)
     low = _round(early_s, min(grid, max(grid_s(1.25 * early_s), 30.0))) / 60.0
     # A wide spread makes the figures coarse, but never so coarse that the middle is another one.
@@ -154,8 +154,21 @@ def time_text(early_s: float, middle_s: float, late_s: float) -> str:
     mid = max(_round(middle_s, mid_grid) / 60.0, low, 0.5)
     high = max(_round(late_s, grid) / 60.0, mid)
     if low == high:
-        return f"about {mid:g} min"
-    return f"about {mid:g} min, {low:g} to {high:g}"
+        return _about(f"{mid:g} min")
+    return _spread(_about(f"{mid:g} min"), f"{low:g}", f"{high:g}")
+
+
+def _about(amount: str) -> str:
+    return phrase("forecast.about", amount=amount)
+
+
+def _spread(text: str, low: str, high: str) -> str:
+    return phrase("forecast.spread", text=text, low=low, high=high)
+
+
+def bare_time(text: str) -> str:
+    """Return a time without the word for about; as it is where it has none."""
+    return text.removeprefix(_about(""))
 
 
 def _round(time_s: float, grid: float) -> float:

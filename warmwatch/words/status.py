@@ -4,7 +4,13 @@ from warmwatch.core.alarm import AlarmCode
 from warmwatch.core.rest import reckoned_c
 from warmwatch.words.catalogue import clock, phrase, span, temperature, whole_degrees
 from warmwatch.words.events import place_text
-from warmwatch.words.forecast import forecast_text, is_doubtful, levelling_text, outlook_text
+from warmwatch.words.forecast import (
+    bare_time,
+    forecast_text,
+    is_doubtful,
+    levelling_text,
+    outlook_text,
+)
 from warmwatch.words.level import alarm_text
 from warmwatch.words.reasons import reason_text
 from warmwatch.words.view import View
@@ -50,11 +56,12 @@ def ahead_texts(view: View, *, levels: bool = False) -> tuple[str, str]:
         missing = phrase(f"ahead.{code}-not-known")
         return "", phrase(f"ahead.{code}", text=text) if text else missing
     head, _, spread = text.partition(", ")
-    if not head.startswith("about "):
+    bare = bare_time(head)
+    if bare == head:
         return head, phrase(f"ahead.{code}", text=head)
     # With its unit: "to the band (80 to 100)" would be read as degrees.
-    spread = f" ({spread} {head.split()[-1]})" if spread else ""
-    return head.removeprefix("about "), phrase(f"ahead.to-{code}", time=head, spread=spread)
+    spread = f" ({spread} {bare.split()[-1]})" if spread else ""
+    return bare, phrase(f"ahead.to-{code}", time=head, spread=spread)
 
 
 def basis_text(view: View) -> str:

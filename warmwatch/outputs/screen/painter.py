@@ -22,7 +22,7 @@ COLOURS: Mapping[Style, str] = {
     Style.STRONG: "bold",
     Style.CALM: "bold #ffffff on #1d3a52",
     Style.READY: "bold #000000 on #ffb300",
-    Style.GOOD: "bold #ffffff on #00632b",
+    Style.GOOD: "bold #000000 on #8df2ae",
     Style.ALARM: "bold #ffffff on #b00020",
     Style.CODE: "#000000 on #ffffff",
 }

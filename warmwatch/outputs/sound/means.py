@@ -9,6 +9,7 @@ from pathlib import Path
 from warmwatch.outputs.sound.child import Outcome, Wait
 from warmwatch.outputs.sound.tone_folder import make_tone_folder
 from warmwatch.outputs.sound.tones import Tone, write_wav
+from warmwatch.outputs.sound.voice import Voice
 from warmwatch.outputs.sound.wav_players import WavPlayer, find_wav_players
 
 FAILURES_MOST = 3
@@ -66,6 +67,20 @@ class ToneMeans:
         """Play `tone` to its end or until `wait` cuts it; ring the bell when no player works."""
         self._unheard = not self._play(tone, wait) and not self._ring(tone, wait)
 
+    def speak(self, voice: Voice, words: str, wait: Wait) -> Outcome:
+        """Speak `words`, as loud as the tones where a player can play what the voice writes."""
+        if not (voice.to_file and self._players):
+            return voice.say(words, wait)
+        try:
+            path = self._tone_folder() / "words.wav"
+        except OSError:
+            return voice.say(words, wait)
+        written, length_s = voice.write(words, path, wait)
+        if written is not Outcome.DONE:
+            return written
+        outcome = self._players[0].play(str(path), length_s, wait)
+        return voice.say(words, wait) if outcome is Outcome.FAILED else outcome
+
     def clean_up(self) -> None:
         """Remove the tones' files."""
         if self._folder is not None:
@@ -95,13 +110,16 @@ class ToneMeans:
 
     def _file(self, tone: Tone) -> Path:
         """Return the tone's file, written the first time; raises OSError."""
-        if self._folder is None:
-            self._folder = make_tone_folder()
-        path = self._folder / f"{tone.name}.wav"
+        path = self._tone_folder() / f"{tone.name}.wav"
         if tone.name not in self._written:
             write_wav(tone, path)
             self._written.add(tone.name)
         return path
+
+    def _tone_folder(self) -> Path:
+        if self._folder is None:
+            self._folder = make_tone_folder()
+        return self._folder
 
     def _ring(self, tone: Tone, wait: Wait) -> bool:
         """Ring once for each pulse, as far as rings can be counted; False when nothing rang."""

@@ -195,7 +195,7 @@ class TonePlayer:
         if voice is None or self._wait(0.0):
             return
         words = cue.words()
-        if words and voice.say(words, self._wait) in (Outcome.FAILED, Outcome.HUNG):
+        if words and self._means.speak(voice, words, self._wait) in (Outcome.FAILED, Outcome.HUNG):
             self._voice = None
             self._tell(f"The voice {voice.name} does not work, so nothing more is spoken.")
 
