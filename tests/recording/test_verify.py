@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.recording.invented import JOB, UTC_S, check_items, fold, record
+from warmwatch.core.forecast.ensemble import NAMES
 from warmwatch.core.forecast.forecaster import Forecaster
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
@@ -232,7 +233,9 @@ def test_events_of_another_core_are_no_forgery(
 
 def test_a_learned_prior_is_kept_so_that_events_come_out_again(tmp_path: Path) -> None:
     """The sidecar holds what the forecaster had learned, and a broken one is told."""
-    prior = Prior((4.0,) * 80, 0.3, 0.4, 3, {"idle": 1.0})
+    size = len(NAMES)
+    spread = tuple(tuple(0.04 * (i == j) for j in range(size)) for i in range(size))
+    prior = Prior((-1.0,) * size, spread, 3, {"idle": 1.0})
     recorder = create(tmp_path, JOB, "lines:-", {}, UTC_S, prior)
     watch = Watch(JOB, Forecaster(Prior.from_mapping(prior.to_mapping())))
     for item in check_items():

@@ -64,16 +64,22 @@ def ahead_texts(view: View, *, levels: bool = False) -> tuple[str, str]:
     return bare, phrase(f"ahead.to-{code}", time=head, spread=spread)
 
 
-def basis_text(view: View) -> str:
-    """Return what the forecast rests on, empty without one."""
+def basis_line(view: View) -> str:
+    """Return what the forecast rests on: `by its own pace this way, 4 min`; empty without one."""
     forecast = view.snapshot.forecast
-    basis = None if forecast is None else forecast.basis
-    return "" if basis is None else reason_text(basis, view.job.unit)
+    if forecast is None or forecast.basis is None:
+        return ""
+    return phrase("ahead.basis", reason=reason_text(forecast.basis, view.job.unit))
+
+
+def outlook_lines(view: View) -> list[str]:
+    """Return the forecast for each other way that is known: `driving 5 min`."""
+    return [outlook_text(outlook) for outlook in view.snapshot.outlook]
 
 
 def outlook_line(view: View) -> str:
     """Return the forecast for the other ways that are known: `driving 5 min · engine off: not`."""
-    return " · ".join(map(outlook_text, view.snapshot.outlook))
+    return " · ".join(outlook_lines(view))
 
 
 def status_line(view: View) -> str:

@@ -13,7 +13,7 @@ from warmwatch.words.catalogue import figure, phrase, temperature
 from warmwatch.words.events import band_text, clock, event_text, mark_text
 from warmwatch.words.level import check_lines, drain_text, plug_open_text, plug_texts
 from warmwatch.words.reasons import reason_text
-from warmwatch.words.status import ahead_texts, rest_text
+from warmwatch.words.status import ahead_texts, basis_line, outlook_line, rest_text
 from warmwatch.words.steps import step_text
 from warmwatch.words.view import View
 
@@ -186,6 +186,7 @@ def _facts(view: View, shown_as: Headline) -> tuple[str, ...]:
         facts.append(drain)
     if shown_as not in (Headline.BLIND, Headline.RESTING):
         facts.append(phrase(f"phase.{snapshot.phase}"))
+        facts += [text for text in (outlook_line(view), basis_line(view)) if text]
     if view.link.startswith("demo:"):
         facts.append(phrase("board.invented"))
     return tuple(facts)
