@@ -28,6 +28,7 @@ QUANTILES = (0.1, 0.5, 0.9)
 TREES, LEAVES, RATE, LEAST = 100, 8, 0.08, 60
 _A_CURVE = 60  # moments taken of each, at random
 _MOST_LOG = 2.0
+_LAW_WEIGHT = 0.3  # no transmission follows one law alone
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +92,10 @@ def fit(some: Sequence[Lesson]) -> dict[str, Any]:
     counts: dict[str, int] = {}
     for lesson in some:
         counts[lesson.curve] = counts.get(lesson.curve, 0) + 1
-    weight = np.array([1.0 / counts[lesson.curve] for lesson in some])
+    weight = np.array([
+        (_LAW_WEIGHT if lesson.group.startswith(LAWS) else 1.0) / counts[lesson.curve]
+        for lesson in some
+    ])  # fmt: skip
     x = np.array([lesson.found for lesson in some])
     y = np.array([lesson.answer for lesson in some])
     data: dict[str, Any] = {"format": "warmwatch forecast correction", "features": list(FEATURES)}
@@ -133,7 +137,7 @@ def main() -> None:
     """Learn, and write the file."""
     parser = argparse.ArgumentParser(prog="python -m tests.evaluation.train", description=__doc__)
     parser.add_argument("curves", type=Path)
-    parser.add_argument("--runs", type=int, default=24)
+    parser.add_argument("--runs", type=int, default=16)
     parser.add_argument("--without", default="", help="a measured group to leave out")
     parser.add_argument("-o", "--output", type=Path, default=FILE)
     options = parser.parse_args()
