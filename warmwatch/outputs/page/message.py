@@ -18,7 +18,6 @@ from warmwatch.words.catalogue import phrase
 from warmwatch.words.events import clock
 from warmwatch.words.forecast import outlook_text
 from warmwatch.words.reasons import condition_detail, condition_name
-from warmwatch.words.status import outlook_lines
 from warmwatch.words.view import View
 
 HAPPENED = 12
