@@ -72,14 +72,9 @@ def basis_line(view: View) -> str:
     return phrase("ahead.basis", reason=reason_text(forecast.basis, view.job.unit))
 
 
-def outlook_lines(view: View) -> list[str]:
-    """Return the forecast for each other way that is known: `driving 5 min`."""
-    return [outlook_text(outlook) for outlook in view.snapshot.outlook]
-
-
 def outlook_line(view: View) -> str:
     """Return the forecast for the other ways that are known: `driving 5 min · engine off: not`."""
-    return " · ".join(outlook_lines(view))
+    return " · ".join(map(outlook_text, view.snapshot.outlook))
 
 
 def status_line(view: View) -> str:
