@@ -40,13 +40,6 @@ KEYS: Mapping[str, MarkName] = {
 NOTE_KEY = "n"
 QUIT_KEY = "q"
 PAGE_KEY = "p"
-_WORDS: Mapping[MarkName, str] = {
-    MarkName.PLUG_OUT: "plug out",
-    MarkName.PLUG_IN: "plug in",
-    MarkName.TOPPED_UP: "topped up",
-    MarkName.LEVEL_SET: "level set",
-    MarkName.ACKNOWLEDGE: "heard",
-}
 _SELDOM = (
     MarkName.IN_PARK,
     MarkName.SELECTOR_CYCLED,
@@ -94,9 +87,13 @@ def parse_keys(texts: Iterable[str]) -> dict[str, MarkName]:
 
 def key_words(keys: Mapping[str, MarkName], *, page: bool = False) -> tuple[str, ...]:
     """Return the keys with what each means, as short texts for a screen."""
-    marks = [f"{'space' if key == ' ' else key} {mark_name(mark)}" for key, mark in keys.items()]
+    marks = [(key, mark_name(mark), mark in _SELDOM) for key, mark in keys.items()]
+    often, seldom = (
+        [f"{'space' if key == ' ' else key} {words}" for key, words, rare in marks if rare is which]
+        for which in (False, True)
+    )
     others = [(NOTE_KEY, "note"), *([(PAGE_KEY, "page")] if page else []), (QUIT_KEY, "end")]
-    return (*marks, *(f"{key} {phrase(f'key.{what}')}" for key, what in others))
+    return (*often, *(f"{key} {phrase(f'key.{what}')}" for key, what in others), *seldom)
 
 
 class KeyReader:
