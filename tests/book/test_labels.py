@@ -62,7 +62,8 @@ def test_the_values_of_a_job() -> None:
     made = book(band="185:203", capacity_l=9.4, tilt_limit_deg=0.5, lead_s=240, fluid_name="x")
     assert job_values(made, van(made)) == {
         "vehicle": "white van", "unit": "F", "band": "185F:203F",
-        "fluid": {"capacity_l": 9.4}, "check": {"tilt_limit_deg": 0.5}, "lead_s": 240, "work": {"fluid": "x"},
+        "fluid": {"capacity_l": 9.4}, "check": {"tilt_limit_deg": 0.5}, "lead_s": 240,
+        "work": {"fluid": "x"},
     }  # fmt: skip
 
 

@@ -34,6 +34,7 @@ def terminal(shop: Path, *arguments: str) -> Terminal:
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(300)
 def test_from_an_empty_home_to_a_running_watch_and_again(shop: Path) -> None:
     """At most ten answers for a new vehicle and adapter, two for known ones."""
     with terminal(shop) as first:
@@ -53,8 +54,9 @@ def test_from_an_empty_home_to_a_running_watch_and_again(shop: Path) -> None:
         )
         assert len(first.answers) <= 10
         first.until(r"http://[0-9.:]+/open/")
-        first.interrupt()
-        first.ended()
+        first.until("Last reading")
+        first.press("q")
+        assert first.ended() == 0
         assert 'warmwatch watch "white van"' in first.text
     book = tomllib.loads((shop / "home" / "book.toml").read_text(encoding="utf-8"))
     van = book["vehicles"]["white van"]
@@ -65,12 +67,14 @@ def test_from_an_empty_home_to_a_running_watch_and_again(shop: Path) -> None:
         answer_all(second, [("Which vehicle?", ""), ("Is that what the service", "")])
         assert len(second.answers) <= 2
         second.until(r"http://[0-9.:]+/open/")
-        second.interrupt()
-        second.ended()
+        second.until("Last reading")
+        second.press("q")
+        assert second.ended() == 0
     assert len(list((shop / "work" / "warmwatch-recordings").glob("*white-van.csv"))) == 2
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(300)
 def test_a_can_adapter_is_recognised_and_its_bitrate_found(tmp_path: Path) -> None:
     """Frames as text (slcan) in another process: the answers are the same, the address differs."""
     for name in ("ports", "home", "work"):
@@ -88,9 +92,9 @@ def test_a_can_adapter_is_recognised_and_its_bitrate_found(tmp_path: Path) -> No
             answer_all(typed, [("Which of these is the adapter?", ""), ("this vehicle?", "Ж 7")])
             answer_all(typed, [("No standard request", ""), ("At which", "80:90"), ("Where", "")])
             answer_all(typed, [("draining", "40:60"), ("on a phone", "no"), ("Begin", "")])
-            typed.until("Last reading 0")
-            typed.interrupt()
-            typed.ended()
+            typed.until("Last reading")
+            typed.press("q")
+            assert typed.ended() == 0
     finally:
         far_end.kill()
         far_end.communicate()
@@ -102,6 +106,7 @@ def test_a_can_adapter_is_recognised_and_its_bitrate_found(tmp_path: Path) -> No
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(300)
 def test_ctrl_c_leaves_the_book_as_it_was(shop: Path) -> None:
     """Ctrl-C in the middle says so, ends with 130, and writes nothing."""
     with terminal(shop) as typed:

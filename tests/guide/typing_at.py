@@ -17,7 +17,7 @@ from types import TracebackType
 
 ROOT = Path(__file__).parents[2]
 PROMPT = re.compile(r"\n(?:\[[^\n]*\] )?> $")
-LONGEST_S = 60.0
+LONGEST_S = 90.0
 
 
 class Terminal:
@@ -55,6 +55,10 @@ class Terminal:
         self.answers.append(text)
         self.text = ""
         os.write(self._near, text.encode() + b"\r")
+
+    def press(self, key: str) -> None:
+        """Press one key."""
+        os.write(self._near, key.encode())
 
     def interrupt(self) -> None:
         """Press Ctrl-C."""
