@@ -8,7 +8,7 @@ from warmwatch.core.job import Job
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.watch import Watch
-from warmwatch.links.live import LiveLink, MarkLine, Polled, Values
+from warmwatch.links.live import BACKOFF_S, LiveLink, MarkLine, Polled, Values
 
 TICK_S = 1.0 / 64.0  # the step of the system clock on one desktop system; from memory
 
@@ -100,3 +100,8 @@ def test_what_piled_up_while_stopped_is_never_a_new_reading() -> None:
     told = [item.text for item in got if isinstance(item, Notice)]
     assert len(told) == 1
     assert "stood still for 60 s" in told[0]
+
+
+def test_a_port_that_is_back_is_opened_within_a_second() -> None:
+    """However long it was away, no pause between two tries is longer: four seconds are the aim."""
+    assert max(BACKOFF_S) <= 1.0

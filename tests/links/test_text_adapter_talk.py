@@ -11,15 +11,27 @@ from hypothesis import strategies as st
 
 from tests.standins.memory import Line, make_adapter
 from warmwatch.errors import LinkLost
-from warmwatch.links.asking.driver import Arrival, arrive
+from warmwatch.links.asking.driver import Arrival, Pause, Wanted, arrive, serve
 from warmwatch.links.asking.patience import Patience
 from warmwatch.links.asking.request import MAX_PENDING, Outcome, Request
 from warmwatch.links.asking.silent import NotUnderstood, VehicleSilent
 from warmwatch.links.asking.units import Unit
-from warmwatch.links.serial.adapter import Headers
+from warmwatch.links.live import Values
+from warmwatch.links.serial.adapter import AnswerReader, Headers
 from warmwatch.links.serial.carrier import Adapting, TextCarrier
 from warmwatch.links.serial.exchange import TextBus, request_text
-from warmwatch.links.serial.talk import Adapter, Ask, Bus, battery, find_bus, greet, set_up
+from warmwatch.links.serial.port import USUAL_BAUDS
+from warmwatch.links.serial.talk import (
+    Adapter,
+    Ask,
+    Bus,
+    Settle,
+    Speed,
+    battery,
+    find_bus,
+    greet,
+    set_up,
+)
 from warmwatch.links.tally import Tally
 from warmwatch.links.trying.steps import Step, StepState
 from warmwatch.signals import Signal
@@ -334,6 +346,57 @@ def test_after_a_silence_the_next_answer_is_the_next_ones() -> None:
         *[("221234", fluid_text(400))] * 3,
     ]
     assert play(text_bus().exchange(ASK_FLUID), script) == fluid_answer(400)
+
+
+def test_only_unreadable_answers_in_a_row_end_the_link() -> None:
+    """Six in all, with good ones between, are told and borne; the count begins anew each time."""
+    bus = text_bus()
+    bad, good = ("221234", "7E90562123\r\r"), ("221234", fluid_text(400))
+    play(bus.exchange(ASK_FLUID), [AIM, good, good, good])
+    for _ in range(4):
+        assert play(bus.exchange(ASK_FLUID), [bad, bad, good]) == fluid_answer(400)
+    play(bus.exchange(ASK_FLUID), [bad] * 3)
+    with pytest.raises(LinkLost, match="make no sense any more"):
+        play(bus.exchange(ASK_FLUID), [bad] * 3)
+
+
+def test_where_one_unit_alone_cannot_be_asked_only_its_answer_counts() -> None:
+    """An adapter that cannot aim asks everybody: what another unit says is left out."""
+    other = "7E8056212340001AAAA\r"
+    both = ("221234", other + fluid_text(400))
+    script = [("ATSH7E1", "?\r\r"), both, both, both]
+    assert play(text_bus().exchange(ASK_FLUID), script) == fluid_answer(400)
+
+
+# What an adapter takes for a command or a request, and for its reset; invented, as slow ones are.
+_COMMAND_S, _REQUEST_S, _BOOT_S = 0.02, 0.1, 0.5
+
+
+@pytest.mark.parametrize("baud", USUAL_BAUDS)
+def test_the_first_value_comes_within_three_seconds(baud: int) -> None:
+    """At whichever speed the adapter talks: all waits from opening to the first fluid, added up."""
+    signal = replace(FLUID, target=0x7E1)
+    carrier = TextCarrier("x", Adapting(bauds=USUAL_BAUDS), (signal,), quiet_tally(), Patience(0.2))
+    talk = serve(carrier, Wanted((signal,), 0.2), lambda: 0.0)
+    adapter, speed, waited_s, text = make_adapter(), 0, 0.0, None
+    while True:
+        wish = talk.send(text)
+        text = None
+        match wish:
+            case Speed(speed):
+                pass
+            case Ask(command, wait_s) if speed == baud:
+                pieces = adapter.answer(command)
+                text = AnswerReader().receive(b"".join(p for p in pieces if isinstance(p, bytes)))
+                waited_s += _BOOT_S if command == "ATZ" else _COMMAND_S
+                waited_s += 0.0 if command.startswith("AT") else _REQUEST_S
+            case Ask(_, wait_s):
+                waited_s += wait_s
+            case Settle(seconds) | Pause(seconds):
+                waited_s += seconds
+            case Values(values) if "fluid_c" in values:
+                break
+    assert waited_s <= 3.0
 
 
 def test_an_adapter_that_stays_silent_is_lost() -> None:

@@ -79,7 +79,7 @@ LONGEST_WAIT = "ATSTFF"
 _SEARCH_S = 20.0
 COMMAND_WAIT_S = 1.0
 _RESET_S = 2.0
-_GREETING_S = (0.3, 0.7)
+_GREETING_S = (0.2, 0.7)
 _VOLTS = re.compile(r"(\d{1,2}\.\d{1,2})V?")
 IGNITION = "switch the ignition on (engine running only outdoors: exhaust gas) and check the plug"
 OLDER_BUS = "serial: reads CAN only; a thermometer that prints numbers can be read by lines:"
@@ -106,7 +106,8 @@ def greet(bauds: Sequence[int | None]) -> Generator[Wish, str | None, tuple[str,
             if speed is not None:
                 yield Speed(speed)
             text = yield Ask("ATE0", wait_s)
-            yield Settle(0.1)
+            if text is not None:
+                yield Settle(0.1)
             if text is not None and _readable(text):
                 return (yield from _name_of()), speed
             heard = heard or text is not None
