@@ -20,6 +20,7 @@ from warmwatch.links.live import Values
 from warmwatch.links.serial.adapter import AnswerReader, Headers
 from warmwatch.links.serial.carrier import Adapting, TextCarrier
 from warmwatch.links.serial.exchange import TextBus, request_text
+from warmwatch.links.serial.greeting import greet
 from warmwatch.links.serial.port import USUAL_BAUDS
 from warmwatch.links.serial.talk import (
     Adapter,
@@ -29,7 +30,6 @@ from warmwatch.links.serial.talk import (
     Speed,
     battery,
     find_bus,
-    greet,
     set_up,
 )
 from warmwatch.links.tally import Tally
@@ -208,11 +208,47 @@ def test_a_bus_that_the_user_named_is_believed() -> None:
     assert play(find_bus(Bus.BITS_29_500K), script) == Adapter(Headers.BITS_29, True)
 
 
+def summed(message: str) -> str:
+    """Return a K-line message with its checksum, as the adapter prints it."""
+    return f"{message}{sum(bytes.fromhex(message)) & 0xFF:02X}\r\r"
+
+
+@pytest.mark.parametrize(
+    ("digit", "head", "aim"), [("5", "86F111", [("ATSH8111F1", "OK\r\r")]), ("3", "486B11", [])]
+)
+def test_a_k_line_is_read_where_the_adapter_frames_it(
+    digit: str, head: str, aim: list[tuple[str, str | None]]
+) -> None:
+    """ISO 14230-2 and ISO 9141-2: three bytes in front, the sum of all behind, one PID at once."""
+    first = ("0100", summed(f"{head}4100BE1FB810"))
+    script = [first, LONGER, first, ("ATDPN", f"A{digit}\r\r")]
+    adapter = play(find_bus(Bus.AUTO), script)
+    assert isinstance(adapter, Adapter)
+    coolant = Signal("coolant_c", 0x01, 0x05, offset=-40, unit="C", record_length=1)
+    bus = TextBus(adapter, [coolant], quiet_tally(), Patience(0.2))
+    unit = adapter.addressing.unit_at(0x11)
+    answer = ("0105", summed(("83F111" if digit == "5" else head) + "41057B"))
+    outcome = play(bus.exchange(Request(0x01, (0x05,), unit)), [*aim, answer, answer, answer])
+    assert outcome == Outcome({unit: bytes.fromhex("41057B")}, {})
+    assert unit.label == "11"
+
+
+def test_a_k_line_message_with_a_wrong_sum_is_asked_again() -> None:
+    """The checksum shows what CAN text cannot: a wrong digit is never a value."""
+    bus = TextBus(Adapter(Headers.K_LINE, False), [FLUID], quiet_tally(), Patience(0.2))
+    unit = Adapter(Headers.K_LINE, False).addressing.unit_at(0x18)
+    request = Request(0x21, (0x05,), unit)
+    good = ("2105", summed("84F11861050355"))
+    wrong = ("2105", summed("84F11861050355").replace("0355", "0955"))
+    outcome = play(bus.exchange(request), [("ATSH8118F1", "OK\r\r"), wrong, good])
+    assert outcome == Outcome({unit: bytes.fromhex("61050355")}, {})
+
+
 def test_an_older_bus_is_named_as_such() -> None:
-    """Buses 1 to 5 of the command set are no CAN; that is said, and not misread."""
+    """Buses 1 and 2 of the command set are neither CAN nor K-line; that is said, not misread."""
     line = "486B104100BE1FB81042\r\r"
-    with pytest.raises(LinkLost, match="not CAN"):
-        play(find_bus(Bus.AUTO), [("0100", line), LONGER, ("0100", line), ("ATDPN", "A3\r\r")])
+    with pytest.raises(LinkLost, match="neither CAN nor a K-line"):
+        play(find_bus(Bus.AUTO), [("0100", line), LONGER, ("0100", line), ("ATDPN", "A2\r\r")])
 
 
 def test_what_was_seen_beats_what_was_said() -> None:

@@ -9,7 +9,7 @@ from typing import Protocol
 
 from tests.standins.process import StandIn
 from tests.standins.text_adapter import FAULTS, fluid_c
-from tests.vehicle.faults import ON_THE_WIRE, REFUSALS, SPN_177_CODES, TALK_C_PER_S
+from tests.vehicle.faults import CONDUCT, ON_THE_WIRE, REFUSALS, SPN_177_CODES, TALK_C_PER_S
 
 ROOT = Path(__file__).parents[2]
 SIGNAL = """
@@ -144,7 +144,7 @@ class PrinterRig:
 class FramesRig:
     """A CAN adapter on a pseudo-terminal that is asked; each new one has another fluid."""
 
-    FAULTS = ("unplug", *ON_THE_WIRE, *REFUSALS)
+    FAULTS = ("unplug", *ON_THE_WIRE, *REFUSALS, *CONDUCT)
 
     def __init__(self, folder: Path) -> None:
         self.name = "can"

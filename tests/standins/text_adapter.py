@@ -22,7 +22,7 @@ BANNER = "INVENTED TEXT ADAPTER 1.0"
 START_C, HALF_CYCLE_S = 20.0, 1500.0
 FAULTS = (
     "none nodata silent noprompt searching buserror bufferfull stopped unknown garbage drip merged "
-    "cut corrupt reset pending busy refuse locked foreign late off unable nul bare"
+    "cut corrupt reset pending busy refuse locked foreign late off unable nul bare alternate gone"
 )
 
 
@@ -124,6 +124,7 @@ class Adapter:
         self.unknown = set(filter(None, options.unknown.split(",")))
         self.stubborn_echo = options.stubborn_echo
         self.fault, self.chance = "none", 1.0
+        self.count = 0
         self.rng = rng
         self.reset()
 
@@ -197,7 +198,10 @@ class Adapter:
         return lines or ["NO DATA"]
 
     def _refused(self, payload: bytes, fault: str) -> list[tuple[int, bytes]]:
-        code = {"busy": 0x21, "refuse": 0x22, "locked": 0x33}.get(fault)
+        code = {"busy": 0x21, "refuse": 0x22, "locked": 0x33, "gone": 0x31}.get(fault)
+        self.count += 1
+        if fault == "alternate" and self.count % 2:
+            code = 0x21
         if code is not None and payload[:1] == b"\x22":
             return [(0x18, bytes([0x7F, 0x22, code]))]
         if fault == "pending" and payload[:1] == b"\x22":

@@ -22,7 +22,7 @@ from typing import TextIO
 
 import can
 
-from tests.vehicle.faults import FAULTS, REFUSALS, SPN_177_CODES, TALK_C_PER_S
+from tests.vehicle.faults import FAULTS, REFUSALS, SLOW_S, SPN_177_CODES, TALK_C_PER_S
 from tests.vehicle.player import Player
 from tests.vehicle.units import TestUnit
 from tests.vehicle.warming import vehicle
@@ -123,9 +123,15 @@ class Gearbox(TestUnit):
     """A unit whose refusals are a fault's."""
 
     wire: TextFrames
+    count = 0
 
     def _final(self, request: bytes) -> bytes:
         code = REFUSALS.get(self.wire.fault)
+        self.count += 1
+        if self.wire.fault == "slow":
+            time.sleep(SLOW_S)
+        if self.wire.fault == "busy" and self.count % 2:
+            code = 0x21
         return super()._final(request) if code is None else bytes([0x7F, request[0], code])
 
 

@@ -133,7 +133,7 @@ class Plan:
             together.setdefault(key, []).append(question)
         for (_, service), members in together.items():
             width = 2 if service == uds.SERVICE else 1
-            most = min((self._room - 1) // width, obd.MAX_PIDS)
+            most = max(1, min((self._room - 1) // width, obd.MAX_PIDS))
             for at in range(0, len(members), most):
                 yield members[at : at + most]
 

@@ -78,6 +78,26 @@ def way_to(target: int, ways: Sequence[Addressing]) -> Addressing:
     return next((way for way in ways if (way is FIXED) == is_wide(target)), ways[0])
 
 
+class KLineUnit(Unit):
+    """A unit on K-line: `answer_id` is its address, `request_id` the three bytes in front."""
+
+    @property
+    def label(self) -> str:
+        return f"{self.answer_id:02X}"
+
+
+class KLineAddressing(Addressing):
+    """ISO 14230-2: format, target and source in front of each request."""
+
+    def unit_at(self, target: int, answer_id: int | None = None) -> Unit:
+        return KLineUnit(target & 0xFF, _K_PHYSICAL | (target & 0xFF) << 8 | TESTER)
+
+    def sender(self, answer_id: int, wide: bool) -> Unit | None:
+        return self.unit_at(answer_id)
+
+
+_K_PHYSICAL = 0x810000  # as 0xC133F1, with a length that the adapter corrects
+K_LINE = KLineAddressing("k-line", 0xC133F1)
 NORMAL = Addressing("normal", 0x7DF)
 FIXED = Addressing("fixed", 0x18DB33F1)
 

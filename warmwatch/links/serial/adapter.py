@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import Enum, StrEnum
 
+from warmwatch.links.asking.units import TESTER
 from warmwatch.signals.isotp import Assembler
 
 MAX_ANSWER = 8192
@@ -22,6 +23,8 @@ class Headers(Enum):
 
     BITS_11 = 3
     BITS_29 = 8
+    K_LINE = 2
+    """No CAN identifier: three bytes in front and a checksum behind (ISO 14230-2, ISO 9141-2)."""
     NONE = 0
 
 
@@ -66,6 +69,7 @@ _FRAME = {
     Headers.BITS_29: re.compile(r"([0-9A-F]{8})((?:[0-9A-F]{2}){1,8})"),
 }
 _STILL_WORKING = re.compile(r"037F[0-9A-F]{2}78")
+_K_LINE = re.compile(r"(?:[0-9A-F]{2}){5,260}")
 _BARE_SINGLE = re.compile(r"(?:[0-9A-F]{2}){1,7}")
 _BARE_LENGTH = re.compile(r"[0-9A-F]{3}")
 _BARE_PART = re.compile(r"([0-9A-F]):((?:[0-9A-F]{2}){1,7})")
@@ -134,8 +138,7 @@ def read_answer(text: str, command: str, headers: Headers) -> Answer:
         return Answer((), frozenset(words), "its last line is cut off", (), text)
     shape = tuple(len(frame) for frame in frames if not _STILL_WORKING.search(frame))
     try:
-        read = _bare_payloads if headers is Headers.NONE else _framed_payloads
-        payloads = read(frames, headers)
+        payloads = _READERS.get(headers, _framed_payloads)(frames, headers)
     except _Unreadable as error:
         return Answer((), frozenset(words), str(error), shape, text)
     if payloads and words & {Word.BUS_ERROR, Word.BUFFER_FULL, Word.STOPPED, Word.RESTARTED}:
@@ -193,6 +196,34 @@ def _framed_payloads(lines: Iterable[str], headers: Headers) -> tuple[Payload, .
     return tuple(done)
 
 
+def _k_line_payloads(lines: list[str], _: Headers) -> tuple[Payload, ...]:
+    """Read K-line messages, each checked by its checksum: the sum of its bytes, modulo 256.
+
+    ISO 14230-2: format byte (its low six bits are the length, 0: a fourth byte is), target, source;
+    ISO 9141-2: 48 6B source. Both as commonly published, from memory.
+    """
+    found = []
+    for line in lines:
+        if _K_LINE.fullmatch(line) is None:
+            raise _Unreadable(f"{line[:40]!r} is no message")
+        message = bytes.fromhex(line)
+        if sum(message[:-1]) & 0xFF != message[-1]:
+            raise _Unreadable("its checksum is wrong")
+        found.append(Payload(message[2], _k_line_data(message)))
+    return tuple(found)
+
+
+def _k_line_data(message: bytes) -> bytes:
+    if message[:2] == b"\x48\x6b":
+        return message[3:-1]
+    length, start = message[0] & 0x3F, 3
+    if not length:
+        length, start = message[3], 4
+    if message[1] != TESTER or len(message) != start + length + 1:
+        raise _Unreadable("its length is wrong")
+    return message[start:-1]
+
+
 def _bare_payloads(lines: list[str], _: Headers) -> tuple[Payload, ...]:
     """Read answers without identifiers: single ones, or a length line and numbered parts."""
     if not any(":" in line for line in lines):
@@ -213,3 +244,6 @@ def _bare_payloads(lines: list[str], _: Headers) -> tuple[Payload, ...]:
     if len(data) < length or length < 8:
         raise _Unreadable("the rest of a long answer is missing")
     return (Payload(0, data[:length]),)
+
+
+_READERS = {Headers.NONE: _bare_payloads, Headers.K_LINE: _k_line_payloads}

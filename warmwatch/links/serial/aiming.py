@@ -24,7 +24,7 @@ class Aiming:
         self._header: str | None = None
         self._filter: int | None = None
         self._flow = True
-        self.works = True
+        self.works = adapter.aims
 
     def header(self, unit: Unit | None) -> str | None:
         """Return the digits that address a unit, or all of them; None where there are none."""

@@ -7,15 +7,16 @@ from warmwatch.core.notice import Notice
 from warmwatch.links.asking.driver import Exchanging, Silence
 from warmwatch.links.asking.patience import Patience
 from warmwatch.links.asking.request import Request
-from warmwatch.links.asking.units import FIXED, NORMAL, Addressing, Unit
+from warmwatch.links.asking.units import NORMAL, Addressing, Unit
+from warmwatch.links.serial.adapter import Headers
 from warmwatch.links.serial.exchange import TextBus, request_text
+from warmwatch.links.serial.greeting import greet
 from warmwatch.links.serial.talk import (
     IGNITION,
     Bus,
     Wish,
     battery,
     find_bus,
-    greet,
     set_up,
 )
 from warmwatch.links.tally import Tally
@@ -41,9 +42,7 @@ class Adapting:
 
 
 class TextCarrier:
-    """One adapter. Its own single frame takes ROOM bytes of payload."""
-
-    room = ROOM
+    """One adapter. Its own single frame takes ROOM bytes; a K-line takes one identifier at once."""
 
     def __init__(
         self,
@@ -60,6 +59,7 @@ class TextCarrier:
         self._signals = signals
         self._tally = tally
         self._bus: TextBus | None = None
+        self.room = ROOM
 
     @property
     def everybody(self) -> Unit | None:
@@ -84,7 +84,8 @@ class TextCarrier:
             always_wait=self._adapting.always_wait,
             extended=self._adapting.extended,
         )
-        return (FIXED if adapter.wide else NORMAL,)
+        self.room = 1 if adapter.headers is Headers.K_LINE else ROOM
+        return (adapter.addressing,)
 
     def exchange(self, request: Request) -> Exchanging:
         return (yield from self._text_bus.exchange(request))

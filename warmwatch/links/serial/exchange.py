@@ -13,7 +13,7 @@ from warmwatch.links.asking.driver import Pause
 from warmwatch.links.asking.patience import Patience
 from warmwatch.links.asking.request import MAX_PENDING, Outcome, Request
 from warmwatch.links.asking.sessions import note_session
-from warmwatch.links.asking.units import FIXED, NORMAL, Unit
+from warmwatch.links.asking.units import Unit
 from warmwatch.links.serial.adapter import Answer, Headers, Word, read_answer
 from warmwatch.links.serial.agreement import Heard, agree, tolerance
 from warmwatch.links.serial.aiming import Aiming
@@ -69,7 +69,7 @@ class TextBus:
         self._tally = tally
         self._patience = patience
         self._waiting = Waiting(patience, always=always_wait)
-        self._addressing = FIXED if adapter.wide else NORMAL
+        self._addressing = adapter.addressing
         self._signals: dict[tuple[int, int], list[Signal]] = {}
         for signal in signals:
             self._signals.setdefault((signal.service, signal.identifier), []).append(signal)

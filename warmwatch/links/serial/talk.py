@@ -13,8 +13,8 @@ from enum import StrEnum
 
 from warmwatch.errors import LinkLost
 from warmwatch.links.asking.driver import Pause
-from warmwatch.links.asking.silent import NotUnderstood, VehicleSilent
-from warmwatch.links.asking.units import is_wide
+from warmwatch.links.asking.silent import VehicleSilent
+from warmwatch.links.asking.units import FIXED, K_LINE, NORMAL, Addressing, is_wide
 from warmwatch.links.live import Polled
 from warmwatch.links.serial.adapter import Headers, Word, headers_in, read_answer
 from warmwatch.links.trying.steps import Step, StepState
@@ -65,6 +65,8 @@ class Bus(StrEnum):
 
 _DIGITS = {"0": Bus.AUTO, "6": Bus.BITS_11_500K, "7": Bus.BITS_29_500K}
 _DIGITS |= {"8": Bus.BITS_11_250K, "9": Bus.BITS_29_250K}
+ISO_9141 = "3"
+_K_LINES = {ISO_9141: "ISO 9141-2", "4": "ISO 14230-4, slow start", "5": "ISO 14230-4, fast start"}
 _DIGIT_OF = {bus: digit for digit, bus in _DIGITS.items()}
 _SETUP = {
     "ATE0": "echo off",
@@ -78,11 +80,9 @@ TESTER_PRESENT = "3E00"
 LONGEST_WAIT = "ATSTFF"
 _SEARCH_S = 20.0
 COMMAND_WAIT_S = 1.0
-_RESET_S = 2.0
-_GREETING_S = (0.2, 0.7)
 _VOLTS = re.compile(r"(\d{1,2}\.\d{1,2})V?")
 IGNITION = "switch the ignition on (engine running only outdoors: exhaust gas) and check the plug"
-OLDER_BUS = "serial: reads CAN only; a thermometer that prints numbers can be read by lines:"
+OLDER_BUS = "serial: reads CAN and K-line; a thermometer that prints numbers can be read by lines:"
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,37 +91,14 @@ class Adapter:
 
     headers: Headers
     wide: bool
+    aims: bool = True
 
-
-def greet(bauds: Sequence[int | None]) -> Generator[Wish, str | None, tuple[str, int | None]]:
-    """Reset the adapter and return what it calls itself, and the speed at which it answered.
-
-    Each speed is tried twice, the second time with a longer wait: an adapter may just have got its
-    power. None leaves the port's speed alone.
-    Raises LinkLost when nothing with a prompt answers.
-    """
-    heard = False
-    for wait_s in _GREETING_S:
-        for speed in bauds:
-            if speed is not None:
-                yield Speed(speed)
-            text = yield Ask("ATE0", wait_s)
-            if text is not None:
-                yield Settle(0.1)
-            if text is not None and _readable(text):
-                return (yield from _name_of()), speed
-            heard = heard or text is not None
-    advice = "check its power and plug, and the speed (?baud=)"
-    seen = "what answers is no text adapter" if heard else "nothing answers with a prompt"
-    yield Step("adapter answers", StepState.FAILED, seen, advice)
-    raise NotUnderstood(f"The port is open, but {seen}: {advice}.")
-
-
-def _name_of() -> Generator[Wish, str | None, str]:
-    """Reset what has answered and return its name."""
-    text = yield Ask("ATZ", _RESET_S)
-    yield Settle(0.1)
-    return _name(text) if text is not None and _readable(text) else ""
+    @property
+    def addressing(self) -> Addressing:
+        """How units are reached."""
+        if self.headers is Headers.K_LINE:
+            return K_LINE
+        return FIXED if self.wide else NORMAL
 
 
 def set_up(bus: Bus) -> Generator[Wish, str | None, None]:
@@ -164,8 +141,7 @@ def find_bus(
     text, headers = yield from _first_answer(bus)
     digit = yield from _bus_digit()
     if headers is None and digit is not None and digit in "12345":
-        yield Step("bus", StepState.FAILED, "an older kind of bus, not CAN", OLDER_BUS)
-        raise LinkLost(f"The diagnostic bus of this vehicle is not CAN: {OLDER_BUS}.")
+        return (yield from _older(digit, text))
     if headers is None and bus is Bus.AUTO:
         found = yield from _knocked(own)
         if found is not None:
@@ -175,6 +151,16 @@ def find_bus(
     if headers is None:
         yield from _silent(bus, text)
     return (yield from _adapter(_DIGITS.get(digit or "", bus), headers))
+
+
+def _older(digit: str, text: str) -> Generator[Wish, str | None, Adapter]:
+    """Return the K-line that answered. Raises LinkLost for every other bus that is not CAN."""
+    if digit in _K_LINES and _answers(text, _FIRST_REQUEST, Headers.K_LINE):
+        yield Step("bus", StepState.OK, f"K-line, {_K_LINES[digit]}")
+        return Adapter(Headers.K_LINE, wide=False, aims=digit != ISO_9141)
+    seen = "neither CAN nor a K-line that answers"
+    yield Step("bus", StepState.FAILED, f"an older kind of bus, {seen}", OLDER_BUS)
+    raise LinkLost(f"The diagnostic bus of this vehicle is {seen}: {OLDER_BUS}.")
 
 
 def _adapter(bus: Bus, headers: Headers | None) -> Generator[Wish, str | None, Adapter]:
@@ -225,14 +211,18 @@ def _taken_for(target: int) -> Generator[Wish, str | None, Adapter]:
 
 def _headers_of(text: str, request: str) -> Headers | None:
     """Return the form in which `text` makes sense as an answer to the request."""
-    service = int(request[:2], 16)
     for headers in (headers_in(text, request), Headers.NONE):
-        if headers is not None:
-            for payload in read_answer(text, request, headers).payloads:
-                said = payload.data[:1] == bytes([service + POSITIVE_OFFSET])
-                if said or payload.data[:2] == bytes([NEGATIVE, service]):
-                    return headers
+        if headers is not None and _answers(text, request, headers):
+            return headers
     return None
+
+
+def _answers(text: str, request: str, headers: Headers) -> bool:
+    """True when `text`, read in this form, holds an answer to the request."""
+    service = int(request[:2], 16)
+    starts = (bytes([service + POSITIVE_OFFSET]), bytes([NEGATIVE, service]))
+    payloads = read_answer(text, request, headers).payloads
+    return any(payload.data.startswith(starts) for payload in payloads)
 
 
 def _silent(bus: Bus, text: str) -> Generator[Wish, str | None, None]:
@@ -270,14 +260,3 @@ def accepted(command: str) -> Generator[Wish, str | None, bool]:
 def _lines(text: str | None, command: str) -> list[str]:
     lines = [line.replace(" ", "").upper() for line in re.split(r"[\r\n]+", text or "")]
     return [line for line in lines if line and line != command]
-
-
-def _readable(text: str) -> bool:
-    return all(sign.isprintable() or sign in "\r\n\t" for sign in text) and "\ufffd" not in text
-
-
-def _name(text: str) -> str:
-    """Return the last line of the greeting: what the adapter calls itself."""
-    lines = [line.strip() for line in re.split(r"[\r\n]+", text)]
-    named = [line for line in lines if line and line.upper() not in ("ATZ", "OK", "?")]
-    return named[-1][:60] if named else ""
