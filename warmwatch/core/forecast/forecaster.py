@@ -38,6 +38,7 @@ _MOST_AHEAD, _MOST_AHEAD_C = 0.5, 3.0  # of the climb so far: with more ahead th
 _FALLING_K_PER_S = 0.15 / 60.0
 _TRIP_MEAN_S = 3200.0  # half of the invented trips are shorter than 37 min
 _OWN_STEPS, _OWN_S, _SPELL_S = 2, 180.0, 60.0
+_OWN_FULL_S = 900.0
 _HEADING_S, _HEADING_C = 300.0, 0.3
 
 Logs = tuple[float, float, float]
@@ -246,7 +247,7 @@ class Forecaster:
         context = self._follower.context
         found = features(track, context, level, target, sign, members)
         low, middle, high = learned().answer(found)
-        base = log(members.q50)
+        base = log(members.q50) - self._doubt() * middle
         logs = (base + low, base + middle, base + high)
         way = context.phase
         late = before is None or run_s - before.at_s > _EASE_GAP_S
@@ -260,6 +261,16 @@ class Forecaster:
             self._answers.clear()
         self._answers[target, falling] = answer
         return answer
+
+    def _doubt(self) -> float:
+        """Return how much of the correction's shift is not believed, 0..1.
+
+        It knows typical vehicles; where records tell of this one, it shifts only what has shown.
+        """
+        context = self._follower.context
+        if self._prior is None or not self._prior.knows(context.phase):
+            return 0.0
+        return max(1.0 - (self._follower.track.now_s - context.way_since_s) / _OWN_FULL_S, 0.0)
 
     def _settles(
         self, chance: float, falling: bool, level: float, target: float, rate: float
