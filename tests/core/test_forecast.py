@@ -62,7 +62,7 @@ def test_first_order_agrees_with_the_closed_form(
     Closed form: Newton's law of cooling, as in first_order_cases.csv ("coffee ... 42.5277 min").
     Once half of the time has passed, and so most of the bend, the truth is never more than 5 %
     outside q10 to q90. The median is most of the time within 18 % for whole degrees and 26 % for a
-    fine signal: the members think of several masses, where here is one (measured: 1 to 17, 8 to 25).
+    fine signal: the members think of several masses, where here is one (seen: 1 to 17, 8 to 25).
     """
     asked = ask_first_order(tau, start, final, target, sensor)
     late = asked[len(asked) // 2 :]
