@@ -22,6 +22,8 @@ from warmwatch.outputs.page.cues import Cues, tone_table
 from warmwatch.outputs.page.curve import KEPT, Curve
 from warmwatch.outputs.page.files import static_files
 from warmwatch.outputs.page.limits import Askers, Bucket
+from warmwatch.outputs.page.marklog import Clash, MarkLog, log_message
+from warmwatch.outputs.page.orders import MarkSet
 from warmwatch.outputs.page.rights import Right, Rights
 from warmwatch.outputs.page.server import PageServer
 from warmwatch.outputs.screen.glyphs import ASCII, FULL
@@ -302,3 +304,68 @@ def test_the_panel_for_the_screen(size: tuple[int, int], holds: tuple[str, ...])
 def test_a_server_that_was_never_started_can_be_stopped() -> None:
     """Stopping what never ran is harmless."""
     PageServer("127.0.0.1", None, Rights(marks=False)).stop()
+
+
+def test_two_phones_that_mark_opposite_things_are_told() -> None:
+    """Opposite marks of two phones within a moment are both recorded, and every page says so."""
+    with serve() as served, Listener(served) as listener:
+        served.played.take(STEADY)
+        mine, other = (f"{served.cookie()}; browser-{served.server.port}={name}" for name in "ab")
+        served.mark({"mark": "plug-out"}, Cookie=mine)
+        served.mark({"mark": "plug-in"}, Cookie=other)
+        assert served.page.drain() == [(MarkName.PLUG_OUT, ""), (MarkName.PLUG_IN, "")]
+        served.show()
+        told = next(listener.messages("state"))["clash"]
+        assert "plug-out, then plug-in" in str(told)
+
+
+def test_one_phone_that_goes_on_is_no_clash() -> None:
+    """The same phone's next mark, a later one of another, or one that goes with it is no clash."""
+    clash = Clash()
+    clash.take(MarkSet(MarkName.PLUG_OUT, browser="a"), 10.0)
+    clash.take(MarkSet(MarkName.PLUG_IN, browser="a"), 10.5)
+    clash.take(MarkSet(MarkName.PLUG_OUT, browser="b"), 20.0)
+    clash.take(MarkSet(MarkName.DRIP, browser="a"), 20.5)
+    assert clash.text(21.0) == ""
+    clash.take(MarkSet(MarkName.NO_DRIP, browser="b"), 21.0)
+    assert clash.text(21.0)
+    assert clash.text(60.0) == ""
+
+
+def test_the_list_of_marks_knows_what_was_taken_back() -> None:
+    """`withdraw` takes back the last mark that stands; heard is no mark to take back."""
+    log = MarkLog()
+    names = ("stream", "plug-out", "acknowledge", "withdraw", "withdraw", "withdraw", "drip")
+    for second, name in enumerate(names):
+        log.take(Mark(float(second), MarkName(name)))
+    shown = log_message(log.lines())
+    assert [(line.name, line.withdrawn) for line in log.lines()] == [
+        (MarkName.STREAM, True),
+        (MarkName.PLUG_OUT, True),
+        (MarkName.DRIP, False),
+    ]
+    assert shown["marks"] == {"drip": "00:06"}
+
+
+@pytest.mark.parametrize(
+    ("mark", "note", "told"),
+    [
+        ("drained", "4.2 L at 50 °C", "4.20 L at 50 °C is 4.1"),
+        ("filled", "4.5 qt at 68 °F", "4.50 qt at 20 °C is 4.50 qt at 20 °C"),
+        ("drained", "4.2", ""),
+        ("drained", "9999 L", ""),
+        ("filled", "-3 L", ""),
+        ("vehicle-level", "0.3 lengthwise, 0.2 crosswise", "within the limit of 1°"),
+        ("vehicle-level", "3 crosswise", "BEYOND the limit"),
+        ("vehicle-level", "80 crosswise", ""),
+        ("note", "hello", ""),
+    ],
+)
+def test_what_is_typed_is_understood_or_not(mark: str, note: str, told: str) -> None:
+    """Amounts and tilts come back in words; one without a unit, or absurd, is not understood."""
+    with serve() as served:
+        served.played.take(STEADY)
+        served.show()
+        answer = served.post("/understand", {"mark": mark, "note": note}).body.decode()
+        assert told in answer
+        assert bool(told) == bool(answer)
