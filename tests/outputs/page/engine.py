@@ -1,52 +1,45 @@
 """Runs the page's pure modules in a JavaScript engine without a browser (V8, by mini-racer).
 
-The engine knows no modules, so imports and exports are turned into plain objects; in place of the
-drawing library a function keeps what it is given, so that a view is a tree to look at.
+They are put together as for the phone; in place of the drawing library a function keeps what it is
+given, so that a view is a tree to look at.
 """
 
 import json
-import re
 from functools import cache
 from typing import Any
 
 from py_mini_racer import MiniRacer
 
-from warmwatch.outputs.page.files import static_files
+from warmwatch.outputs.page.files import bundle, static_files
 
-_ORDER = ("pad", "model", "curve", "sheets", "visit", "view")
+_ORDER = (
+    "preact.js",
+    "pad.js",
+    "model.js",
+    "curve.js",
+    "shown.js",
+    "sheets.js",
+    "visit.js",
+    "view.js",
+)
 _STUB = """
 const seen = (child) => child !== null && child !== false && child !== undefined;
-const modules = {"/preact.js": {h: (tag, props, ...children) =>
-  ({tag, props: props ?? {}, children: children.flat(Infinity).filter(seen)})}};
-for (const name of ["view", "sheets", "visit", "model", "pad", "curve"]) {
-  modules[`/${name}.js`] = {};
-}
+export const h = (tag, props, ...children) =>
+  ({tag, props: props ?? {}, children: children.flat(Infinity).filter(seen)});
 """
-_IMPORT = re.compile(r'^import \{([^}]*)\} from "([^"]+)";$', re.M)
-_EXPORT = re.compile(r"^export (?:async )?(?:function|const) (\w+)", re.M)
 
 
 def _module(name: str) -> str:
-    """Return a module as a function that fills its object; imports are looked up when used."""
-    text = static_files()[f"/{name}.js"].content.decode("utf-8")
-    heads = [
-        f'const {each} = modules["{source}"].{each} ?? '
-        f'((...all) => modules["{source}"].{each}(...all));'
-        for names, source in _IMPORT.findall(text)
-        for each in (part.strip() for part in names.split(","))
-    ]
-    text = re.sub(r"^import .*$", "", text, flags=re.M)
-    exported = _EXPORT.findall(text)
-    text = re.sub(r"^export ", "", text, flags=re.M)
-    fill = "".join(f'modules["/{name}.js"].{each} = {each};' for each in exported)
-    return f"(() => {{ {''.join(heads)} {text}\n{fill} }})();"
+    if name == "preact.js":
+        return _STUB
+    return static_files()[f"/{name}"].content.decode("utf-8")
 
 
 _DRIVER = """
 let model = null;
-const begin = (now, more) => { model = {...modules["/model.js"].start(now), ...more}; };
+const begin = (now, more) => { model = {...modules["model.js"].start(now), ...more}; };
 const happen = (message, now) => {
-  const [next, effects] = modules["/model.js"].step(model, message, now);
+  const [next, effects] = modules["model.js"].step(model, message, now);
   model = next;
   return JSON.stringify(effects.filter((effect) => effect[0] !== "repeat"));
 };
@@ -57,7 +50,7 @@ const happen = (message, now) => {
 def engine() -> MiniRacer:
     """Return the engine with all modules; one for the whole run."""
     found = MiniRacer()
-    found.eval(_STUB + "".join(_module(name) for name in _ORDER) + _DRIVER)
+    found.eval(bundle(_ORDER, _module) + _DRIVER)
     return found
 
 
@@ -102,15 +95,15 @@ class PageModel:
 
     def shown(self, path: str) -> Any:
         """Return a part of the state as it may be claimed."""
-        return value(f'modules["/view.js"].shownOf(model).{path}')
+        return value(f'modules["shown.js"].shownOf(model).{path}')
 
     def attribute(self, name: str) -> str:
         """Return what the document is told of the state."""
-        return str(value(f'modules["/view.js"].attributes(model).{name}'))
+        return str(value(f'modules["shown.js"].attributes(model).{name}'))
 
     def tree(self) -> dict[str, Any]:
         """Return what is drawn, as a tree."""
-        return dict(value('modules["/view.js"].view(model, () => {})'))
+        return dict(value('modules["view.js"].view(model, () => {})'))
 
     def texts(self) -> list[str]:
         """Return every text that is drawn."""

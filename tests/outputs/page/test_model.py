@@ -209,9 +209,9 @@ KEYS = st.lists(
 @settings(deadline=None, max_examples=60)
 def test_the_number_pad_writes_numbers(keys: list[str]) -> None:
     """Whatever is typed, each field is empty or a number; only a whole amount is asked about."""
-    pad = value('modules["/pad.js"].amountPad("drained", "°C")')
+    pad = value('modules["pad.js"].amountPad("drained", "°C")')
     for key in keys:
-        pad = value(f'modules["/pad.js"].typed({json.dumps(pad)}, {json.dumps(key)})')
+        pad = value(f'modules["pad.js"].typed({json.dumps(pad)}, {json.dumps(key)})')
     for field in pad["fields"]:
         assert field["text"] in ("", "-") or float(field["text"]) is not None
         assert field["unit"] in field["units"]
@@ -222,7 +222,7 @@ def test_the_number_pad_writes_numbers(keys: list[str]) -> None:
 def test_an_amount_is_noted_only_as_understood() -> None:
     """The key that notes an amount is dead until the laptop has said what it understood."""
     page = seen()
-    page.happen("open", sheet="amount", pad=value('modules["/pad.js"].amountPad("drained", "°C")'))
+    page.happen("open", sheet="amount", pad=value('modules["pad.js"].amountPad("drained", "°C")'))
     effects = [effect for key in ("4", ".", "2") for effect in page.happen("key", key=key)]
     asks = {"mark": "drained", "note": "4.2 L"}
     assert effects[-1][:2] == ["understand", asks]
@@ -295,8 +295,8 @@ def test_the_curve_shows_forecast_band_marks_and_gaps() -> None:
         "points": [[0, 60], [150, None], [200, 70], [300, 75]],
         "fan": {"from": 75, "edge": 80, "q10": 60, "q50": 80, "q90": 120},
     }
-    tree = value(f'modules["/curve.js"].curve({json.dumps(data)}, true)')
-    scale = value(f'(() => {{ const s = modules["/curve.js"].scales({json.dumps(data)}, true);'
+    tree = value(f'modules["curve.js"].curve({json.dumps(data)}, true)')
+    scale = value(f'(() => {{ const s = modules["curve.js"].scales({json.dumps(data)}, true);'
                   " return [s.x(300), s.x(360), s.x(420), s.y(80), s.y(75)]; })()")  # fmt: skip
     classes = [node["props"].get("class") for node in _nodes(tree)]
     assert [classes.count(name) for name in ("fan", "mark", "unknown", "line", "band")] == [
@@ -310,7 +310,7 @@ def test_the_curve_shows_forecast_band_marks_and_gaps() -> None:
     points = [[float(n) for n in pair.split(",")] for pair in fan["props"]["points"].split()]
     assert points == [[pytest.approx(x, abs=0.1), pytest.approx(y, abs=0.1)] for x, y in
         ((scale[0], scale[4]), (scale[1], scale[3]), (scale[2], scale[3]))]  # fmt: skip
-    blind = value(f'modules["/curve.js"].curve({json.dumps(data)}, false)')
+    blind = value(f'modules["curve.js"].curve({json.dumps(data)}, false)')
     assert "fan" not in [node["props"].get("class") for node in _nodes(blind)]
 
 

@@ -33,10 +33,6 @@ from warmwatch.outputs.page.orders import MarkSet, Order, parse_mark, parse_orde
 from warmwatch.outputs.page.rights import Right, Rights
 from warmwatch.outputs.page.streams import Streams
 
-_OPENED = (
-    '<!doctype html><html lang="en"><meta charset="utf-8"><title>Opening</title>'
-    '<meta http-equiv="refresh" content="0; url=/"><a href="/">Open the page</a></html>'
-)
 _KEPT_PROOFS = 8
 _T = TypeVar("_T")
 
@@ -111,16 +107,19 @@ class Site:
         right = self.rights.by_key(request.path.removeprefix("/open/"))
         if right is None:
             return refusal()
-        # A page that goes on by itself, not a redirect: after a link in another site's page the
-        # browser would not send a SameSite=Strict cookie along a redirect.
-        response = answer(_OPENED, kind="text/html")
+        # The page itself, not a redirect: after a link in another site's page the browser would not
+        # send a SameSite=Strict cookie along. The page takes the key out of the address line.
+        response = self._answer("/", request)
         if browser_of(request, self.port) is None:
             _set_cookie(response, browser_name(self.port), new_browser())
         _set_cookie(response, cookie_name(self.port), self.rights.cookie(right))
         return response
 
     async def _file(self, request: web.BaseRequest, right: Right) -> web.Response:
-        file = self._files[request.path]
+        return self._answer(request.path, request)
+
+    def _answer(self, path: str, request: web.BaseRequest) -> web.Response:
+        file = self._files[path]
         if file.packed is None or "gzip" not in request.headers.get("Accept-Encoding", ""):
             return answer(file.content, kind=file.kind)
         response = answer(file.packed, kind=file.kind)

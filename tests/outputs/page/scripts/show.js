@@ -1,7 +1,8 @@
 // Lets the page show a state that is given, over a usual one; `model` changes what the page knows.
 async ({model: more, ...change}) => {
   const {render} = await import('/preact.js');
-  const {view, attributes} = await import('/view.js');
+  const {view} = await import('/view.js');
+  const {attributes} = await import('/shown.js');
   const {start} = await import('/model.js');
   const check = (name, state, mark = null, ask = '') => ({name, state, why: 'not told', mark, ask});
   const state = {word: 'IN THE BAND', act: 'The level may be checked now.', fit: true, figure: '85',

@@ -4,7 +4,8 @@ import {Awake} from "/awake.js";
 import {start, step} from "/model.js";
 import {render} from "/preact.js";
 import {Sound} from "/sound.js";
-import {announcement, attributes, title, view} from "/view.js";
+import {announcement, attributes, title} from "/shown.js";
+import {view} from "/view.js";
 
 let keys = {};             // those of the laptop, with what each marks
 const LIMIT_MS = 4000;
@@ -149,5 +150,7 @@ try {
 } catch {
   setInterval(tick, 250);
 }
+// The link's key leaves the address line; the cookie that it was exchanged for stays.
+history.replaceState(null, "", "/");
 draw();
 connect();

@@ -5,7 +5,7 @@ import {h} from "/preact.js";
 import {cutOff, mayRun} from "/model.js";
 import {bandOf, bandPad} from "/pad.js";
 import {digits, fields} from "/sheets.js";
-import {shownOf, strip} from "/view.js";
+import {shownOf, strip} from "/shown.js";
 
 export function visitPage(model, send) {
   const {visit} = model, cut = cutOff(model);
