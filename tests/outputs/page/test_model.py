@@ -90,6 +90,10 @@ def test_only_what_is_recorded_is_noted() -> None:
     assert not [text for text in page.texts() if text.startswith("noted")]
     page.state(0.2, marks={"drip": "00:05"}, last=MARK, log=[MARK])
     assert "noted 00:05" in page.texts()
+    page.happen("mark", name="drip")
+    page.state(0.2, marks={"drip": "00:06"}, last=MARK, log=[MARK])
+    page.happen("sent", name="drip", ok=True, text="")  # the answer comes after the state
+    assert "noted 00:06" in page.texts()
     page.happen("mark", name="plug-in")
     page.happen("sent", name="plug-in", ok=False, text="Too much at once")
     assert "NOT NOTED: again" in page.texts()

@@ -52,7 +52,8 @@ const ACTS = {
   "take-back": (m, _, now) => canTakeBack(m, now)
     ? marked(m, {name: "withdraw", note: ""})
     : [{...m, sheet: m.sheet === "list" ? null : "list"}, []],
-  sent: (m, {name, ok, text}) => [{...m, sending: {...m.sending, [name]: ok ? "sent" : "failed"},
+  // The watch may have noted a mark before the answer to it is here: then nothing is left to say.
+  sent: (m, {name, ok, text}) => ok && !m.sending[name] ? [m, []] : [{...m, sending: {...m.sending, [name]: ok ? "sent" : "failed"},
     told: ok ? "" : text || m.told}, []],
   open: (m, {sheet, pad}) => [{...m, sheet: m.sheet === sheet ? null : sheet, pad: pad ?? null,
     understood: null, told: ""}, []],
