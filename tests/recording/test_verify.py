@@ -56,6 +56,17 @@ def test_an_intact_recording_is_intact(tmp_path: Path) -> None:
     assert (report.events, report.outcome, report.exit_code) == ("same", "set-inside", 0)
 
 
+def test_a_renamed_recording_is_told_and_stays_intact(tmp_path: Path) -> None:
+    """Its sidecar, sealed by the first row, names it by its old name: other programs look there."""
+    path = record(tmp_path)
+    renamed = path.with_name("other.csv")
+    sidecar_path(path).rename(sidecar_path(renamed))
+    path.rename(renamed)
+    report = verify_recording(renamed)
+    assert (report.state, report.exit_code) == (SealState.INTACT, 0)
+    assert f"recorded as {path.name}" in report.reason
+
+
 def _change_byte(data: bytes, rng: random.Random) -> bytes:
     at = rng.randrange(len(data))
     return data[:at] + bytes([data[at] ^ rng.randrange(1, 256)]) + data[at + 1 :]

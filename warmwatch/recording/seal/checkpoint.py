@@ -8,9 +8,11 @@ off. The members without `signature`, written with sorted keys and no spaces, ar
 import base64
 import binascii
 import json
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Protocol
 
+from warmwatch.recording.seal.report import Report, SealState
 from warmwatch.recording.seal.signature import SignatureError, fingerprint, holds
 
 FORMAT = "warmwatch checkpoint 1"
@@ -84,3 +86,41 @@ def read_checkpoint(data: bytes) -> Checkpoint:
     if not same or not holds(key, sealed, found.message):
         raise SignatureError("the checkpoint does not hold: it or the key was changed")
     return found
+
+
+def held_against(
+    report: Report, data: bytes | None, promised: str, digests: Mapping[int, str]
+) -> Report:
+    """Return the report of a recording, held against what was signed while it was written.
+
+    `data` is the checkpoint, None without one; `promised` the key that the sidecar says makes them;
+    `digests` has the digest of the row that the checkpoint is about, by how many rows there were.
+    """
+    if report.state is SealState.CHANGED:
+        return report
+    if data is None:
+        if not promised or report.state not in (SealState.TORN, SealState.NEVER_CLOSED):
+            return report
+        missing = f"no checkpoint by key {promised} lies beside it: its end may be missing"
+        return replace(report, checkpoint=missing)
+    try:
+        point = read_checkpoint(data)
+    except SignatureError as error:
+        return replace(report, state=SealState.CHANGED, reason=str(error))
+    if reason := _contradiction(report, point, promised, digests):
+        return replace(report, state=SealState.CHANGED, reason=reason)
+    text = f"its first {point.rows} rows were signed on {point.time} by key {point.fingerprint}"
+    return replace(report, checkpoint=text)
+
+
+def _contradiction(
+    report: Report, point: Checkpoint, promised: str, digests: Mapping[int, str]
+) -> str:
+    if point.fingerprint != promised:
+        return f"the checkpoint beside it is by key {point.fingerprint}, which it does not name"
+    if point.rows > report.rows:
+        signed = f"{point.rows} rows were signed on {point.time}, and {report.rows} are left"
+        return f"its end was cut off: {signed}"
+    if digests.get(point.rows) != point.digest:
+        return f"its first {point.rows} rows are not those signed on {point.time}"
+    return ""

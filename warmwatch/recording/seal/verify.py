@@ -20,7 +20,7 @@ from warmwatch.recording.names import checkpoint_path, sidecar_path
 from warmwatch.recording.reader import MAX_LINE
 from warmwatch.recording.rows import Chain, utc_seconds
 from warmwatch.recording.schema import described_columns, schema_of
-from warmwatch.recording.seal.checkpoint import MAX_CHECKPOINT, read_checkpoint
+from warmwatch.recording.seal.checkpoint import MAX_CHECKPOINT, held_against, read_checkpoint
 from warmwatch.recording.seal.clock import Clock, signing_remarks
 from warmwatch.recording.seal.rederive import Broken, Replay
 from warmwatch.recording.seal.report import Report, SealState
@@ -78,7 +78,7 @@ def verify_parts(parts: Parts) -> Report:
         report = checker.run()
     except Broken as broken:
         report = checker.report(broken.state, broken.reason, broken.row)
-    report = _with_checkpoint(report, parts, checker)
+    report = held_against(report, parts.checkpoint, checker.promised, checker.digests)
     return _with_signature(report, parts, checker.sha256.hexdigest())
 
 
@@ -91,6 +91,7 @@ class _Checker:
         self._rows = 0
         self._closed: Mapping[str, str] | None = None
         self._replay: Replay | None = None
+        self._called = parts.name
         self.promised = ""
         """The key that the sidecar says makes checkpoints."""
         self.digests: dict[int, str] = {}
@@ -118,7 +119,12 @@ class _Checker:
         self._replay.end(self._closed)
         if not self._replay.worked_out:
             return self.report(SealState.OTHER_VERSION, self._replay.other_version, None)
-        return self.report(SealState.INTACT, "", None)
+        return self.report(SealState.INTACT, self._renamed(), None)
+
+    def _renamed(self) -> str:
+        if self._called == self._parts.name:
+            return ""
+        return f"it was recorded as {self._called}, the name that its sidecar still gives"
 
     def report(self, state: SealState, reason: str, row: int | None) -> Report:
         replay = self._replay
@@ -202,6 +208,7 @@ class _Checker:
         try:
             document = parse_sidecar(sidecar)
             self.promised = str(document.get("warmwatch:checkpoints", ""))
+            self._called = str(document.get("url", self._called))
             if described_columns(document) != schema.columns:
                 raise Broken("its sidecar describes other columns", 2)
             return Replay(document, schema)
@@ -214,35 +221,6 @@ class _Checker:
         self._closed = cells
         if cells["text"] != f"rows={self._rows - 1}":
             raise Broken("the closing row counts other rows than there are", number)
-
-
-def _with_checkpoint(report: Report, parts: Parts, checker: "_Checker") -> Report:
-    """Hold a recording against what the shop key signed while it was written."""
-    if report.state is SealState.CHANGED:
-        return report
-    if parts.checkpoint is None:
-        if not checker.promised or report.state not in (SealState.TORN, SealState.NEVER_CLOSED):
-            return report
-        missing = f"no checkpoint by key {checker.promised} lies beside it: its end may be missing"
-        return replace(report, checkpoint=missing)
-    try:
-        point = read_checkpoint(parts.checkpoint)
-    except SignatureError as error:
-        return replace(report, state=SealState.CHANGED, reason=str(error))
-    reason = ""
-    if point.fingerprint != checker.promised:
-        reason = f"the checkpoint beside it is by key {point.fingerprint}, which it does not name"
-    elif point.rows > report.rows:
-        reason = (
-            f"its end was cut off: {point.rows} rows were signed on {point.time}, and "
-            f"{report.rows} are left"
-        )
-    elif checker.digests[point.rows] != point.digest:
-        reason = f"its first {point.rows} rows are not those signed on {point.time}"
-    if reason:
-        return replace(report, state=SealState.CHANGED, reason=reason)
-    text = f"its first {point.rows} rows were signed on {point.time} by key {point.fingerprint}"
-    return replace(report, checkpoint=text)
 
 
 def _raw_remarks(replay: Replay | None) -> tuple[str, ...]:
