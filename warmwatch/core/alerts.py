@@ -116,9 +116,12 @@ class Alerts:
         return kind
 
     def _band_is_near(self, elapsed_s: float, fluid_c: float, forecast: Forecast) -> bool:
-        soon = self._soon.step(elapsed_s, _within(forecast, self._lead_s))
+        # A fluid that still warms does not cool into the band, whatever is thought of later.
+        comes = not forecast.falling or _approaches(forecast, still=True)
+        soon = self._soon.step(elapsed_s, comes and _within(forecast, self._lead_s))
         close = self._away_c(fluid_c, forecast) <= NEAR_C
-        return soon or (close and _approaches(forecast, still=True))
+        # A fluid that has just left the band at the top stands beside it without coming back.
+        return soon or (close and _approaches(forecast, still=not forecast.falling))
 
     def _band_is_far(self, fluid_c: float, forecast: Forecast) -> bool:
         close = self._away_c(fluid_c, forecast) <= 2 * NEAR_C
