@@ -13,14 +13,14 @@ from warmwatch.core.events import Event, EventKind
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.errors import UsageError
 from warmwatch.outputs.base import Summary
-from warmwatch.outputs.hook import Hook, HookWish, parse_hook
+from warmwatch.outputs.hook import Hook, HookOptions, parse_hook
 
 SAVE = "import sys; open(sys.argv[1], 'ab').write(sys.stdin.buffer.read())"
 ALL = frozenset(map(str, [*EventKind, *MarkName]))
 
 
-def wish(*code: str, names: frozenset[str] = ALL) -> HookWish:
-    return HookWish((sys.executable, "-c", *code), names)
+def wish(*code: str, names: frozenset[str] = ALL) -> HookOptions:
+    return HookOptions((sys.executable, "-c", *code), names)
 
 
 def run(hook: Hook, *entries: Event | Mark) -> None:
@@ -113,7 +113,7 @@ def test_it_never_holds_up_the_watch(told: list[str]) -> None:
 
 def test_a_program_that_has_gone_is_told(told: list[str]) -> None:
     """A program that cannot be started any more is a failure like any other."""
-    run(Hook(HookWish(("/nowhere/at-all",), ALL), told.append), Event(1.0, EventKind.BLIND))
+    run(Hook(HookOptions(("/nowhere/at-all",), ALL), told.append), Event(1.0, EventKind.BLIND))
     assert "cannot be run" in told[0]
 
 
@@ -127,7 +127,7 @@ def test_a_program_that_has_gone_is_told(told: list[str]) -> None:
         lambda: parse_hook(sys.executable, ""),
     ],
 )
-def test_a_wrong_hook_is_refused(ask: Callable[[], HookWish]) -> None:
+def test_a_wrong_hook_is_refused(ask: Callable[[], HookOptions]) -> None:
     """A hook that could never run is wrong usage, told before the watch begins."""
     with pytest.raises(UsageError, match="--hook"):
         ask()

@@ -23,8 +23,8 @@ from warmwatch.core.reason import Reason
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.links.base import Link
-from warmwatch.outputs.apart import Apart
 from warmwatch.outputs.base import AlarmChange, Entry, Output, StepChange, Summary
+from warmwatch.outputs.own_thread import OwnThread
 from warmwatch.recording.bounds import bounded
 from warmwatch.recording.writer import Recorder
 from warmwatch.words.forecast import Shown, steady
@@ -74,7 +74,7 @@ class Session:
         until: Until = Until(),
         marks: Callable[[], Iterable[Mark]] = tuple,
         panel: bool = False,
-        apart: Apart | None = None,
+        apart: OwnThread | None = None,
         ended_by: Callable[[], str] = str,
         parting: Callable[[], Iterable[Mark]] = tuple,
     ) -> None:

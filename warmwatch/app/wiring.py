@@ -1,4 +1,4 @@
-"""Puts a session together from what the command line wishes: recording, outputs, keyboard."""
+"""Puts a session together from what the command line options: recording, outputs, keyboard."""
 
 import sys
 import time
@@ -22,12 +22,12 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.core.watch import Watch
 from warmwatch.links import Address, Link
-from warmwatch.outputs.apart import Apart
 from warmwatch.outputs.base import Output, Summary
 from warmwatch.outputs.foreground import in_foreground
 from warmwatch.outputs.guard import Guarded
-from warmwatch.outputs.hook import Hook, HookWish
+from warmwatch.outputs.hook import Hook, HookOptions
 from warmwatch.outputs.jsonlines import JsonLines
+from warmwatch.outputs.own_thread import OwnThread
 from warmwatch.outputs.plain import PlainLines
 from warmwatch.outputs.screen.output import Screen, can_show
 from warmwatch.outputs.stream import Sink, own_stream
@@ -44,7 +44,7 @@ INTERRUPTED = 130
 
 
 @dataclass(frozen=True, slots=True)
-class PageWish:
+class PageOptions:
     """How the page is to be served.
 
     `marks` and `run` None leave it to the address: only on this machine. `run` is for a visit.
@@ -57,7 +57,7 @@ class PageWish:
 
 
 @dataclass(frozen=True, slots=True)
-class Wishes:
+class WatchOptions:
     """How a watch is to run; `folder` is None for no recording.
 
     `origins` says of the job's values where each was taken from, for the recording. `kept` is the
@@ -71,8 +71,8 @@ class Wishes:
     speak: bool = False
     plain: bool = False
     keys: Mapping[str, MarkName] = field(default_factory=lambda: KEYS)
-    page: PageWish | None = None
-    hooks: tuple[HookWish, ...] = ()
+    page: PageOptions | None = None
+    hooks: tuple[HookOptions, ...] = ()
     prior: Prior | None = None
     origins: Mapping[str, str] = field(default_factory=dict)
     visit: str = ""
@@ -80,15 +80,15 @@ class Wishes:
     signer: Signer | None = None
 
 
-def run_watch(link: Link, address: Address, job: Job, wishes: Wishes) -> int:
+def run_watch(link: Link, address: Address, job: Job, options: WatchOptions) -> int:
     """Run one watch and return the exit code."""
     page = (
         None
-        if wishes.page is None
-        else open_page(wishes.page, job.unit, speak=wishes.speak, keys=wishes.keys)
+        if options.page is None
+        else open_page(options.page, job.unit, speak=options.speak, keys=options.keys)
     )
     try:
-        return run_with(link, address, job, wishes, page)[0]
+        return run_with(link, address, job, options, page)[0]
     finally:
         if page is not None:
             page.stop()
@@ -98,7 +98,7 @@ def run_with(
     link: Link,
     address: Address,
     job: Job,
-    wishes: Wishes,
+    options: WatchOptions,
     page: "Page | None",
     ended_by: Callable[[], str] = str,
 ) -> tuple[int, Summary]:
@@ -110,33 +110,33 @@ def run_with(
         job = replace(job, poll_s=link.poll_s)
     shown: Output | None = None
     try:
-        recorder = _recorder(link, address, job, wishes)
-        if wishes.kept is not None and recorder is not None:
-            wishes.kept.begin(recorder.path)
+        recorder = _recorder(link, address, job, options)
+        if options.kept is not None and recorder is not None:
+            options.kept.begin(recorder.path)
         keyboard = (
-            Keyboard(wishes.keys) if in_foreground(sys.stdin) and address.rest != "-" else None
+            Keyboard(options.keys) if in_foreground(sys.stdin) and address.rest != "-" else None
         )
         out, errors = own_stream(sys.stdout), own_stream(sys.stderr)
-        _greet(job, address, recorder, page, wishes, keyboard, out, errors)
-        shown = _shown(wishes, job, keyboard, page, out, errors)
+        _greet(job, address, recorder, page, options, keyboard, out, errors)
+        shown = _shown(options, job, keyboard, page, out, errors)
         first, say = _guarded(shown, errors)
-        others = [Guarded(output, say) for output in _others(wishes, say, page)]
-        outputs: list[Guarded | Apart] = [first, *others]
-        if isinstance(shown, Screen) and wishes.sound:
+        others = [Guarded(output, say) for output in _others(options, say, page)]
+        outputs: list[Guarded | OwnThread] = [first, *others]
+        if isinstance(shown, Screen) and options.sound:
             shown.audible = lambda: audible(others)
         session = Session(
             link,
-            Watch(job, Forecaster(wishes.prior)),
+            Watch(job, Forecaster(options.prior)),
             outputs,
             address=shared_address(str(address)),
             recorder=recorder,
             keyboard=keyboard,
-            until=wishes.until,
+            until=options.until,
             marks=tuple if page is None else lambda: _page_marks(page, link),
             panel=page is not None,
-            apart=first if isinstance(first, Apart) else None,
+            apart=first if isinstance(first, OwnThread) else None,
             ended_by=ended_by,
-            parting=tuple if wishes.kept is None else wishes.kept.parting,
+            parting=tuple if options.kept is None else options.kept.parting,
         )
         held = [keyboard, shown if isinstance(shown, Screen) else None]
         real = not (link.replay or address.about_kind.invented)
@@ -155,7 +155,7 @@ def _page_marks(page: "Page", link: Link) -> list[Mark]:
     return [Mark(link.elapsed_s(), name, note, utc_s) for name, note in page.drain()]
 
 
-def exit_code(summary: Summary, outputs: Sequence[Guarded | Apart]) -> int:
+def exit_code(summary: Summary, outputs: Sequence[Guarded | OwnThread]) -> int:
     """Return 130 after Ctrl-C, 1 when the recording or the first output was lost, else 0."""
     if summary.stopped_by == "interrupt":
         return INTERRUPTED
@@ -185,7 +185,7 @@ def audible(outputs: Iterable[Guarded]) -> bool:
     return any(isinstance(output, Sound) and output.audible for output in working)
 
 
-def open_page(wish: PageWish, unit: str, *, speak: bool, keys: Mapping[str, MarkName]) -> "Page":
+def open_page(wish: PageOptions, unit: str, *, speak: bool, keys: Mapping[str, MarkName]) -> "Page":
     """Serve the page and return its output; UsageError when it cannot be served."""
     from warmwatch.outputs.page.output import Page
 
@@ -193,7 +193,7 @@ def open_page(wish: PageWish, unit: str, *, speak: bool, keys: Mapping[str, Mark
 
 
 def open_server(
-    wish: PageWish, *, visit: bool, speak: bool, keys: Mapping[str, MarkName]
+    wish: PageOptions, *, visit: bool, speak: bool, keys: Mapping[str, MarkName]
 ) -> "PageServer":
     """Serve the page and return its server; UsageError when it cannot be served.
 
@@ -218,34 +218,34 @@ def tell(text: str) -> None:
     click.echo(f"warmwatch: {text}", err=True)
 
 
-def _recorder(link: Link, address: Address, job: Job, wishes: Wishes) -> Recorder | None:
-    if wishes.folder is None:
+def _recorder(link: Link, address: Address, job: Job, options: WatchOptions) -> Recorder | None:
+    if options.folder is None:
         return None
     return create(
-        wishes.folder,
+        options.folder,
         job,
         str(address),
         link.describe(),
         time.time(),
-        wishes.prior,
-        visit=wishes.visit,
-        origins=wishes.origins,
-        signer=wishes.signer,
+        options.prior,
+        visit=options.visit,
+        origins=options.origins,
+        signer=options.signer,
         helper=True,
     )
 
 
 def _shown(
-    wishes: Wishes,
+    options: WatchOptions,
     job: Job,
     keyboard: Keyboard | None,
     page: "Page | None",
     out: Sink,
     errors: Sink,
 ) -> Output:
-    if wishes.as_json:
+    if options.as_json:
         return JsonLines(out, lambda text: say_first([f"warmwatch: {text}"], errors))
-    if wishes.plain or not can_show(sys.stdout):
+    if options.plain or not can_show(sys.stdout):
         return PlainLines(out, errors, job)
     return Screen(sys.stdout, job.unit, keys=_key_words(keyboard, page), panel=page)
 
@@ -254,7 +254,7 @@ def _key_words(keyboard: Keyboard | None, page: "Page | None") -> tuple[str, ...
     return () if keyboard is None else key_words(keyboard.keys, page=page is not None)
 
 
-def _guarded(shown: Output, errors: Sink) -> tuple[Guarded | Apart, Callable[[str], None]]:
+def _guarded(shown: Output, errors: Sink) -> tuple[Guarded | OwnThread, Callable[[str], None]]:
     """Return the first output so that it stops nobody, and how to tell something beside it."""
     if isinstance(shown, Screen):  # it draws on a thread of its own
         return Guarded(shown, shown.tell), shown.tell
@@ -262,15 +262,15 @@ def _guarded(shown: Output, errors: Sink) -> tuple[Guarded | Apart, Callable[[st
     def tell_apart(text: str) -> None:
         say_first([f"warmwatch: {text}"], errors)
 
-    apart = Apart(Guarded(shown, tell_apart))
+    apart = OwnThread(Guarded(shown, tell_apart))
     # A hook or a tone may fail when the lines have ended already.
     return apart, lambda text: tell_apart(text) if apart.ended else apart.say(text)
 
 
-def _others(wishes: Wishes, say: Callable[[str], None], page: "Page | None") -> list[Output]:
-    sound = [open_sound(speak=wishes.speak, say=say)] if wishes.sound else []
+def _others(options: WatchOptions, say: Callable[[str], None], page: "Page | None") -> list[Output]:
+    sound = [open_sound(speak=options.speak, say=say)] if options.sound else []
     served = [] if page is None else [page]
-    return [*sound, *served, *(Hook(wish, say) for wish in wishes.hooks)]
+    return [*sound, *served, *(Hook(wish, say) for wish in options.hooks)]
 
 
 def _greet(
@@ -278,15 +278,15 @@ def _greet(
     address: Address,
     recorder: Recorder | None,
     page: "Page | None",
-    wishes: Wishes,
+    options: WatchOptions,
     keyboard: Keyboard | None,
     out: Sink,
     errors: Sink,
 ) -> None:
     """Say what begins; with JSON on stdout only the page's link is said, on stderr."""
     if page is not None:
-        with_code = wishes.as_json or wishes.plain
-        lines = page_greeting(page, err=wishes.as_json, with_code=with_code)
-        say_first(lines, errors if wishes.as_json else out)
-    if not wishes.as_json:
+        with_code = options.as_json or options.plain
+        lines = page_greeting(page, err=options.as_json, with_code=with_code)
+        say_first(lines, errors if options.as_json else out)
+    if not options.as_json:
         say_first(greeting(job, address, recorder, keys=_key_words(keyboard, None)), out)

@@ -9,7 +9,7 @@ from warmwatch.app.guide import terminal
 from warmwatch.app.guide.asking import Say, drive
 from warmwatch.app.guide.guide import guide
 from warmwatch.app.guide.here import Here
-from warmwatch.app.wiring import PageWish
+from warmwatch.app.wiring import PageOptions
 from warmwatch.book.book import read_book
 from warmwatch.commands.link import CAUTION
 from warmwatch.errors import LinkError, UsageError
@@ -47,22 +47,22 @@ def command(
     The answers go into the shop's book: the next time two of them are enough. With --page they are
     given on the phone, and the page stays for the next vehicle.
     """
-    wish = PageWish(page_host, page_port, page_marks, page_run)
+    wish = PageOptions(page_host, page_port, page_marks, page_run)
     if page:
         return visits(wish, record, sound=not quiet, plain=plain)
-    if wish != PageWish() or record is not None or quiet or plain:
+    if wish != PageOptions() or record is not None or quiet or plain:
         raise UsageError("These options of start need --page.")
     return start()
 
 
-def visits(wish: PageWish, record: Path | None, *, sound: bool, plain: bool) -> int:
+def visits(wish: PageOptions, record: Path | None, *, sound: bool, plain: bool) -> int:
     """Serve visits on the phone, with what the shop's book says of pages and recordings."""
     from warmwatch.app.known import RECORDINGS
     from warmwatch.app.visit.serve import VisitWish, serve_visit
 
     shop = read_book().shop
     host, port, marks = (shop.values.get(f"page_{key}") for key in ("host", "port", "marks"))
-    wish = PageWish(
+    wish = PageOptions(
         wish.host or (str(host) if host else None),
         wish.port or (int(port) if port else None),
         wish.marks if wish.marks is not None or marks is None else bool(marks),

@@ -15,7 +15,7 @@ from warmwatch.app.keyboard.terminal import parse_keys
 from warmwatch.app.known import Known, look_up
 from warmwatch.app.same_visit import join_visit, proposal
 from warmwatch.app.session import Until
-from warmwatch.app.wiring import PageWish, Wishes, run_watch, tell
+from warmwatch.app.wiring import PageOptions, WatchOptions, run_watch, tell
 from warmwatch.commands.cautions import Acknowledged, acknowledge_loading
 from warmwatch.commands.extended import agreed
 from warmwatch.commands.key import checkpoint_key
@@ -122,7 +122,7 @@ def command(
     pacing = parse_pace(pace)
     folder = None if no_record else record or known.recordings
     heard = not quiet and (live or pace not in (None, "max"))
-    served = page_wish(known, page, PageWish(page_host, page_port, page_marks))
+    served = page_options(known, page, PageOptions(page_host, page_port, page_marks))
     if hook_on is not None and not commands:
         raise UsageError("--hook-on needs --hook.")
     own_keys, run = parse_keys(keys), hooks(commands, hook_on)
@@ -133,13 +133,15 @@ def command(
     given = {**labels, **numbers, "vehicle": vehicle, "check": check}
     given["link"] = link if link == known.link else None
     where = origins(book={"link": "", **known.job}, job_file=file.content, option=given)
-    wishes = Wishes(folder, ends, as_json, heard, speak, plain, own_keys, served, run, prior, where)
-    wishes = replace(wishes, visit=visit_of(visit, folder, job.vehicle, live=live))
+    options = WatchOptions(
+        folder, ends, as_json, heard, speak, plain, own_keys, served, run, prior, where
+    )
+    options = replace(options, visit=visit_of(visit, folder, job.vehicle, live=live))
     opened: Link = KeptLink(address, pacing) if keep_bus else open_link(address, pace=pacing)
-    wishes = replace(wishes, kept=opened if isinstance(opened, KeptLink) else None)
+    options = replace(options, kept=opened if isinstance(opened, KeptLink) else None)
     if folder is not None and live:
-        wishes = replace(wishes, signer=checkpoint_key())
-    return run_watch(Acknowledged(opened, note) if note else opened, address, job, wishes)
+        options = replace(options, signer=checkpoint_key())
+    return run_watch(Acknowledged(opened, note) if note else opened, address, job, options)
 
 
 def visit_of(wanted: str | None, folder: Path | None, vehicle: str, *, live: bool) -> str:
@@ -149,19 +151,19 @@ def visit_of(wanted: str | None, folder: Path | None, vehicle: str, *, live: boo
     return join_visit(wanted, folder, vehicle, time.time())
 
 
-def page_wish(known: Known, page: bool | None, given: PageWish) -> PageWish | None:
+def page_options(known: Known, page: bool | None, given: PageOptions) -> PageOptions | None:
     """Return how the page is to be served, None for not at all; options win over the shop's.
 
     The shop's wish for the page holds for vehicles of the book; its address for every page.
     """
     shop = known.shop.values
     wanted = page or (page is None and bool(known.label) and shop.get("page") is True)
-    if not wanted and given != PageWish():
+    if not wanted and given != PageOptions():
         raise UsageError("--page-host, --page-port and --page-marks need --page.")
     if not wanted:
         return None
     host, port, marks = shop.get("page_host"), shop.get("page_port"), shop.get("page_marks")
-    return PageWish(
+    return PageOptions(
         given.host or (str(host) if host else None),
         given.port or (int(port) if port else None),
         given.marks if given.marks is not None or marks is None else bool(marks),

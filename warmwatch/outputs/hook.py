@@ -34,14 +34,14 @@ TOLD_MOST = 5
 
 
 @dataclass(frozen=True, slots=True)
-class HookWish:
+class HookOptions:
     """What to run (program and arguments), and on which events and marks."""
 
     argv: tuple[str, ...]
     names: frozenset[str]
 
 
-def parse_hook(command: str, chosen: str | None) -> HookWish:
+def parse_hook(command: str, chosen: str | None) -> HookOptions:
     """Return what `--hook` and `--hook-on` ask for; UsageError when it cannot be done.
 
     >>> sorted(parse_hook("echo hello", "entered,plug-out").names)
@@ -58,7 +58,7 @@ def parse_hook(command: str, chosen: str | None) -> HookWish:
             f"--hook {command}: there is no program {argv[0] if argv else ''!r}; "
             "name one that can be run, with its path where it is not on PATH."
         )
-    return HookWish(tuple(argv), _names(chosen))
+    return HookOptions(tuple(argv), _names(chosen))
 
 
 def _names(chosen: str | None) -> frozenset[str]:
@@ -79,7 +79,7 @@ class Hook:
     """An output that runs commands; `say` gets a sentence when one fails."""
 
     def __init__(
-        self, wish: HookWish, say: Callable[[str], None], *, limit_s: float = LIMIT_S
+        self, wish: HookOptions, say: Callable[[str], None], *, limit_s: float = LIMIT_S
     ) -> None:
         self._wish = wish
         self._say = say
@@ -179,6 +179,6 @@ def _end(child: "subprocess.Popen[bytes]") -> None:
                 stream.close()
 
 
-def hooks(commands: Iterable[str], chosen: str | None) -> tuple[HookWish, ...]:
+def hooks(commands: Iterable[str], chosen: str | None) -> tuple[HookOptions, ...]:
     """Return the wishes of several `--hook` options with one `--hook-on`."""
     return tuple(parse_hook(command, chosen) for command in commands)

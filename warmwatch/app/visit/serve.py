@@ -16,7 +16,7 @@ from warmwatch.app.keyboard.terminal import KEYS
 from warmwatch.app.session import Until
 from warmwatch.app.visit.desk import Desk, Stage
 from warmwatch.app.visit.papers import Papers
-from warmwatch.app.wiring import INTERRUPTED, PageWish, Wishes, open_server, run_with
+from warmwatch.app.wiring import INTERRUPTED, PageOptions, WatchOptions, open_server, run_with
 from warmwatch.core.forecast.prior import Prior
 from warmwatch.core.job import Job
 from warmwatch.core.reading import MarkName
@@ -39,7 +39,7 @@ ENDING = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 class VisitWish:
     """How visits are to be served; `pace` is for links that were recorded."""
 
-    page: PageWish
+    page: PageOptions
     folder: Path
     paper: str = "a4"
     sound: bool = True
@@ -107,7 +107,7 @@ class _Serving:
                 self._server.site.marks.put_nowait(MarkSet(MarkName.NOTE, UNDERSTOOD))
             desk.go(Stage.WATCH)
             self._tell()
-            wishes = Wishes(
+            options = WatchOptions(
                 self._wish.folder,
                 Until(),
                 sound=self._wish.sound,
@@ -117,7 +117,7 @@ class _Serving:
                 origins=desk.origins(),
                 visit=desk.visit,
             )
-            _, summary = run_with(link, address, job, wishes, page, self._ended_by)
+            _, summary = run_with(link, address, job, options, page, self._ended_by)
         except (WarmwatchError, OSError) as error:
             desk.go(Stage.PREPARE, str(error))
             self._tell()

@@ -26,7 +26,7 @@ UNREAD = (
 )
 
 
-class Apart:
+class OwnThread:
     """Passes everything on to a guarded output, on a thread that the first entry starts."""
 
     def __init__(self, output: Guarded) -> None:

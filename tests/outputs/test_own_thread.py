@@ -15,10 +15,10 @@ from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.reason import Reason
 from warmwatch.outputs import apart
-from warmwatch.outputs.apart import FULL, MOST, UNREAD, Apart
 from warmwatch.outputs.base import Entry, Missed, Output, Summary
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.jsonlines import JsonLines, entry_object
+from warmwatch.outputs.own_thread import FULL, MOST, UNREAD, OwnThread
 from warmwatch.outputs.plain import PlainLines
 from warmwatch.words.status import ahead_texts, status_line
 from warmwatch.words.view import View
@@ -43,8 +43,8 @@ class Paused:
         self.closed = True
 
 
-def apart_from(output: Output) -> Apart:
-    return Apart(Guarded(output, lambda text: None))
+def apart_from(output: Output) -> OwnThread:
+    return OwnThread(Guarded(output, lambda text: None))
 
 
 def reading(number: int) -> Reading:
