@@ -40,13 +40,25 @@ def recording(folder: Path) -> Path:
     return path
 
 
+def wait_for_readings(folder: Path) -> None:
+    """Return when the watch has begun to record, however slow the machine is."""
+    deadline = time.monotonic() + 60.0
+    while time.monotonic() < deadline:
+        with contextlib.suppress(ValueError):
+            if b",reading," in recording(folder).read_bytes():
+                return
+        time.sleep(0.1)
+    raise AssertionError("no reading was recorded")
+
+
 def test_a_replay_waits_for_its_reader_and_loses_nothing(long: Path) -> None:
     """Read only after a pause, every line is there."""
     process = replayed(long, "--json")
     assert process.stdout is not None
-    time.sleep(2.0)
+    wait_for_readings(long.parent)
+    time.sleep(1.0)
     assert process.poll() is None
-    out, _ = process.communicate(timeout=30)
+    out, _ = process.communicate(timeout=100)
     assert process.returncode == 0
     assert out.count(b'"kind": "reading"') == ROWS
     assert b'"missed"' not in out
@@ -56,9 +68,9 @@ def test_a_replay_waits_for_its_reader_and_loses_nothing(long: Path) -> None:
 def test_ctrl_c_ends_a_watch_that_nobody_reads(long: Path) -> None:
     """The reader holds the pipe open and never reads: the recording is closed, exit 130."""
     process = replayed(long, "--json")
-    time.sleep(2.0)
+    wait_for_readings(long.parent)
     process.send_signal(signal.SIGINT)
-    assert process.wait(timeout=10) == 130
+    assert process.wait(timeout=60) == 130
     assert process.stdout is not None
     process.stdout.close()
     assert package.read_recording(recording(long.parent)).attrs["closed"]
@@ -76,7 +88,7 @@ def test_a_vehicle_does_not_wait_for_a_reader(tmp_path: Path, form: str) -> None
         # Marks make plain lines long enough to fill a pipe, too.
         process.stdin.write(b"mark=drip\n%d\n" % (50 + number % 2))
     process.stdin.flush()
-    deadline = time.monotonic() + 40.0
+    deadline = time.monotonic() + 100.0
     found = 0
     while found < 10_000 and time.monotonic() < deadline:
         time.sleep(0.5)
@@ -84,7 +96,7 @@ def test_a_vehicle_does_not_wait_for_a_reader(tmp_path: Path, form: str) -> None
             found = recording(tmp_path).read_bytes().count(b",reading,")
     assert found == 10_000
     process.send_signal(signal.SIGINT)
-    assert process.wait(timeout=15) == 130
+    assert process.wait(timeout=60) == 130
     for stream in (process.stdin, process.stdout, process.stderr):
         assert stream is not None
         stream.close()

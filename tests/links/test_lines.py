@@ -257,7 +257,8 @@ def test_standard_input_of_a_real_process() -> None:
         "link = open_link(parse_address('lines:-?poll=0.1'))\n"
         "print(link.poll_s)\n"
         "for item in link.items():\n"
-        "    if item is not None: print(type(item).__name__, round(item.elapsed_s, 1))\n"
+        "    if item is not None:\n"
+        "        print(type(item).__name__, round(item.elapsed_s, 1), flush=True)\n"
     )
     process = subprocess.Popen(
         [sys.executable, "-c", code],
@@ -267,10 +268,12 @@ def test_standard_input_of_a_real_process() -> None:
     assert process.stdin is not None
     process.stdin.write("40.0\n")
     process.stdin.flush()
+    assert process.stdout is not None
+    first = process.stdout.readline() + process.stdout.readline()
     time.sleep(0.5)
-    out, _ = process.communicate("mark=drip\n41.0", timeout=20)
+    out, _ = process.communicate("mark=drip\n41.0", timeout=60)
     assert process.returncode == 0
-    kinds = [line.split() for line in out.splitlines()]
+    kinds = [line.split() for line in (first + out).splitlines()]
     assert [kind[0] for kind in kinds] == ["0.1", "Reading", "Mark", "Reading"]
     assert float(kinds[2][1]) - float(kinds[1][1]) >= 0.3
 

@@ -19,11 +19,12 @@ from warmwatch.recording.seal.verify import verify_bytes, verify_recording
 MAX_PDF = 128 << 20
 
 
-def verify_file(path: Path) -> Report:
+def verify_file(path: str | Path) -> Report:
     """Verify a recording or a proof, told apart by how the file begins.
 
     InputError or RecordingError when it cannot be read at all.
     """
+    path = Path(path)
     try:
         with path.open("rb") as file:
             is_pdf = file.read(5) == b"%PDF-"
