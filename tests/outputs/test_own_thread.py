@@ -14,7 +14,7 @@ from warmwatch.core.job import Job
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.reason import Reason
-from warmwatch.outputs import apart
+from warmwatch.outputs import own_thread
 from warmwatch.outputs.base import Entry, Missed, Output, Summary
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.jsonlines import JsonLines, entry_object
@@ -84,7 +84,7 @@ def test_the_end_does_not_wait_for_a_reader_that_never_comes(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Asked to end, an output that is not read is left behind, and counts as failed."""
-    monkeypatch.setattr(apart, "LAST_S", 0.05)
+    monkeypatch.setattr(own_thread, "LAST_S", 0.05)
     output = Paused()
     lines = apart_from(output)
     lines.take(reading(0))
