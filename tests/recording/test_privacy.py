@@ -17,7 +17,7 @@ from warmwatch.recording.privacy import shared_address
 from warmwatch.recording.writer import create
 
 SECRETS = (
-    "mechanic-home", "Customer Miller", "192.168.178.20", "fe80::1", "workshop.local", "35000",
+    "mechanic-home", "Customer Miller", "192.168.178.20", "fe80::1", "workshop.local", "47110",
     "A50285BI", "secret-folder", "aa:bb:cc:dd:ee:ff", "hunter2",
 )  # fmt: skip
 ADDRESSES = (
@@ -28,12 +28,12 @@ ADDRESSES = (
     "serial:/dev/ttyUSB0?baud=38400&usb=A50285BI&signals=secret-folder/my.toml",
     "serial:/dev/serial/by-id/usb-Invented_Adapter_A50285BI-if00-port0",
     "serial:/dev/cu.usbserial-A50285BI",
-    "serial:socket://192.168.178.20:35000",
-    "serial:socket://workshop.local:35000?password=hunter2",
+    "serial:socket://192.168.178.20:47110",
+    "serial:socket://workshop.local:47110?password=hunter2",
     "serial:aa:bb:cc:dd:ee:ff",
-    "lines:socket://[fe80::1]:35000",
+    "lines:socket://[fe80::1]:47110",
     "can:can0?interface=socketcan&bitrate=500000&signals=/home/mechanic-home/my.toml",
-    "can:192.168.178.20:35000?interface=invented&host=192.168.178.20",
+    "can:192.168.178.20:47110?interface=invented&host=192.168.178.20",
     "broadcast:can1?database=/home/mechanic-home/secret-folder/invented.dbc&fluid_c=M.S",
     "doip:192.168.178.20?target=7",
     "doip:fe80::1",

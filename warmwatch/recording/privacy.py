@@ -23,7 +23,7 @@ def shared_address(address: str) -> str:
     'csv:drive.csv?unit=F'
     >>> shared_address("serial:/dev/ttyUSB0?baud=38400&signals=C:\\Users\\me\\my.toml")
     'serial:ttyUSB0?baud=38400&signals=my.toml'
-    >>> shared_address("serial:socket://192.168.1.20:35000?usb=A12345")
+    >>> shared_address("serial:socket://192.168.1.20:47110?usb=A12345")
     'serial:socket://'
     """
     kind, _, rest = address.partition(":")
