@@ -25,7 +25,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminal
 @pytest.fixture(autouse=True)
 def short_trials(monkeypatch: pytest.MonkeyPatch) -> None:
     """A little polling shows as much here as five do on a vehicle."""
-    monkeypatch.setattr(asking, "TRY_POLLS_S", 0.8)
+    monkeypatch.setattr(asking, "TRY_POLLS_S", 1.5)
 
 
 def names_and_states(out: str) -> list[tuple[str, str]]:

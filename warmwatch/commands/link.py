@@ -86,7 +86,7 @@ def command(
     where = parse_address(address)
     if find is None:
         where = agreed(where)
-        return show_steps(where, try_link(where, unit=unit), as_json)
+        return show_steps(where, try_link(where, unit=unit), as_json, unit)
     from warmwatch.commands.find_temperature import Plan, find_temperature
 
     plan = Plan.of(find, unit_address, minutes, rate, air, int(service, 16))
@@ -97,13 +97,13 @@ def command(
     return find_temperature(where, plan, out=out, as_json=as_json, ask_first=not yes)
 
 
-def show_steps(address: Address, steps: Iterable[Step], as_json: bool) -> int:
+def show_steps(address: Address, steps: Iterable[Step], as_json: bool, unit: str = "C") -> int:
     """Print steps as they come, or one object at the end; return the exit code."""
     taken = []
     for step in steps:
         taken.append(step)
         if not as_json:
-            click.echo(step_line(step))
+            click.echo(step_line(step, unit))
     failed = any(step.state is StepState.FAILED for step in taken)
     state = StepState.FAILED if failed else StepState.OK
     if as_json:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from warmwatch.core.reason import Reason
 from warmwatch.core.units import QUANTITIES, to_c
 
 SERVICE_CURRENT_DATA = 0x01
@@ -48,7 +49,10 @@ class Signal:
 
 @dataclass(frozen=True, slots=True)
 class Decoded:
-    """A value, a reason to doubt it, or a reason why there is none (`value` is None)."""
+    """A value, a reason to doubt it, or a reason why there is none (`value` is None).
+
+    `doubt` is a Reason's text, empty where there is none.
+    """
 
     value: float | None
     doubt: str = ""
@@ -58,14 +62,24 @@ def decode(signal: Signal, record: bytes) -> Decoded:
     """Return what `record` says of `signal`; temperatures come in degC."""
     expected = signal.record_length
     if expected is not None and len(record) != expected:
-        return Decoded(None, f"the record has {len(record)} bytes instead of {expected}")
+        return Decoded(None, _size("record-length", len(record), expected))
     end = signal.first_byte + signal.length
     if len(record) < end:
-        return Decoded(None, f"the record has {len(record)} bytes, {end} are needed")
+        return Decoded(None, _size("record-short", len(record), end))
     number = int.from_bytes(record[signal.first_byte : end], "big", signed=signal.signed)
     # Rounding takes out what binary fractions add: 255 * (100 / 255) must not exceed 100.
     value = round(to_c(number * signal.scale + signal.offset, signal.unit), 9)
     if signal.low <= value <= signal.high:
         return Decoded(value)
-    shown = QUANTITIES[signal.name].unit if signal.name in QUANTITIES else signal.unit
-    return Decoded(value, f"{value:g} {shown} is outside {signal.low:g} to {signal.high:g}")
+    return Decoded(value, _out_of_range(signal, value))
+
+
+def _size(code: str, found: int, needed: int) -> str:
+    return str(Reason(code, {"bytes": found, "needed": needed}))
+
+
+def _out_of_range(signal: Signal, value: float) -> str:
+    known = QUANTITIES.get(signal.name)
+    ending = "_c" if known is not None and known.unit == "degC" else ""
+    figures = {"value": value, "low": signal.low, "high": signal.high}
+    return str(Reason("out-of-range", {name + ending: each for name, each in figures.items()}))

@@ -9,6 +9,7 @@ from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import replace
 
 from warmwatch.core.notice import Notice
+from warmwatch.core.reason import Reason
 from warmwatch.links.asking.conduct import Conducts
 from warmwatch.links.asking.question import Question
 from warmwatch.links.asking.request import Outcome, Request
@@ -24,6 +25,7 @@ SLOW_EVERY = 5
 BUSY_REPEATS = 3
 BUSY_DELAY_S = 0.1
 SPEED = "speed_kmh"
+BROKEN = str(Reason("broken-answer"))
 
 NO_FLUID = (
     "This link has no transmission fluid temperature: no standard identifier gives it. Name the "
@@ -221,8 +223,8 @@ class Plan:
                 continue
             try:
                 records = split_records(payload, group[0].service, width, lengths)
-            except ValueError as error:
-                self._broken(group, unit, payload, str(error))
+            except ValueError:
+                self._broken(group, unit, payload)
                 continue
             for identifier, record in records.items():
                 question = open_.pop(identifier, None)
@@ -251,11 +253,11 @@ class Plan:
         if question.is_fluid:
             self._raw.append(f"{unit.label} {payload.hex().upper()}")
 
-    def _broken(self, group: Sequence[Question], unit: Unit, payload: bytes, why: str) -> None:
+    def _broken(self, group: Sequence[Question], unit: Unit, payload: bytes) -> None:
         if len(group) > 1:
             return  # the sizes may be wrong for the group only; each is asked alone next
         for signal in group[0].signals:
-            self._doubts[signal.name] = f"broken answer: {why}"
+            self._doubts[signal.name] = BROKEN
         self._keep_raw(group[0], unit, payload)
 
 

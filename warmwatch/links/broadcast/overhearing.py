@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, replace
 
+from warmwatch.links.asking.plan import BROKEN
 from warmwatch.links.asking.units import FIXED, NORMAL, Addressing, Unit, is_wide
 from warmwatch.links.broadcast.ear import BEST, Said, Sender
 from warmwatch.signals import Decoded, Signal, decode, obd, standard_table, uds
@@ -87,9 +88,9 @@ class OverhearingEar:
             return {}, ""
         try:
             return split_records(exchanged.answer, service, WIDTHS[service], lengths), ""
-        except ValueError as error:
+        except ValueError:
             if len(asked) == 1:
-                return {asked[0]: b""}, f"broken answer: {error}"
+                return {asked[0]: b""}, BROKEN
             return {}, ""
 
     def _refused(self, exchanged: Exchanged, label: str, words: str) -> None:
