@@ -79,6 +79,17 @@ def test_a_falling_fluid_has_no_level_below_it_on_the_way_up() -> None:
             assert forecaster.to_edge(now, 80.0, "low").level_c is None
 
 
+def test_just_below_the_band_a_falling_fluid_does_not_reach_it() -> None:
+    """A fluid that has just fallen out at the bottom is not promised to be back at once."""
+    forecaster, path = Forecaster(), newton(90.0, 20.0, 3600.0)
+    for now in follow(path, range(5600), Phase.OFF, forecaster):
+        if whole(path(now)) == 34.0:
+            break
+    below = range(int(now) + 1, int(now) + 30)
+    for now in follow(path, below, Phase.OFF, forecaster):
+        assert forecaster.to_edge(now, 35.0, "low").chance < 0.1
+
+
 def test_inside_the_band_the_bottom_comes_next_while_it_cools() -> None:
     """`falls` follows the fluid: the bottom with the engine off, the top in a warm-up."""
     cooling, warming = Forecaster(), Forecaster()

@@ -89,7 +89,7 @@ class Alerts:
             if soon and edge == forecast.edge:
                 return self._once(kind, True)
         close = self._away_c(fluid_c, forecast) <= NEAR_C and _approaches(forecast)
-        return self._once(kind, close)
+        return self._once(kind, close and not _surely_far(forecast, self._top_lead_s))
 
     def _levelling(self, elapsed_s: float, forecast: Forecast) -> EventKind | None:
         # A low chance alone may only mean "far"; a level says that the way really ends there.
@@ -120,6 +120,7 @@ class Alerts:
         comes = not forecast.falling or _approaches(forecast, still=True)
         soon = self._soon.step(elapsed_s, comes and _within(forecast, self._lead_s))
         close = self._away_c(fluid_c, forecast) <= NEAR_C
+        close = close and not _surely_far(forecast, self._lead_s)
         # A fluid that has just left the band at the top stands beside it without coming back.
         return soon or (close and _approaches(forecast, still=not forecast.falling))
 
@@ -137,6 +138,11 @@ def _approaches(forecast: Forecast, *, still: bool = False) -> bool:
 def _within(forecast: Forecast, lead_s: float) -> bool:
     likely = forecast.chance >= LIKELY_CHANCE
     return likely and forecast.q50_s is not None and forecast.q50_s <= lead_s
+
+
+def _surely_far(forecast: Forecast, lead_s: float) -> bool:
+    """Whether the edge is minutes away though only a degree: cooling can be so slow."""
+    return forecast.q10_s is not None and forecast.q10_s > lead_s
 
 
 def why(kind: EventKind, forecast: Forecast, target_c: float) -> tuple[Reason, ...]:

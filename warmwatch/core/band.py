@@ -153,9 +153,14 @@ class WindowTracker:
         self._forget_candidate()
         return ended
 
-    def _zone(self, fluid_c: float) -> Place:
+    @property
+    def entry_c(self) -> tuple[float, float]:
+        """The levels between which a fluid outside counts as inside: the band less the deadband."""
         low_c = self.band.low_c + (self._deadband_c if self._left_low else 0.0)
-        high_c = self.band.high_c - (self._deadband_c if self._left_high else 0.0)
+        return low_c, self.band.high_c - (self._deadband_c if self._left_high else 0.0)
+
+    def _zone(self, fluid_c: float) -> Place:
+        low_c, high_c = self.entry_c
         if self.place is Place.INSIDE:
             low_c, high_c = self.band.low_c, self.band.high_c
         if fluid_c < low_c:

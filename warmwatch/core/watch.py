@@ -323,9 +323,9 @@ class Watch:
         """Return the edge that comes next: its level, which it is, and what happens there."""
         band = self.job.band
         if place is Place.ABOVE:
-            return band.high_c, "high", "enter"
+            return self._tracker.entry_c[1], "high", "enter"
         if place is not Place.INSIDE:
-            return band.low_c, "low", "enter"
+            return self._tracker.entry_c[0], "low", "enter"
         if forecaster.falls():
             return band.low_c, "low", "leave"
         return band.high_c, "high", "leave"

@@ -24,6 +24,7 @@ _EDGE_SHARE, _EDGE_C = 0.12, 0.02  # of a step, and degC: how sharp the moment o
 _FINE_SHARE, _FINE_C = 0.5, 0.04  # of the noise
 _WITHIN_S, _WITHIN_SHARE = 5.0, 0.25  # so often is it checked that the members are within the step
 _COOLANT_C, _AIR_C = 0.7, 2.0
+_MARGIN_SHARE = 0.03
 _LONG_GAP_S = 60.0
 _FELL_C = 2.0
 
@@ -79,7 +80,10 @@ class Follower:
         track = self.track
         if track.value is None or track.fine:
             return self.ensemble.ahead(doing, -60.0, 250.0)
-        return self.ensemble.ahead(doing, track.value, track.value + track.quantum_c)
+        # Not on an edge of the step itself: who stands there would count as past it.
+        margin_c = _MARGIN_SHARE * track.quantum_c
+        low_c, high_c = track.value + margin_c, track.value + track.quantum_c - margin_c
+        return self.ensemble.ahead(doing, low_c, high_c)
 
     def _take(self, now_s: float, beside: Beside) -> None:
         context = self.context
