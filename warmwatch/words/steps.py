@@ -21,7 +21,11 @@ def step_act(step: Step, job: Job) -> str:
     return phrase(f"step.{step}", **_values(job))
 
 
+def step_waits(step: Step, job: Job) -> str:
+    """Return what the tool waits for."""
+    return phrase(f"waits.{step}", **_values(job))
+
+
 def step_text(step: Step, job: Job) -> str:
     """Return what to do now, with its caution, and what is waited for."""
-    waits = phrase(f"waits.{step}", **_values(job))
-    return phrase("status.step", act=step_act(step, job), waits=waits)
+    return phrase("status.step", act=step_act(step, job), waits=step_waits(step, job))

@@ -18,6 +18,7 @@ from warmwatch.words.catalogue import phrase
 from warmwatch.words.events import clock
 from warmwatch.words.forecast import outlook_text
 from warmwatch.words.reasons import condition_detail, condition_name
+from warmwatch.words.steps import step_act, step_waits
 from warmwatch.words.view import View
 
 HAPPENED = 12
@@ -55,7 +56,7 @@ def state_message(shown: Shown, now_s: float, stalled_s: float) -> dict[str, obj
         "recording": _recording(shown.view),
         **log_message(shown.log),
         "checks": check_list(shown.view),
-        "step": None,
+        "step": None if stuck else step_line(shown.view),
         "outlook": [] if stuck else outlook_lines(shown.view),
         "clash": shown.clash,
         "cues": shown.cues,
@@ -140,6 +141,12 @@ def curve_message(
         "marks": marks,
         "fan": _fan(view),
     }
+
+
+def step_line(view: View) -> dict[str, str]:
+    """Return the step of the visit: what to do now, with its caution, and what is waited for."""
+    step, job = view.snapshot.step, view.job
+    return {"now": step_act(step, job), "waits": step_waits(step, job)}
 
 
 def outlook_lines(view: View) -> list[str]:

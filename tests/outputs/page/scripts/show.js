@@ -14,7 +14,8 @@ async ({model: more, ...change}) => {
     last: {key: '1', name: 'plug-out', note: '', clock: '08:25', withdrawn: false},
     checks: [check('engine idling', 'met'), check('selector cycled', 'not known', 'selector-cycled', 'Cycled'),
       check('vehicle level', 'not met', 'vehicle-level', 'Measure')],
-    outlook: [], step: null, clash: '', cues: [], repeats: [], ...change};
+    outlook: ['idling 14 min', 'engine off: not'],
+    step: {now: 'Open the check plug. Hot fluid burns: gloves, and nobody below it.', waits: 'Waits for the plug.'}, clash: '', cues: [], repeats: [], ...change};
   const model = {...start({steady: performance.now(), wall: Date.now()}), right: 'mark', state,
     light: document.documentElement.dataset.light, caution: 'Hot fluid burns.', ...more};
   render(view(model, () => {}), document.getElementById('page'));

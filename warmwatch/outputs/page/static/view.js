@@ -55,13 +55,14 @@ function now(shown) {
 function ahead(shown) {
   return h("section", {id: "ahead", "aria-label": "Time ahead"},
     h("p", {id: "soon"}, shown.soon), h("p", {id: "time"}, shown.time),
-    h("p", {id: "rates"}, parts([shown.rate, ...shown.facts])));
+    h("p", {id: "rates"}, parts([shown.rate, ...shown.facts.filter((fact) => !shown.outlook.includes(fact))])));
 }
 
+// One order at a time: while the banner says that a check would not count, the step is silent.
 function stepLine(shown) {
-  const {step} = shown;
+  const step = shown.fit ? shown.step : null;
   return step && h("section", {id: "step", "aria-label": "Step of the visit"},
-    h("p", null, h("b", null, step.now), step.caution && h("em", null, step.caution)));
+    h("p", null, step.now), h("p", {class: "waits"}, step.waits));
 }
 
 function trend(model, shown) {
