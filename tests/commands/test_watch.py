@@ -42,7 +42,13 @@ def test_json_tells_the_whole_story(warmwatch: Run, rise: Path) -> None:
     assert ran.code == 0
     assert events(ran.out) == ["nearing", "entered", "top-nearing", "left-high"]
     told = lines(ran.out)
-    assert {line["kind"] for line in told} == {"reading", "forecast", "event", "summary"}
+    assert {line["kind"] for line in told} == {
+        "reading",
+        "forecast",
+        "event",
+        "step",
+        "summary",
+    }
     (entered,) = [line for line in told if line.get("event") == "entered"]
     assert (entered["elapsed_s"], entered["crossed_s"], entered["fluid_c"]) == (
         1203.0,
