@@ -95,7 +95,7 @@ def _script(rng: random.Random, kind: str) -> tuple[Script, int]:
 
 
 def _logu(rng: random.Random, low: float, high: float) -> float:
-    return low * (high / low) ** rng.random()
+    return float(low * (high / low) ** rng.random())
 
 
 class Three:

@@ -157,7 +157,7 @@ def summary(name: str, moments: Sequence[Moment]) -> Line | None:
     ratio = _ratio(table[:, names.index(OURS)], table[:, names.index(best)])
     said = [m for some in curves.values() for m in some if m.forecast.q50_s is not None]
     logs = [log(max(m.forecast.q50_s or 1.0, 1.0) / m.truth_s) for m in said]
-    inside = [np.mean([m.inside for m in some if m.forecast.q50_s is not None] or [np.nan])
+    inside = [np.mean([float(m.inside) for m in some if m.forecast.q50_s is not None] or [np.nan])
               for some in curves.values()]  # fmt: skip
     silent = np.mean([np.mean([m.forecast.q50_s is None for m in some])
                       for some in curves.values()])  # fmt: skip

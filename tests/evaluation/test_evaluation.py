@@ -85,7 +85,10 @@ def test_parked_forecasts_beat_the_line_on_a_family_never_learned_on() -> None:
 def test_a_correction_for_other_features_is_refused() -> None:
     """Trees learned for other names, or in another order, would silently give nonsense."""
     trees = {"start": 0.5, "depth": 1, "trees": [[[0, 1.0, 1, 2], [0.25], [-0.25]]]}
-    data = {"format": "warmwatch forecast correction", "features": list(FEATURES)}
+    data: dict[str, object] = {
+        "format": "warmwatch forecast correction",
+        "features": list(FEATURES),
+    }
     data |= dict.fromkeys(OUTPUTS, trees)
     found = [0.0] * len(FEATURES)
     assert correction_from(data).answer(found) == (0.75, 0.75, 0.75)
