@@ -391,10 +391,12 @@ def test_words_are_spoken_after_the_tone(programs: FakePrograms, make: MakePlaye
     programs.add("espeak-ng")
     player = make(voice=find_voice())
     player.play("entered", words=lambda: "In the band; $(rm x)")
-    until(lambda: len(programs.lines("end")) == 2)
+    until(lambda: len(programs.lines("end")) == 3)
     assert programs.lines()[1:] == [
         "end paplay entered.wav",
-        "start espeak-ng -v en -s 150 In the band; $(rm x)",
+        "start espeak-ng -v en -s 150 -w words.wav In the band; $(rm x)",
+        "end espeak-ng -v en -s 150 -w words.wav In the band; $(rm x)",
+        "start espeak-ng -v en -s 150 In the band; $(rm x)",  # it left no file to be played
         "end espeak-ng -v en -s 150 In the band; $(rm x)",
     ]
 

@@ -78,6 +78,8 @@ class ToneMeans:
         written, length_s = voice.write(words, path, wait)
         if written is not Outcome.DONE:
             return written
+        if not length_s:
+            return voice.say(words, wait)
         outcome = self._players[0].play(str(path), length_s, wait)
         return voice.say(words, wait) if outcome is Outcome.FAILED else outcome
 

@@ -45,14 +45,17 @@ class Voice:
         return run_child((*self.argv, words), LIMIT_S, wait)
 
     def write(self, words: str, path: Path, wait: Wait) -> tuple[Outcome, float]:
-        """Write `words` as a loud WAV file; return how that went and its length in seconds."""
+        """Write `words` as a loud WAV file; return how that went and its length in seconds.
+
+        The length is zero where the program ended well but left no file that can be played.
+        """
         done = run_child((*self.argv, self.to_file, str(path), words), LIMIT_S, wait)
         if done is not Outcome.DONE:
             return done, 0.0
         try:
             return done, louden(path)
         except (OSError, EOFError, wave.Error):
-            return Outcome.FAILED, 0.0
+            return done, 0.0
 
 
 def find_voice(platform: str = sys.platform) -> Voice | None:
