@@ -19,6 +19,7 @@ from warmwatch.outputs.proof.visit import Later, Visit, gather
 from warmwatch.recording.seal.key import ShopKey, make_key, sign_recording
 from warmwatch.recording.seal.pdf import seal_pdf
 from warmwatch.recording.seal.report import SealState, require_key
+from warmwatch.recording.seal.shop_log import entry_of, note, signature_of
 
 TIME = "2026-06-02T03:04:05Z"
 
@@ -149,3 +150,24 @@ def test_verify_prints_the_facts_it_vouches_for(tmp_path: Path) -> None:
     assert vouched is not None
     assert (vouched.verdict.low_c, vouched.verdict.high_c) == (84.0, 84.0)
     assert vouched.job.band_source == "the book"
+
+
+def test_a_proof_tells_its_line_in_the_shops_log(tmp_path: Path, key: ShopKey) -> None:
+    """The line holds by itself; and the log, where it is at hand, must still begin like that."""
+    path = record(tmp_path, check())
+    sign_recording(path, key, TIME)
+    signature = signature_of(path)
+    assert signature is not None
+    lines = [b"an earlier one", entry_of(signature)]
+    noted = note(lines, [signature], key)
+    data = make_proof(gather(path), paper="a4", key=key, time=TIME, noted=noted)
+    report = verify_pdf(data, [*lines, b"a later one"])
+    assert (report.state, report.reason) == (SealState.INTACT, "")
+    assert any("line 2 of 2" in text for text in report.inside)
+    assert verify_pdf(data).state is SealState.INTACT
+    assert verify_pdf(data, lines[1:]).state is SealState.NOT_IN_LOG
+    false = replace(noted, lines=((0, noted.lines[0][1]),))
+    forged = make_proof(gather(path), paper="a4", key=key, time=TIME, noted=false)
+    assert verify_pdf(forged).state is SealState.CHANGED
+    silent = make_proof(gather(path), paper="a4", key=key, time=TIME)
+    assert verify_pdf(silent, lines).state is SealState.NOT_IN_LOG

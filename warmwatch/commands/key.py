@@ -10,6 +10,7 @@ import click
 from warmwatch.app.known import shop_text
 from warmwatch.errors import UsageError
 from warmwatch.recording.seal import key as keys
+from warmwatch.recording.seal.shop_log import log_path, log_signed
 
 PASSPHRASE_VARIABLE = "WARMWATCH_PASSPHRASE"  # noqa: S105 - the name of a variable
 NEW_PASSPHRASE_VARIABLE = "WARMWATCH_NEW_PASSPHRASE"  # noqa: S105 - as above
@@ -137,6 +138,7 @@ def sign(recordings: tuple[Path, ...], key_file: Path | None) -> None:
     key = open_key(key_file)
     for recording in recordings:
         target = keys.sign_recording(recording, key, now_text())
+        log_signed(recording, log_path(key_file or default_key()))
         click.echo(f"Signed by {key.fingerprint} ({key.name}): {target}")
 
 

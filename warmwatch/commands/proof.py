@@ -7,12 +7,20 @@ from typing import TYPE_CHECKING
 import click
 
 from warmwatch.app.known import shop_text
-from warmwatch.commands.key import now_text, open_key
+from warmwatch.commands.key import default_key, now_text, open_key
 from warmwatch.commands.options import read_job_file
 from warmwatch.core.level.amounts import fluid_from_mapping
 from warmwatch.core.level.ledger import FluidData
 from warmwatch.errors import UsageError, WarmwatchError
 from warmwatch.recording.seal.key import ShopKey
+from warmwatch.recording.seal.shop_log import (
+    Noted,
+    append,
+    log_path,
+    note,
+    read_log,
+    signature_of,
+)
 
 if TYPE_CHECKING:
     from warmwatch.outputs.proof.visit import Later, Visit
@@ -64,12 +72,12 @@ def command(
         require_recording(recording)
     later = NOTHING_LATER if job_file is None else job_later(job_file)
     visit = gather(*recordings, later=later)
+    noted = None
     if key is not None and _sign_all(visit, key):
         visit = gather(*recordings, later=later)
-    _write(
-        target,
-        make_proof(visit, paper=paper or shop_text("paper") or "a4", key=key, time=now_text()),
-    )
+        noted = _log_all(visit, key, log_path(key_file or default_key()))
+    paper = paper or shop_text("paper") or "a4"
+    _write(target, make_proof(visit, paper=paper, key=key, time=now_text(), noted=noted))
     verdict, sentence, remarks = proof_verdict(visit)
     click.echo(f"{verdict} {sentence}")
     for remark in remarks:
@@ -90,6 +98,15 @@ def _sign_all(visit: "Visit", key: ShopKey) -> bool:
     for path in whole:
         sign_recording(path, key, now_text())
     return bool(whole)
+
+
+def _log_all(visit: "Visit", key: ShopKey, log: Path) -> Noted | None:
+    """Put the recordings into the shop's log; return what the proof says of it."""
+    signatures = [signature_of(facts.path) for facts in visit.recordings]
+    mine = [s for s in signatures if s is not None and s.fingerprint == key.fingerprint]
+    for signature in mine:
+        append(log, signature)
+    return note(read_log(log), mine, key) if len(mine) == len(signatures) else None
 
 
 def job_later(path: Path) -> "Later":

@@ -5,9 +5,11 @@ from pathlib import Path
 
 import click
 
+from warmwatch.errors import UsageError
 from warmwatch.outputs.proof.reading import verify_file
 from warmwatch.recording.seal.key import public_fingerprint
 from warmwatch.recording.seal.report import require_key
+from warmwatch.recording.seal.shop_log import read_log
 from warmwatch.words.proof import report_lines, report_object
 
 
@@ -16,15 +18,23 @@ from warmwatch.words.proof import report_lines, report_object
 @click.option(
     "--key", "key_file", type=click.Path(path_type=Path), help="Public key that must have signed."
 )
+@click.option(
+    "--log", "log_file", type=click.Path(path_type=Path), help="The shop's log, to hold it against."
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
-def command(file: Path, key_file: Path | None, as_json: bool) -> int:
+def command(file: Path, key_file: Path | None, log_file: Path | None, as_json: bool) -> int:
     """Say whether FILE, a recording or a proof PDF, is as warmwatch wrote it.
 
     Exit code 0 only for an intact, closed recording; 1 when it was changed; 3 when it is torn or
     was never closed. What this proves: that the file was not altered after it was written, if it
     is signed by a key you know. It does not prove that the sensor told the truth.
     """
-    report = verify_file(file)
+    log = None
+    if log_file is not None:
+        if not log_file.is_file():
+            raise UsageError(f"There is no log {log_file}: it lies beside the shop key.")
+        log = read_log(log_file)
+    report = verify_file(file, log)
     if key_file is not None:
         report = require_key(report, public_fingerprint(key_file))
     if as_json:

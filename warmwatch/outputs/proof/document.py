@@ -23,6 +23,7 @@ from warmwatch.outputs.proof.visit import Visit
 from warmwatch.recording.names import checkpoint_path, sidecar_path
 from warmwatch.recording.seal.key import ShopKey
 from warmwatch.recording.seal.pdf import PLACEHOLDER, seal_pdf
+from warmwatch.recording.seal.shop_log import Noted
 from warmwatch.recording.seal.signature import signature_path
 from warmwatch.recording.sidecar import read_sidecar, sidecar_watch
 
@@ -32,8 +33,12 @@ MOST_BYTES = 64 << 20
 """A recording longer than this is not attached, so no proof is made of it."""
 
 
-def make_proof(visit: Visit, *, paper: str, key: ShopKey | None, time: str) -> bytes:
+def make_proof(
+    visit: Visit, *, paper: str, key: ShopKey | None, time: str, noted: Noted | None = None
+) -> bytes:
     """Return the proof of a visit as PDF bytes; `time` is ISO 8601 in UTC.
+
+    `noted` is what the shop's log says of its recordings.
 
     Raises RecordingError when a recording cannot be attached.
     """
@@ -44,6 +49,7 @@ def make_proof(visit: Visit, *, paper: str, key: ShopKey | None, time: str) -> b
         key="" if key is None else key.fingerprint,
         key_name="" if key is None else key.name,
         later=visit.later,
+        noted=noted,
         typesetter=typesetter(),
     )
     return seal_pdf(unsealed(visit, making), key)
@@ -80,7 +86,16 @@ def _sealed_by(making: Making) -> str:
     if not making.key:
         return "This PDF is sealed, but not signed."
     name = f" ({making.key_name})" if making.key_name else ""
-    return f"This PDF is signed by key {making.key}{name}."
+    return f"This PDF is signed by key {making.key}{name}. {log_text(making)}".strip()
+
+
+def log_text(making: Making) -> str:
+    """Return where the recordings stand in the shop's log; empty where it says nothing."""
+    if making.noted is None:
+        return ""
+    head, lines = making.noted.head, [index + 1 for index, _ in making.noted.lines]
+    line = f"line {lines[0]}" if len(lines) == 1 else f"lines {', '.join(map(str, lines))}"
+    return f"In the shop's log: {line} of {head.size}, head {head.root[:16]}."
 
 
 def _plot(facts: Facts, visit: Visit) -> str:

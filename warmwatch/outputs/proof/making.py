@@ -15,6 +15,7 @@ from typing import Any
 
 from warmwatch._version import __version__
 from warmwatch.outputs.proof.visit import NOTHING_LATER, Later, later_from_mapping, later_to_mapping
+from warmwatch.recording.seal.shop_log import Noted, noted_from_mapping, noted_to_mapping
 
 NAME = "proof-page.json"
 FORMAT = "warmwatch page 1"
@@ -25,7 +26,8 @@ _ROOMS = ("core", "recording", "words", "outputs/picture", "outputs/proof")
 @dataclass(frozen=True, slots=True)
 class Making:
     """`time` is ISO 8601 in UTC; `key` is a fingerprint, empty without one; `order` names the
-    recordings; `fonts` are the families; `typesetter` is as `typesetter()` gave it.
+    recordings; `noted` is what the shop's log says of them; `fonts` are the families;
+    `typesetter` is as `typesetter()` gave it.
     """
 
     paper: str
@@ -34,6 +36,7 @@ class Making:
     key: str = ""
     key_name: str = ""
     later: Later = NOTHING_LATER
+    noted: Noted | None = None
     fonts: tuple[str, ...] = ()
     typesetter: tuple[tuple[str, str], ...] = ()
 
@@ -47,6 +50,7 @@ class Making:
             "key": self.key,
             "key_name": self.key_name,
             "later": later_to_mapping(self.later),
+            "log": None if self.noted is None else noted_to_mapping(self.noted),
             "fonts": list(self.fonts),
             "typesetter": dict(self.typesetter),
         }
@@ -66,6 +70,7 @@ def read_making(data: bytes) -> Making:
             key=str(members["key"]),
             key_name=str(members["key_name"]),
             later=later_from_mapping(members["later"]),
+            noted=None if members["log"] is None else noted_from_mapping(members["log"]),
             fonts=tuple(map(str, members["fonts"])),
             typesetter=tuple((str(k), str(v)) for k, v in members["typesetter"].items()),
         )

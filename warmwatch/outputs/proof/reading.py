@@ -9,18 +9,23 @@ from pathlib import Path
 
 from warmwatch.core.paperwork import section_to_mapping
 from warmwatch.errors import InputError
-from warmwatch.outputs.proof.attached import Bundle, attachments
+from warmwatch.outputs.proof.attached import Attached, Bundle, attachments
+from warmwatch.outputs.proof.document import log_text
 from warmwatch.outputs.proof.remake import Found, Page, compare_page
 from warmwatch.outputs.proof.visit import Later, Visit
 from warmwatch.recording.seal.pdf import PdfSeal, check_pdf, sealed_part
 from warmwatch.recording.seal.report import Report, SealState, Vouched
+from warmwatch.recording.seal.shop_log import entry_of, held_against, signature_of, trouble
+from warmwatch.recording.seal.signature import Signature, SignatureError, read_signature
 from warmwatch.recording.seal.verify import verify_bytes, verify_recording
 
 MAX_PDF = 128 << 20
 
 
-def verify_file(path: str | Path) -> Report:
+def verify_file(path: str | Path, log: Sequence[bytes] | None = None) -> Report:
     """Verify a recording or a proof, told apart by how the file begins.
+
+    `log` are the lines of the shop's log, where it is to be held against it, too.
 
     InputError or RecordingError when it cannot be read at all.
     """
@@ -29,13 +34,13 @@ def verify_file(path: str | Path) -> Report:
         with path.open("rb") as file:
             is_pdf = file.read(5) == b"%PDF-"
             if not is_pdf:
-                return verify_recording(path)
+                return _logged(verify_recording(path), signature_of(path), log)
             data = b"%PDF-" + file.read(MAX_PDF)
     except OSError as error:
         raise InputError(f"Cannot read {path} ({error.strerror or error}).") from None
     if len(data) > MAX_PDF:
         raise InputError(f"{path.name} is longer than any proof.")
-    return verify_pdf(data)
+    return verify_pdf(data, log)
 
 
 def is_proof_of(path: Path, names: set[str]) -> bool:
@@ -52,8 +57,8 @@ def is_proof_of(path: Path, names: set[str]) -> bool:
     return bool(held) and held == names
 
 
-def verify_pdf(data: bytes) -> Report:
-    """Verify a proof given as bytes; never raises for what is in it."""
+def verify_pdf(data: bytes, log: Sequence[bytes] | None = None) -> Report:
+    """Verify a proof given as bytes; never raises for what is in it. `log` is as in verify_file."""
     sealed = sealed_part(data)
     seal = check_pdf(sealed)
     if not seal.intact:
@@ -75,10 +80,13 @@ def verify_pdf(data: bytes) -> Report:
     if bundle.making is not None and bundle.making.key != seal.signed_by:
         reason = f"the page says it is signed by {bundle.making.key or 'no key'}, and it is not"
         return Report(SealState.CHANGED, reason)
+    if reason := _log_trouble(bundle, seal.signed_by):
+        return Report(SealState.CHANGED, reason)
     page = compare_page(sealed, bundle)
     if page.visit is None:
         return Report(SealState.CHANGED, page.reason)
-    return _together(seal, bundle, inside, page, page.visit)
+    report = _together(seal, bundle, inside, page, page.visit)
+    return report if log is None else _held(report, bundle, log)
 
 
 def _together(
@@ -132,7 +140,47 @@ def _signers(bundle: Bundle, inside: Sequence[Report]) -> list[str]:
             name = f" ({report.signed_name})" if report.signed_name else ""
             signed = f"is signed by key {report.signed_by}{name} on {report.signed_time}"
         lines.append(f"The recording {one.name} {signed}.")
+    if bundle.making is not None and (text := log_text(bundle.making)):
+        lines.append(text)
     return lines
+
+
+def _logged(report: Report, signature: Signature | None, log: Sequence[bytes] | None) -> Report:
+    """Return the report of a recording held against the shop's log."""
+    if log is None or report.state is not SealState.INTACT:
+        return report
+    if signature is None or entry_of(signature) not in log:
+        return replace(report, state=SealState.NOT_IN_LOG, reason="it does not stand in it")
+    line = log.index(entry_of(signature)) + 1
+    told = f"It stands in line {line} of {len(log)} in the shop's log."
+    return replace(report, inside=(*report.inside, told))
+
+
+def _held(report: Report, bundle: Bundle, log: Sequence[bytes]) -> Report:
+    """Return the report of a proof held against the shop's log."""
+    if report.state is not SealState.INTACT:
+        return report
+    noted = None if bundle.making is None else bundle.making.noted
+    reason = "it says nothing of the log" if noted is None else held_against(noted.head, log)
+    if reason:
+        return replace(report, state=SealState.NOT_IN_LOG, reason=reason)
+    told = "The shop's log still begins as it did when this proof was made."
+    return replace(report, inside=(*report.inside, told))
+
+
+def _log_trouble(bundle: Bundle, signer: str) -> str:
+    """Return why a proof's word on the shop's log does not hold; empty when it does."""
+    noted = None if bundle.making is None else bundle.making.noted
+    if noted is None:
+        return ""
+    return trouble(noted, [_signature(one) for one in bundle.recordings], signer)
+
+
+def _signature(one: Attached) -> Signature | None:
+    try:
+        return read_signature(one.signature or b"")
+    except SignatureError:
+        return None
 
 
 def _name(seal: PdfSeal, bundle: Bundle) -> str:

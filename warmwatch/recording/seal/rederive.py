@@ -43,6 +43,8 @@ class Replay:
         self._utc_s: float | None = None
         self.worked_out = True
         self.raw = RawBytes(sidecar)
+        link = sidecar.get("warmwatch:link")
+        self.invented = isinstance(link, Mapping) and bool(link.get("invented"))
         self._zone = sidecar_zone(sidecar)
         self._watch = self._begin(sidecar)
 

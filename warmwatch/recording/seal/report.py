@@ -17,6 +17,7 @@ class SealState(StrEnum):
     NEVER_CLOSED = "never-closed"
     OTHER_KEY = "other-key"
     OTHER_VERSION = "other-version"
+    NOT_IN_LOG = "not-in-log"
     PAGE_UNSIGNED = "page-unsigned"
     PAGE_NOT_MADE = "page-not-made-again"
 

@@ -136,7 +136,8 @@ class _Checker:
             rows=self._rows,
             digest=self._chain.digest,
             events="" if replay is None else replay.verdict,
-            ended_s=self._ended_s,
+            # An invented vehicle's time runs ahead of the clock on the wall.
+            ended_s=None if replay is None or replay.invented else self._ended_s,
             outcome=replay.outcome() if replay is not None and ended else "",
             remarks=(*self._clock.remarks, *_raw_remarks(replay)),
             vouched=replay.vouched(self._utc_s) if replay is not None and ended else None,
