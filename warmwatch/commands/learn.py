@@ -128,7 +128,8 @@ def pace_lines(prior: Prior, unit: str) -> list[str]:
             f"{rate * (1.8 if unit == 'F' else 1.0):+.1f} at {from_c(level, unit):.0f} °{unit}"
             for level, rate in usual_rates(prior, way, levels)
         )
-        lines.append(f"  {_PHASES[way.value]}: {rates} (°{unit} in a minute)")
+        if rates:
+            lines.append(f"  {_PHASES[way.value]}: {rates} (°{unit} in a minute)")
     return lines or ["  no way is known for long enough"]
 
 

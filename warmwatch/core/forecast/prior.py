@@ -21,7 +21,7 @@ BETWEEN = 0.15
 _LEAST_MOVED_C = 6.0
 _KNOWN_SHARE = 0.05
 _MOST_STEP_S = 10.0
-_SHOWN_S, _SHOWN_AIR_C, _WARM_C = 240.0, 20.0, 88.0
+_SHOWN_AIR_C, _HOT_C, _WARM_C = 20.0, 95.0, 88.0
 
 
 class Point(NamedTuple):
@@ -136,13 +136,20 @@ def spent(runs: Iterable[Sequence[Point]]) -> dict[Phase, float]:
 
 
 def usual_rates(prior: Prior, way: Phase, levels_c: Sequence[float]) -> list[tuple[float, float]]:
-    """Return the usual rate (K/min) at each level, once fluid and case are about equally warm."""
-    found = []
+    """Return the usual rate (K/min) at each level that is reached in this way.
+
+    Warming begins with all at 20 degC, cooling with all at 95 degC, in air of 20 degC.
+    """
+    start_c = _HOT_C if way is Phase.OFF else _SHOWN_AIR_C
+    ensemble = ensemble_of(prior)
+    ensemble.begin(start_c, 0.0, min(start_c, _WARM_C), _SHOWN_AIR_C)
+    ensemble.x[CASE] = start_c
+    ahead = ensemble.ahead(Doing({way: 1.0}), start_c, start_c)
+    path, found = np.median(ahead.fluid, axis=1), []
     for level_c in levels_c:
-        ensemble = ensemble_of(prior)
-        ensemble.begin(level_c, 0.0, min(level_c, _WARM_C), _SHOWN_AIR_C)
-        ensemble.x[CASE] = level_c
-        ahead = ensemble.ahead(Doing({way: 1.0}), level_c, level_c)
-        rate = (ahead.level_c(_SHOWN_S) - level_c) / _SHOWN_S * 60.0
-        found.append((level_c, round(rate, 2)))
+        passed = np.flatnonzero((path[1:] - level_c) * (path[:-1] - level_c) <= 0.0)
+        if passed.size:
+            i = int(passed[0])
+            rate = (path[i + 1] - path[i]) / (ahead.times_s[i + 1] - ahead.times_s[i]) * 60.0
+            found.append((level_c, round(float(rate), 2)))
     return found
