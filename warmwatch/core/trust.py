@@ -8,11 +8,12 @@ change.
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from warmwatch.core.reading import Reading
 from warmwatch.core.reason import Reason
-from warmwatch.core.units import implausible
+from warmwatch.core.units import implausible, plausible
 
 # A 20 kW hold heats 6 kg of fluid at 2.1 kJ/kgK by 1.6 K/s when nothing else takes up heat
 # (torque x speed at stall; computed), so faster is not the fluid; the step allows quantisation.
@@ -81,3 +82,11 @@ def follows(last: tuple[float, float], elapsed_s: float, fluid_c: float) -> bool
     """Return whether a fluid at last = (elapsed_s, fluid_c) can be at `fluid_c` by now."""
     allowed_c = MAX_STEP_C + MAX_RATE_C_PER_S * (elapsed_s - last[0])
     return abs(fluid_c - last[1]) <= allowed_c
+
+
+def believable(reading: Reading) -> Mapping[str, float]:
+    """Return the values that can be real and that the link itself does not doubt."""
+    values = plausible(reading.values)
+    if reading.doubts.keys().isdisjoint(values):
+        return values
+    return {name: value for name, value in values.items() if name not in reading.doubts}

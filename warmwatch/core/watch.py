@@ -5,32 +5,29 @@ split, and memory does not grow with time. What silence alone causes is stamped 
 so that it is the same whether a tick or the next reading brings it to light.
 """
 
-from collections.abc import Mapping
 from dataclasses import replace
 
 from warmwatch.core.alarm import Alarm, AlarmTracker, Plug
-from warmwatch.core.alerts import Alerts, why
-from warmwatch.core.approach import Approach
-from warmwatch.core.band import Place, Window, WindowTracker
+from warmwatch.core.band import Window, WindowTracker
 from warmwatch.core.causes import Causes
 from warmwatch.core.doubts import Doubts
 from warmwatch.core.events import Event, EventKind
-from warmwatch.core.forecast.forecaster import Forecast, Forecaster, Outlook
-from warmwatch.core.heat import COOLANT_FRESH_S, Heat
+from warmwatch.core.forecast.forecaster import Forecast, Forecaster
+from warmwatch.core.heat import Heat
 from warmwatch.core.hold import HoldTimer
 from warmwatch.core.job import Job
 from warmwatch.core.latest import Latest
 from warmwatch.core.level.check import Check
 from warmwatch.core.level.level_job import LevelJob
 from warmwatch.core.level.verdict import LevelVerdict
+from warmwatch.core.look_ahead import LookAhead, Surroundings
 from warmwatch.core.phase import Phase, PhaseTracker
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.reason import Reason
 from warmwatch.core.rest import RestTracker
 from warmwatch.core.snapshot import Snapshot
 from warmwatch.core.steps import RoadTest, Seen, Step, step
-from warmwatch.core.trust import BACKWARDS, Trust, Verdict
-from warmwatch.core.units import plausible
+from warmwatch.core.trust import BACKWARDS, Trust, Verdict, believable
 
 Result = Event | Forecast
 
@@ -60,22 +57,22 @@ class Watch:
         self._tracker = WindowTracker(job.band, deadband_c=job.deadband_c, confirm_s=job.confirm_s)
         self._trust = Trust()
         self._phases = PhaseTracker(max(5.0, job.blind_limit_s))
-        self._forecaster = (forecaster or Forecaster()) if ahead else None
-        self._alerts = Alerts(job)
         self._holds = HoldTimer(job.hold_limit_s, job.rest_s)
         self._now_s: float | None = None
         self._seen_since_s = 0.0
         self._good: tuple[float, float] | None = None
-        self._forecast: Forecast | None = None
-        self._outlook: tuple[Outlook, ...] = ()
-        self._forecast_second = -1
         self._doubts = Doubts()
         self._latest = Latest()
+        self._ahead = LookAhead(
+            job,
+            self._tracker,
+            Surroundings(self._latest, self._phases),
+            (forecaster or Forecaster()) if ahead else None,
+        )
         self._heat = Heat(job, self._latest)
         self._rests = RestTracker(job.band)
         self._road_test = RoadTest()
         self._alarms = AlarmTracker()
-        self._approach = Approach(job)
         self._blind_why: tuple[Reason, ...] = ()
         self._mark_s = 0.0
         self._behind, self._behind_since_s = 0, 0.0
@@ -134,9 +131,9 @@ class Watch:
             results += self._mark(item)
         for result in results:
             if isinstance(result, Event):
-                self._approach.event(result.kind)
+                self._ahead.event(result.kind)
         blind_why = self._blind_why if self.blind and not self._rests.silent else None
-        near = self._approach.holds(self._tracker.place, self._fluid_c, self._forecast)
+        near = self._ahead.near(self._fluid_c)
         causes = self._causes.now(self._now_s, self._tracker.place, near, blind_why, self._mark_s)
         self._alarms.update(self._now_s, causes)
         return results
@@ -153,12 +150,12 @@ class Watch:
             phase=self._phases.phase,
             held_s=self._holds.held_s(now_s),
             rest_left_s=self._holds.rest_left_s(now_s),
-            forecast=self._forecast,
-            outlook=self._outlook,
+            forecast=self._ahead.forecast,
+            outlook=self._ahead.outlook,
             window=self._tracker.window_now(),
             windows=tuple(self.windows),
             alarm=self.alarm,
-            approach=self._approach.holds(self._tracker.place, self._fluid_c, self._forecast),
+            approach=self._ahead.near(self._fluid_c),
             latest=self._latest.all(),
             check=self._level.open_check or (self.checks[-1] if self.checks else None),
             conditions=self._level.conditions(now_s, self._tracker.place, blind=self.blind),
@@ -195,7 +192,8 @@ class Watch:
         if self._rests.rest is None:
             return [self._go_blind(at_s, reason)]
         self.blind = True
-        cooling = None if self._forecaster is None else self._forecaster.rest()
+        forecaster = self._ahead.forecaster
+        cooling = None if forecaster is None else forecaster.rest()
         self._lose_continuity("resting")
         ambient_c = self._latest.value("ambient_c", at_s, AMBIENT_FRESH_S)
         self._rests.fall_silent(self._good, ambient_c, at_s, cooling)
@@ -216,10 +214,7 @@ class Watch:
         last_good_s = self._good[0] if self._good else 0.0
         self._keep(self._tracker.lose(last_good_s, why))
         self._level.lose(last_good_s, why)
-        self._alerts.rearm()
-        if self._forecaster is not None:
-            self._forecaster.restart()
-        self._forecast, self._outlook = None, ()
+        self._ahead.lose()
 
     def _keep(self, window: Window | None) -> None:
         if window is not None:
@@ -229,7 +224,7 @@ class Watch:
         verdict = self._trust.judge(reading)
         if verdict is not None and verdict.reason == BACKWARDS:
             return self._doubt(reading, verdict) + self._lost_in_time(reading.elapsed_s)
-        if (values := _believable(reading)) is not reading.values:
+        if (values := believable(reading)) is not reading.values:
             reading = replace(reading, values=values)
         phase = self._phases.step(reading.elapsed_s, values)
         self._latest.take(reading.elapsed_s, values)
@@ -277,58 +272,19 @@ class Watch:
             results.append(Event(now_s, EventKind.SEEING, fluid_c))
         results += self._cross(now_s, fluid_c)
         results += self._level.fluid(now_s, fluid_c)
-        if self._forecaster is None:
-            return results
-        self._forecaster.update(
-            now_s,
-            fluid_c,
-            phase=self._phases.phase,
-            coolant_c=self._latest.value("coolant_c", now_s, COOLANT_FRESH_S),
-            ambient_c=self._latest.value("ambient_c", now_s, COOLANT_FRESH_S),
-            engine_rpm=self._phases.latest("engine_rpm", now_s),
-            speed_kmh=self._phases.latest("speed_kmh", now_s),
-            in_park=self._phases.latest("in_park", now_s),
-        )
-        return results + self._look_ahead(self._forecaster, now_s, fluid_c)
+        return results + self._ahead.reading(now_s, fluid_c)
 
     def _cross(self, now_s: float, fluid_c: float) -> list[Result]:
         crossing = self._tracker.step(now_s, fluid_c)
         if crossing is None:
             return []
         self._keep(crossing.ended)
-        self._forecast, self._outlook = None, ()  # they were for the place before
-        self._alerts.rearm()
+        self._ahead.cross()
         reasons: tuple[Reason, ...] = ()
         if crossing.kind is not EventKind.ENTERED and crossing.ended is None:
             reasons = (Reason("not-seen-inside"),)
         event = Event(now_s, crossing.kind, fluid_c, crossing.crossed_s, reasons)
         return [self._level.entered(event) if crossing.kind is EventKind.ENTERED else event]
-
-    def _look_ahead(self, forecaster: Forecaster, now_s: float, fluid_c: float) -> list[Result]:
-        second = int(now_s)
-        if second == self._forecast_second:
-            return []
-        self._forecast_second = second
-        place = self._tracker.place
-        target_c, edge, to = self._next_edge(forecaster, place)
-        forecast = forecaster.to_edge(now_s, target_c, edge, to)
-        self._forecast = forecast
-        self._outlook = forecaster.outlook(now_s, target_c, edge, to)
-        kind = self._alerts.step(now_s, place, fluid_c, forecast)
-        if kind is None:
-            return [forecast]
-        return [forecast, Event(now_s, kind, fluid_c, None, why(kind, forecast, target_c))]
-
-    def _next_edge(self, forecaster: Forecaster, place: Place) -> tuple[float, str, str]:
-        """Return the edge that comes next: its level, which it is, and what happens there."""
-        band = self.job.band
-        if place is Place.ABOVE:
-            return self._tracker.entry_c[1], "high", "enter"
-        if place is not Place.INSIDE:
-            return self._tracker.entry_c[0], "low", "enter"
-        if forecaster.falls():
-            return band.low_c, "low", "leave"
-        return band.high_c, "high", "leave"
 
     def _too_hot(self, reading: Reading, verdict: Verdict | None) -> list[Result]:
         reasons = self._heat.reading(reading, None if verdict is None else verdict.fluid_c)
@@ -356,11 +312,3 @@ class Watch:
         self._rests.take_back()
         silent_s = round(now_s - self._seen_since_s)
         return [self._go_blind(now_s, Reason("silent", {"silent_s": silent_s}))] if silent else []
-
-
-def _believable(reading: Reading) -> Mapping[str, float]:
-    """Return the values that can be real and that the link itself does not doubt."""
-    values = plausible(reading.values)
-    if reading.doubts.keys().isdisjoint(values):
-        return values
-    return {name: value for name, value in values.items() if name not in reading.doubts}

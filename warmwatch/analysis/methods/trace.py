@@ -30,6 +30,7 @@ _SLOW = ("ambient_c", "coolant_c")
 _WORDS = {
     "": "the reading jumped",
     "silent": "no good reading",
+    "resting": "a rest",
     "time-behind": "the readings' time ran behind",
 }
 _HOLDS = (EventKind.HOLD_START, EventKind.HOLD_LIMIT)
@@ -65,6 +66,7 @@ class Trace:
         self._sums = [0.0, 0.0, 0.0]
         self._bin: int | None = None
         self._piece = 0
+        self._lost = False
         self._gaps: list[Gap] = []
         self._why_gap = ""
         self._last: tuple[float, float | None] | None = None
@@ -79,10 +81,11 @@ class Trace:
 
     def step(self, item: Item) -> None:
         """Take the next item."""
-        before = self._watch.good
+        before, gaps = self._watch.good, self._watch.gaps
         for result in self._watch.step(item):
             if isinstance(result, Event):
                 self._event(result)
+        self._lost |= self._watch.gaps != gaps
         if self._watch.windows[-1:] != self._windows[-1:]:
             self._windows.append(self._watch.windows[-1])
         if isinstance(item, Mark):
@@ -95,7 +98,9 @@ class Trace:
         return self._stretches[-1].to_s if self._stretches else -math.inf
 
     def _event(self, event: Event) -> None:
-        if event.kind is EventKind.BLIND:
+        if event.kind is EventKind.SEEING:
+            self._lost, self._why_gap = True, self._why_gap or "resting"
+        elif event.kind is EventKind.BLIND:
             self._why_gap = event.reasons[0].code if event.reasons else "silent"
         elif event.kind in _HOLDS:
             self._holds_seen.append(event)
@@ -113,7 +118,7 @@ class Trace:
         self._good += 1
         if self._first_s is None:
             self._first_s = now_s
-        if self._watch.gaps != self._piece:
+        if self._lost:
             self._break(reading)
         if fluid_c != self._last_c and self._last is not None:
             self._step_c = min(self._step_c, abs(fluid_c - self._last_c))
@@ -129,7 +134,8 @@ class Trace:
     def _break(self, reading: Reading) -> None:
         """Begin another piece: the watch lost continuity since the last good reading."""
         self._close_point()
-        self._piece = self._watch.gaps
+        self._piece += 1
+        self._lost = False
         if self._last is None:
             return
         last_s, last_utc_s = self._last
