@@ -80,10 +80,12 @@ QUANTITIES: dict[str, Quantity] = {
 
 def implausible(name: str, value: float) -> Reason | None:
     """Return why `value` cannot be a real `name`, or None when it can."""
+    quantity = QUANTITIES.get(name)
+    if quantity is not None and quantity.low <= value <= quantity.high:
+        return None
     if not math.isfinite(value):
         return Reason("not-a-number")
-    quantity = QUANTITIES.get(name)
-    if quantity is None or quantity.low <= value <= quantity.high:
+    if quantity is None:
         return None
     ending = "_c" if quantity.unit == "degC" else ""
     figures = {"value": value, "low": quantity.low, "high": quantity.high}
@@ -92,6 +94,9 @@ def implausible(name: str, value: float) -> Reason | None:
 
 def plausible(values: Mapping[str, float]) -> Mapping[str, float]:
     """Return the values without those that cannot be real; the same mapping when all can."""
-    if not any(implausible(name, value) for name, value in values.items()):
+    for name, value in values.items():
+        if implausible(name, value):
+            break
+    else:
         return values
     return {name: value for name, value in values.items() if not implausible(name, value)}

@@ -38,7 +38,10 @@ MOST_BEHIND = 50
 
 
 class Watch:
-    """Folds items into events and forecasts for one job; without `ahead` there are no forecasts.
+    """Folds items into events and forecasts for one job.
+
+    Without `ahead` there are no forecasts. Without `aloud` there is nothing that is only for a
+    mechanic who is there: no conditions of a check, no alarms, no ceilings.
 
     >>> from warmwatch.core.band import Band
     >>> watch = Watch(Job(Band(80, 90)))
@@ -48,7 +51,12 @@ class Watch:
     """
 
     def __init__(
-        self, job: Job, forecaster: Forecaster | None = None, *, ahead: bool = True
+        self,
+        job: Job,
+        forecaster: Forecaster | None = None,
+        *,
+        ahead: bool = True,
+        aloud: bool = True,
     ) -> None:
         self.job = job
         self.blind = False
@@ -57,12 +65,13 @@ class Watch:
         self._tracker = WindowTracker(job.band, deadband_c=job.deadband_c, confirm_s=job.confirm_s)
         self._trust = Trust()
         self._phases = PhaseTracker(max(5.0, job.blind_limit_s))
+        self._aloud = aloud
         self._holds = HoldTimer(job.hold_limit_s, job.rest_s)
         self._now_s: float | None = None
         self._seen_since_s = 0.0
         self._good: tuple[float, float] | None = None
         self._doubts = Doubts()
-        self._latest = Latest()
+        self._latest = Latest(None if aloud else ("ambient_c",))
         self._ahead = LookAhead(
             job,
             self._tracker,
@@ -129,14 +138,19 @@ class Watch:
             results += self._reading(item)
         elif isinstance(item, Mark):
             results += self._mark(item)
+        if self._aloud:
+            self._insist(self._now_s, results)
+        return results
+
+    def _insist(self, now_s: float, results: list[Result]) -> None:
+        """Work out what has to be heard now."""
         for result in results:
             if isinstance(result, Event):
                 self._ahead.event(result.kind)
         blind_why = self._blind_why if self.blind and not self._rests.silent else None
         near = self._ahead.near(self._fluid_c)
-        causes = self._causes.now(self._now_s, self._tracker.place, near, blind_why, self._mark_s)
-        self._alarms.update(self._now_s, causes)
-        return results
+        causes = self._causes.now(now_s, self._tracker.place, near, blind_why, self._mark_s)
+        self._alarms.update(now_s, causes)
 
     def snapshot(self) -> Snapshot:
         """Return the state now; cheap, and never changed afterwards."""
@@ -228,14 +242,17 @@ class Watch:
             reading = replace(reading, values=values)
         phase = self._phases.step(reading.elapsed_s, values)
         self._latest.take(reading.elapsed_s, values)
-        self._level.reading(reading, phase)
-        self._road_test.phase(reading.elapsed_s, phase)
+        if self._aloud:
+            self._level.reading(reading, phase)
+            self._road_test.phase(reading.elapsed_s, phase)
         results: list[Result] = []
         if verdict is not None and verdict.fluid_c is None:
             results += self._doubt(reading, verdict)
         elif verdict is not None and verdict.fluid_c is not None:
             results += self._good_reading(reading, verdict.fluid_c, verdict)
         results += self._holds.step(reading.elapsed_s, phase, self._fluid_c)
+        if not self._aloud:
+            return results
         results += self._too_hot(reading, verdict)
         place, fluid_c = self._tracker.place, self._fluid_c
         return results + self._level.judge(reading.elapsed_s, place, fluid_c, blind=self.blind)
@@ -271,7 +288,8 @@ class Watch:
             self._doubts.forget()
             results.append(Event(now_s, EventKind.SEEING, fluid_c))
         results += self._cross(now_s, fluid_c)
-        results += self._level.fluid(now_s, fluid_c)
+        if self._aloud:
+            results += self._level.fluid(now_s, fluid_c)
         return results + self._ahead.reading(now_s, fluid_c)
 
     def _cross(self, now_s: float, fluid_c: float) -> list[Result]:
@@ -284,7 +302,8 @@ class Watch:
         if crossing.kind is not EventKind.ENTERED and crossing.ended is None:
             reasons = (Reason("not-seen-inside"),)
         event = Event(now_s, crossing.kind, fluid_c, crossing.crossed_s, reasons)
-        return [self._level.entered(event) if crossing.kind is EventKind.ENTERED else event]
+        judged = self._aloud and crossing.kind is EventKind.ENTERED
+        return [self._level.entered(event) if judged else event]
 
     def _too_hot(self, reading: Reading, verdict: Verdict | None) -> list[Result]:
         reasons = self._heat.reading(reading, None if verdict is None else verdict.fluid_c)

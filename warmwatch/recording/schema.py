@@ -73,10 +73,8 @@ class Schema:
 
     def split(self, line: str) -> dict[str, str]:
         """Return the cells of one line by column; ValueError when it is no such line."""
-        try:
-            row = next(csv.reader([line], strict=True), [])
-        except csv.Error as error:
-            raise ValueError(str(error)) from None
+        # Nearly every row is plain, and taking it apart at its commas is quicker.
+        row = _quoted(line) if '"' in line or "\r" in line else line.split(",")
         if len(row) != len(self.columns):
             raise ValueError(f"{len(row)} cells where {len(self.columns)} are needed")
         return dict(zip(self.columns, row, strict=True))
@@ -84,6 +82,13 @@ class Schema:
     def body(self, cells: Mapping[str, str]) -> str:
         """Return a row's text up to its digest, without the comma before that."""
         return _line([cells.get(name, "") for name in self.columns[:-1]])
+
+
+def _quoted(line: str) -> list[str]:
+    try:
+        return next(csv.reader([line], strict=True), [])
+    except csv.Error as error:
+        raise ValueError(str(error)) from None
 
 
 def current_schema() -> Schema:

@@ -15,7 +15,7 @@ from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
 from warmwatch.core.phase import Phase
 from warmwatch.core.reading import Item, Mark, MarkName, Reading
-from warmwatch.core.units import plausible
+from warmwatch.core.units import implausible
 from warmwatch.core.watch import Watch
 
 POINT_S = 5.0
@@ -52,6 +52,15 @@ class _Tally:
         self.count += 1
 
 
+@dataclass(slots=True)
+class _Stretch:
+    """A phase as long as it lasted."""
+
+    kind: str
+    from_s: float
+    to_s: float
+
+
 class Trace:
     """Takes the items of one recording in order; `features` closes it.
 
@@ -60,7 +69,7 @@ class Trace:
 
     def __init__(self, job: Job) -> None:
         self._job = job
-        self._watch = Watch(job, ahead=False)
+        self._watch = Watch(job, ahead=False, aloud=False)
         self._slow = {name: _Tally() for name in _SLOW}
         self._points: list[Point] = []
         self._sums = [0.0, 0.0, 0.0]
@@ -74,7 +83,7 @@ class Trace:
         self._step_c = math.inf
         self._first_s: float | None = None
         self._windows: list[Window] = []
-        self._stretches: list[Stage] = []
+        self._stretches: list[_Stretch] = []
         self._marks: list[Mark] = []
         self._holds_seen: list[Event] = []
         self._good = 0
@@ -86,8 +95,9 @@ class Trace:
             if isinstance(result, Event):
                 self._event(result)
         self._lost |= self._watch.gaps != gaps
-        if self._watch.windows[-1:] != self._windows[-1:]:
-            self._windows.append(self._watch.windows[-1])
+        windows = self._watch.windows
+        if windows and (not self._windows or windows[-1] is not self._windows[-1]):
+            self._windows.append(windows[-1])
         if isinstance(item, Mark):
             self._marks.append(item)
         elif isinstance(item, Reading) and item.elapsed_s >= self._latest_s:
@@ -107,9 +117,10 @@ class Trace:
 
     def _reading(self, reading: Reading, *, believed: bool) -> None:
         self._stretch(reading.elapsed_s, self._watch.phase)
-        for name, value in plausible(reading.values).items():
-            if name in _SLOW and name not in reading.doubts:
-                self._slow[name].add(value)
+        for name, tally in self._slow.items():
+            value = reading.values.get(name)
+            if value is not None and name not in reading.doubts and not implausible(name, value):
+                tally.add(value)
         if believed and self._watch.good is not None:
             self._good_reading(reading, self._watch.good[1])
 
@@ -157,16 +168,13 @@ class Trace:
 
     def _stretch(self, now_s: float, phase: Phase) -> None:
         last = self._stretches[-1] if self._stretches else None
-        if last is None:
-            self._stretches.append(Stage(str(phase), now_s, now_s))
-            return
-        if now_s - last.to_s > self._job.blind_limit_s:
-            self._stretches += [Stage("unknown", last.to_s, now_s), Stage(str(phase), now_s, now_s)]
-        elif last.kind == phase:
-            self._stretches[-1] = Stage(last.kind, last.from_s, now_s)
-        else:
-            self._stretches[-1] = Stage(last.kind, last.from_s, now_s)
-            self._stretches.append(Stage(str(phase), now_s, now_s))
+        if last is not None and now_s - last.to_s > self._job.blind_limit_s:
+            self._stretches.append(_Stretch("unknown", last.to_s, now_s))
+        elif last is not None:
+            last.to_s = now_s
+            if last.kind == phase:
+                return
+        self._stretches.append(_Stretch(str(phase), now_s, now_s))
 
     def features(self) -> RunFeatures | None:
         """Return the features; None when there was no good reading of the fluid."""
@@ -174,7 +182,7 @@ class Trace:
         if not self._points or self._first_s is None or self._last is None:
             return None
         points = self._points
-        stages = join(self._stretches)
+        stages = join([Stage(s.kind, s.from_s, s.to_s) for s in self._stretches])
         start_c, end_c = points[0].fluid_c, points[-1].fluid_c
         done_s = self._done_s()
         peak_c = max((p.fluid_c for p in points if p.at_s <= done_s), default=start_c)
