@@ -39,7 +39,7 @@ def test_a_band_that_is_meant_goes_through(text: str) -> None:
         ("vehicle = van  # the old one\n", 'write it as vehicle = "van", with quotes'),
         ('band = "80:90\n', 'write it as band = "80:90", with quotes on both sides'),
         ("[fluid]\ncapacity = 9 qt\n", 'write it as capacity = "9 qt", with quotes'),
-        ("nonsense\n", "it is no TOML"),
+        ("nonsense\n", "it is not valid TOML"),
     ],
 )
 def test_a_slip_in_a_job_file_is_shown_right(tmp_path: Path, text: str, says: str) -> None:

@@ -145,7 +145,7 @@ def test_a_file_with_nothing_learned_is_refused(warmwatch: Run, tmp_path: Path, 
     (tmp_path / "x.json").write_text(text, encoding="utf-8")
     ran = warmwatch("watch", "demo:", "--band", "80:90", "--no-record", "--learn", "x.json")
     assert ran.code == 2
-    assert "holds nothing that was learned" in ran.err
+    assert "holds no learned warm-ups" in ran.err
     ran = warmwatch("watch", "demo:", "--band", "80:90", "--no-record", "--learn", "none.json")
     assert (ran.code, "There is no none.json" in ran.err) == (2, True)
 

@@ -194,9 +194,9 @@ def test_no_network_means_no_page(signals: Path) -> None:
         ("vehicle", "a\x00b", "control"),
         ("signal", "none.toml", "cannot be read"),
         ("drain_band", "9", "two temperatures"),
-        ("page", "perhaps", "none of the answers"),
-        ("start", "7", "none of the answers"),
-        ("adapter", "foo:bar", "no link address"),
+        ("page", "perhaps", "not one of the answers"),
+        ("start", "7", "not one of the answers"),
+        ("adapter", "foo:bar", "not a link address"),
     ],
 )
 def test_a_wrong_answer_is_told_in_one_sentence(

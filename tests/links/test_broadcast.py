@@ -330,7 +330,7 @@ def test_a_database_link_works_on_a_bus(dbc: Path) -> None:
         ("&database={dbc}&fluid_c=None.Oil", "no message 'None'"),
         ("&database={dbc}&fluid_c=Oil", "no message 'Oil'"),
         ("&database=none.dbc&fluid_c=A.B", "cannot be read"),
-        ("&database={itself}&fluid_c=A.B", "no database file"),
+        ("&database={itself}&fluid_c=A.B", "not a database file"),
         ("&fluid_c=A.B", "database=FILE"),
     ],
 )

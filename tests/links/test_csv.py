@@ -99,7 +99,7 @@ def test_the_usual_interval_is_found(tmp_path: Path) -> None:
     [
         ("t,temp\n0,20\n", "", "t, temp: say which is which with --column elapsed_s=NAME"),
         ("t,temp\n0,20\n", "?elapsed_s=t&fluid_c=oil", "no column 'oil' for fluid_c"),
-        ("t,temp\n0,20\n", "?elapsed_s=t&fluid=temp", "'fluid' is no quantity"),
+        ("t,temp\n0,20\n", "?elapsed_s=t&fluid=temp", "'fluid' is not a quantity"),
         ("t,temp\n0,20\n", NAMES + "&unit=K", "neither C nor F"),
         ("t,temp\n", NAMES, "has a header but no rows"),
         ("", NAMES, "is empty"),
@@ -111,11 +111,11 @@ def test_the_usual_interval_is_found(tmp_path: Path) -> None:
         ('"t,temp\n0,20\n', NAMES, "header of log.csv has a quote"),
         ('t,temp\n"0,20\n', NAMES, "ends its quotes"),
         ("t,temp\n" + "0" * 70000, NAMES, "line 2 never ends"),
-        ("t,temp\0\n0,20\n", NAMES, "is no text file"),
+        ("t,temp\0\n0,20\n", NAMES, "is not a text file"),
         ("time_s,temp_F\n0,68\n", "?fluid_c=temp_F", "seems to be in °F: add --unit F"),
         ("time_s,Fluid [°F]\n0,68\n", "?fluid_c=Fluid+[°F]", "seems to be in °F"),
-        ("t,temp\n0,hot\n1,hot\n", NAMES, "holds 'hot', which is no number"),
-        ("t,temp\nnoon,20\n", NAMES, "holds 'noon', which is no number"),
+        ("t,temp\n0,hot\n1,hot\n", NAMES, "holds 'hot', which is not a number"),
+        ("t,temp\nnoon,20\n", NAMES, "holds 'noon', which is not a number"),
     ],
 )
 def test_bad_files_get_one_sentence(

@@ -188,7 +188,7 @@ def test_garbage_is_told_at_once_and_then_summed_up() -> None:
     port = LinesPort(Pieces(b"a\n", b"b\n", b"c\n", b"d\n"), CELSIUS, now_s=lambda: next(now))
     texts = [item.text for item in all_of(port) if isinstance(item, Notice)]
     assert texts == [
-        "A line cannot be read and is left out: 'a' (it is no number and no name=value pairs).",
+        "A line cannot be read and is left out: 'a' (it is neither a number nor name=value pairs).",
         "2 more lines could not be read, the last one 'c'.",
         "1 more line could not be read, the last one 'd'.",
     ]

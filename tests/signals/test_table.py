@@ -146,7 +146,7 @@ def test_no_value_of_a_key_breaks_the_reader(key: str, value: object) -> None:
 
 
 def test_a_record_of_another_length_is_doubted() -> None:
-    """Without its length fitting, a record is no temperature."""
+    """Without its length fitting, a record is not a temperature."""
     fluid = parse_signals(GOOD, "x").signals[0]
     assert decode(fluid, bytes(3)).value is None
     rpm = parse_signals(GOOD, "x").signals[1]

@@ -151,9 +151,7 @@ def read_prior(path: Path) -> Prior:
         why = error.strerror or str(error)
     except (ValueError, OverflowError, RecursionError) as error:
         why = str(error)
-    raise UsageError(
-        f"{path} holds nothing that was learned ({why}): make it with warmwatch learn."
-    )
+    raise UsageError(f"{path} holds no learned warm-ups ({why}): make it with warmwatch learn.")
 
 
 def load_prior(path: Path, *, vehicle: str = "") -> Learned:

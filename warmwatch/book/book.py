@@ -95,7 +95,7 @@ def read_bytes(path: Path) -> bytes:
         return b""
     except OSError as error:
         raise BookError(
-            f"The book {path} cannot be read ({error.strerror or error}): see to its permissions."
+            f"The book {path} cannot be read ({error.strerror or error}): check its permissions."
         ) from None
 
 

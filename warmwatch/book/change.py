@@ -162,7 +162,9 @@ def _edited(text: str, edit: Edit, book: Book, path: Path) -> str:
             f"The book {path} cannot be changed here ({error}): use an editor."
         ) from None
     if _without_empty(parse(after.encode("utf-8"), path)) != _without_empty(plain):
-        raise BookError(f"The book {path} is laid out in a way that only an editor can change.")
+        raise BookError(
+            f"The book {path} has a layout that this command cannot change: use an editor."
+        )
     return after
 
 

@@ -106,7 +106,7 @@ def _one_of(*choices: str) -> Callable[[object], Value]:
         for choice in choices:
             if isinstance(value, str) and value.casefold() == choice.casefold():
                 return choice
-        raise ValueError(f"{value!r} is none of {', '.join(choices)}")
+        raise ValueError(f"{value!r} is not one of {', '.join(choices)}")
 
     return read
 
@@ -118,7 +118,7 @@ def _vin(value: object) -> str:
 def _port(value: object) -> Value:
     number = _number(value)
     if number != int(number) or not 1 <= number <= 65535:
-        raise ValueError(f"{value!r} is no port: a whole number up to 65535 is needed")
+        raise ValueError(f"{value!r} is not a port: a whole number up to 65535 is needed")
     return int(number)
 
 

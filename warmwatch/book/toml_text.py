@@ -22,7 +22,7 @@ def toml_trouble(text: str, error: tomllib.TOMLDecodeError) -> str:
         pair = _PAIR.match(line)
         if pair is not None and (right := _right(pair[2])):
             return f"line {at}, {line.strip()!r}: write it as {pair[1]} = {right}"
-    return f"it is no TOML: {error}"
+    return f"it is not valid TOML: {error}"
 
 
 def _right(value: str) -> str:

@@ -29,7 +29,7 @@ def clean(text: str) -> str:
     number = re.sub(r"[\s-]", "", text).upper()
     if not _FORM.fullmatch(number):
         raise ValueError(
-            f"{text!r} is no vehicle identification number: {LENGTH} letters and digits without "
+            f"{text!r} is not a vehicle identification number: {LENGTH} letters and digits without "
             "I, O and Q are needed"
         )
     return number

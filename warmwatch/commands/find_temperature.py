@@ -101,11 +101,11 @@ class Plan:
         try:
             target = None if unit_address is None else int(unit_address, 16)
         except ValueError:
-            raise UsageError(f"--unit-address {unit_address} is no hex number.") from None
+            raise UsageError(f"--unit-address {unit_address} is not a hex number.") from None
         try:
             air_c = None if air is None else parse_temperature(air)
         except ValueError:
-            raise UsageError(f"--air {air} is no temperature: write 18 or 64F.") from None
+            raise UsageError(f"--air {air} is not a temperature: write 18 or 64F.") from None
         return cls(int(match[1], 16), highest, target, minutes, rate, air_c, service)
 
     @property

@@ -22,7 +22,7 @@ DEMO_BAND = "80:90"
 
 
 def read_job_file(path: Path) -> dict[str, Any]:
-    """Return a job file's keys; UsageError names the file and the line when it is no TOML."""
+    """Return a job file's keys; UsageError names the file and the line when it is not TOML."""
     try:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
@@ -34,7 +34,7 @@ def read_job_file(path: Path) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as error:
         raise UsageError(f"The job file {path}: {toml_trouble(text, error)}.") from None
     except RecursionError as error:
-        raise UsageError(f"The job file {path} is no TOML: {error}.") from None
+        raise UsageError(f"The job file {path} is not valid TOML: {error}.") from None
 
 
 @dataclass(frozen=True, slots=True)

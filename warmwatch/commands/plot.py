@@ -120,6 +120,6 @@ def _refuse_to_overwrite(target: Path) -> None:
         return
     if beginning and not beginning.startswith(_BEGINNINGS):
         raise WarmwatchError(
-            f"{target} is there already and is no picture, so it is left alone: "
+            f"{target} is there already and is not a picture, so it is left alone: "
             "give another name with -o."
         )

@@ -146,7 +146,7 @@ def _refuse_to_overwrite(target: Path, recordings: Sequence[Path]) -> None:
         return  # writing will tell
     if not mine:
         raise WarmwatchError(
-            f"{target} is there already and is no proof of this recording, so it is left alone: "
+            f"{target} is there already and is not a proof of this recording, so it is left alone: "
             "give another name with -o."
         )
 

@@ -176,7 +176,9 @@ def _number(options: Mapping[str, str], key: str, low: float, high: float) -> fl
     except ValueError:
         number = float("nan")
     if not low < number <= high:
-        raise UsageError(f"demo: {key}={options[key]} is no number above {low:g}, up to {high:g}.")
+        raise UsageError(
+            f"demo: {key}={options[key]} is not a number above {low:g}, up to {high:g}."
+        )
     return number
 
 
@@ -184,7 +186,7 @@ def _seed(options: Mapping[str, str]) -> int:
     try:
         return int(options.get("seed", "1"))
     except ValueError:
-        raise UsageError(f"demo: seed={options['seed']} is no whole number.") from None
+        raise UsageError(f"demo: seed={options['seed']} is not a whole number.") from None
 
 
 def _pair(

@@ -60,8 +60,8 @@ def _kind_of_file(text: str, path: str) -> str:
         raise UsageError(f"{text!r} is a file without the ending .csv: write csv:{text}.")
     known = ", ".join(f"{name}:" for name in KINDS)
     raise UsageError(
-        f"{text!r} is no link address: name a port, as COM5 or /dev/ttyUSB0, a .csv file, or begin "
-        f"with one of {known}."
+        f"{text!r} is not a link address: name a port, as COM5 or /dev/ttyUSB0, a .csv file, or "
+        f"begin with one of {known}."
     )
 
 

@@ -193,7 +193,7 @@ def _open_once(name: str, baud: int) -> Any:
             name, baudrate=baud, timeout=WAIT_S, write_timeout=1.0, **exclusive
         )
     except ValueError as error:
-        raise UsageError(f"{name!r} is no port that can be opened: {error}.") from None
+        raise UsageError(f"{name!r} is not a port that can be opened: {error}.") from None
     except _PORT_ERRORS as error:
         raise _explained(name, error) from error
 

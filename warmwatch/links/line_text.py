@@ -95,7 +95,7 @@ def _bare(text: str, form: LineFormat) -> float:
         text = text.replace(",", ".")
     match = _BARE.fullmatch(text)
     if match is None:
-        raise UnreadableLine("it is no number and no name=value pairs")
+        raise UnreadableLine("it is neither a number nor name=value pairs")
     number = _finite(match[1])
     return round(f_to_c(number), 9) if (match[2] or form.unit).upper() == "F" else number
 

@@ -75,7 +75,7 @@ def _known(known: list[Entry]) -> Asked[Entry | None]:
 
 
 def is_here(adapter: Entry, sockets: Iterable[Socket]) -> bool:
-    """Return whether a known adapter can be there now; what is no port always may be."""
+    """Return whether a known adapter can be there now; what is not a port always may be."""
     try:
         address = parse_address(adapter.text("address"))
     except UsageError:

@@ -63,7 +63,7 @@ class Question:
         if len(text) == 1 and (same := [k for k in keys if k[0].casefold() == text.casefold()]):
             return same[0]
         if self.check is None:
-            raise UsageError(f"{text!r} is none of the answers: type a number, or press Enter.")
+            raise UsageError(f"{text!r} is not one of the answers: type a number, or press Enter.")
         return self._checked(text)
 
     def _checked(self, text: str) -> str:

@@ -102,7 +102,7 @@ class _Serving:
             job, address = desk.job()
             link = open_link(address, pace=self._wish.pace)
             page = Page(self._server, job.unit, alone=False)
-            page.drain()  # what was marked before this watch is none of its marks
+            page.drain()  # what was marked before this watch is not one of its marks
             if declares_loading(job.method) and not address.about_kind.invented:
                 self._server.site.marks.put_nowait(MarkSet(MarkName.NOTE, UNDERSTOOD))
             desk.go(Stage.WATCH)

@@ -117,7 +117,7 @@ def command(
 
 
 def parse_level(option: str, text: str | None, unit: str) -> int | None:
-    """Return a whole degC; UsageError when the text is no temperature."""
+    """Return a whole degC; UsageError when the text is not a temperature."""
     if text is None:
         return None
     try:

@@ -132,4 +132,4 @@ def _hex_option(options: Mapping[str, str], key: str) -> int:
     except KeyError:
         raise UsageError(f"addressing=extended needs {key}= too, in hex digits.") from None
     except ValueError:
-        raise UsageError(f"{key}={options[key]} is no hex number.") from None
+        raise UsageError(f"{key}={options[key]} is not a hex number.") from None

@@ -55,7 +55,7 @@ def _load(path: str) -> Any:
         raise UsageError(f"{path} cannot be read: {error.strerror or error}.") from None
     except Exception as error:  # each format's parser raises its own
         reason = " ".join(str(error).split())[:200]
-        raise UsageError(f"{path} is no database file that cantools reads: {reason}.") from error
+        raise UsageError(f"{path} is not a database file that cantools reads: {reason}.") from error
 
 
 def _find(database: Any, path: str, text: str) -> tuple["Message", "Signal"]:

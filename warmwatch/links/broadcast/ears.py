@@ -37,7 +37,7 @@ def source_of(address: Address) -> int | None:
         return int(text, 16)
     except ValueError:
         raise UsageError(
-            f"source={text} is no address in hex digits, such as 03 or 7E9; `warmwatch link` "
+            f"source={text} is not an address in hex digits, such as 03 or 7E9; `warmwatch link` "
             "shows who sends."
         ) from None
 

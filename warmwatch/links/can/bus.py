@@ -138,7 +138,7 @@ def seconds_option(options: Mapping[str, str], key: str, default: float) -> floa
     except ValueError:
         seconds = 0.0
     if not 0.0 < seconds <= 3600.0:
-        raise UsageError(f"{key}={options[key]} is no number of seconds above 0.")
+        raise UsageError(f"{key}={options[key]} is not a number of seconds above 0.")
     return seconds
 
 

@@ -58,7 +58,7 @@ def _choose_columns(
     for name in asked:
         if name not in QUANTITIES and name not in TIMES:
             known = ", ".join((*TIMES, *QUANTITIES))
-            raise UsageError(f"{name!r} is no quantity of a reading; known are {known}.")
+            raise UsageError(f"{name!r} is not a quantity of a reading; known are {known}.")
     own = {name: name for name in (*TIMES, *QUANTITIES) if name in header}
     chosen = {**own, **asked}
     if not chosen.keys() & set(TIMES) and "time_s" in header:

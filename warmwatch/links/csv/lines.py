@@ -42,7 +42,7 @@ def find_lines(path: Path) -> TableLines:
     if first is None:
         raise InputError(f"{path.name} is empty: nothing to replay.")
     if "\0" in first:
-        raise InputError(f"{path.name} is no text file: a CSV file is needed.")
+        raise InputError(f"{path.name} is not a text file: a CSV file is needed.")
     separator = max(";\t,", key=first.count)
     header = split_row(first, separator)
     if header is None:
@@ -63,6 +63,6 @@ def _lines(path: Path, encoding: str) -> Iterator[str]:
         while line := file.readline(MAX_LINE):
             number += 1
             if len(line) == MAX_LINE:
-                raise InputError(f"{path.name} is no CSV file: line {number} never ends.")
+                raise InputError(f"{path.name} is not a CSV file: line {number} never ends.")
             if not line.isspace():
                 yield line

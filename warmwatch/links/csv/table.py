@@ -221,7 +221,7 @@ class Table:
 
     def _why_no_number(self, cell: str) -> str:
         if number(cell) is None:
-            return "is no number"
+            return "is not a number"
         if not self._comma_is_decimal and may_be_thousands(cell):
             return "may have a decimal comma or a thousands mark"
         return ""

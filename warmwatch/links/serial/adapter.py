@@ -1,7 +1,7 @@
 """The pure half of `serial:`: what an AT-command text adapter printed, cut into whole payloads.
 
 An answer is everything up to the prompt. Each of its lines must be the echo of our command, one of
-the adapter's own words, or a whole CAN frame in hex digits; a single line that is none of these
+the adapter's own words, or a whole CAN frame in hex digits; a single line that is not one of these
 makes the answer unreadable, because a value must never come out of half an answer. Frames are put
 together after ISO 15765-2.
 """

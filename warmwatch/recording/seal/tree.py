@@ -49,7 +49,7 @@ def _path(hashes: Sequence[bytes], index: int) -> list[bytes]:
 
 
 def root_by_path(entry: bytes, index: int, size: int, steps: Sequence[bytes]) -> bytes:
-    """Return the root to which a path leads; ValueError when it is none of such a tree."""
+    """Return the root to which a path leads; ValueError when it is not one of such a tree."""
     if not 0 <= index < size:
         raise ValueError("there is no such line in the log")
     return _climb(leaf_hash(entry), index, size, list(steps))
