@@ -26,7 +26,7 @@ from warmwatch.outputs.proof.reading import verify_pdf
 from warmwatch.outputs.proof.visit import Later, gather
 from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.seal.key import make_key, sign_recording
-from warmwatch.recording.seal.pdf import PLACEHOLDER, check_pdf, seal_pdf
+from warmwatch.recording.seal.pdf import PLACEHOLDER, check_pdf, seal_pdf, sealed_part
 from warmwatch.recording.seal.report import SealState
 
 TIME = "2026-06-02T03:04:05Z"
@@ -164,6 +164,7 @@ def test_a_key_signs_the_pages_too(tmp_path: Path) -> None:
     report = verify_pdf(data)
     assert (report.state, report.signed_by) == (SealState.INTACT, key.fingerprint)
     assert "signed by key" in " ".join(report.inside)
+    data = sealed_part(data)
     seal = check_pdf(data)
     start = data.index(b"warmwatch-seal ")
     blank = data.replace(data[start : start + len(PLACEHOLDER)], PLACEHOLDER.encode())

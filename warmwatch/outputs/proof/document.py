@@ -18,6 +18,7 @@ from warmwatch.errors import RecordingError, WarmwatchError
 from warmwatch.outputs.proof.facts import Facts, read_items
 from warmwatch.outputs.proof.fonts import Chosen, choose
 from warmwatch.outputs.proof.making import NAME, PAPERS, Making, typesetter
+from warmwatch.outputs.proof.pades import with_pdf_signature
 from warmwatch.outputs.proof.page import proof_page
 from warmwatch.outputs.proof.visit import Visit
 from warmwatch.recording.names import checkpoint_path, sidecar_path
@@ -52,7 +53,8 @@ def make_proof(
         noted=noted,
         typesetter=typesetter(),
     )
-    return seal_pdf(unsealed(visit, making), key)
+    sealed = seal_pdf(unsealed(visit, making), key)
+    return sealed if key is None else with_pdf_signature(sealed, key, _moment(time))
 
 
 def unsealed(visit: Visit, making: Making) -> bytes:
@@ -73,8 +75,11 @@ def unsealed(visit: Visit, making: Making) -> bytes:
         "sealed_by": sealed_by,
         "unreadable": chosen.sentence,
     }
-    moment = datetime.fromisoformat(making.time.replace("Z", "+00:00")).astimezone(UTC)
-    return _typeset(inputs, folder, chosen, moment)
+    return _typeset(inputs, folder, chosen, _moment(making.time))
+
+
+def _moment(time: str) -> datetime:
+    return datetime.fromisoformat(time.replace("Z", "+00:00")).astimezone(UTC)
 
 
 def unreadable(visit: Visit) -> str:

@@ -11,6 +11,7 @@ from warmwatch.core.paperwork import section_to_mapping
 from warmwatch.errors import InputError
 from warmwatch.outputs.proof.attached import Attached, Bundle, attachments
 from warmwatch.outputs.proof.document import log_text
+from warmwatch.outputs.proof.pades import signature_trouble
 from warmwatch.outputs.proof.remake import Found, Page, compare_page
 from warmwatch.outputs.proof.visit import Later, Visit
 from warmwatch.recording.seal.pdf import PdfSeal, check_pdf, sealed_part
@@ -63,8 +64,8 @@ def verify_pdf(data: bytes, log: Sequence[bytes] | None = None) -> Report:
     seal = check_pdf(sealed)
     if not seal.intact:
         return Report(SealState.CHANGED, seal.reason)
-    if len(sealed) < len(data):
-        return Report(SealState.CHANGED, "something was put behind the sealed PDF")
+    if len(sealed) < len(data) and (reason := signature_trouble(data, seal.signed_by)):
+        return Report(SealState.CHANGED, reason)
     try:
         bundle = attachments(sealed)
     except InputError as error:
@@ -86,6 +87,9 @@ def verify_pdf(data: bytes, log: Sequence[bytes] | None = None) -> Report:
     if page.visit is None:
         return Report(SealState.CHANGED, page.reason)
     report = _together(seal, bundle, inside, page, page.visit)
+    if len(sealed) < len(data):
+        told = "The PDF's own signature (PAdES) holds, and is by the same key."
+        report = replace(report, inside=(*report.inside, told))
     return report if log is None else _held(report, bundle, log)
 
 
