@@ -91,16 +91,20 @@ class PhaseTracker:
         LOADED_RPM is a cold fast idle.
         """
         in_park = self.latest("in_park", elapsed_s)
-        load = self.latest("load_pct", elapsed_s) or 0.0
-        throttle = self.latest("throttle_pct", elapsed_s) or 0.0
-        pressed = load >= PRESSED_LOAD_PCT or throttle >= PRESSED_THROTTLE_PCT
         if in_park == 1.0:
             return Phase.IDLE
-        if rpm >= self._over_idle(HOLD_OVER_IDLE) or (pressed and rpm >= PRESSED_RPM):
+        if rpm >= self._over_idle(HOLD_OVER_IDLE) or (
+            rpm >= PRESSED_RPM and self._is_pressed(elapsed_s)
+        ):
             return Phase.LOADED
         if self.warm_idle_rpm is None or rpm < self._over_idle(PERHAPS_OVER_IDLE):
             return Phase.IDLE
         return Phase.LOADED if in_park == 0.0 else Phase.UNKNOWN
+
+    def _is_pressed(self, elapsed_s: float) -> bool:
+        load = self.latest("load_pct", elapsed_s) or 0.0
+        throttle = self.latest("throttle_pct", elapsed_s) or 0.0
+        return load >= PRESSED_LOAD_PCT or throttle >= PRESSED_THROTTLE_PCT
 
     def _over_idle(self, times: float) -> float:
         return LOADED_RPM if self.warm_idle_rpm is None else times * self.warm_idle_rpm

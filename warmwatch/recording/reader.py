@@ -2,9 +2,8 @@
 
 import io
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO, NamedTuple
 
 from warmwatch.errors import RecordingError
 from warmwatch.recording.rows import unguard
@@ -18,8 +17,7 @@ MAX_LINE = 1 << 16
 """No line of a recording is so long; a file with longer ones is something else."""
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """One whole line: its number in the file (the header is 1), its text and its cells."""
 
     number: int

@@ -51,6 +51,8 @@ def guard(text: str) -> str:
 def unguard(cell: str) -> str:
     """Return the text that `guard` was given."""
     cell = cell[1:] if cell[:1] == "'" else cell
+    if "\\" not in cell:
+        return cell
     parts = cell.split("\\\\")
     for plain, escaped in _ESCAPES[1:]:
         parts = [part.replace(escaped, plain) for part in parts]
