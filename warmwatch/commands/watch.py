@@ -2,9 +2,9 @@
 
 import sys
 import time
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -20,10 +20,12 @@ from warmwatch.commands.cautions import Acknowledged, acknowledge_loading
 from warmwatch.commands.extended import agreed
 from warmwatch.commands.key import checkpoint_key
 from warmwatch.commands.options import JobFile, make_job, origins, with_check, with_columns
+from warmwatch.commands.watch_given import Given
 from warmwatch.core.forecast.prior import Prior
+from warmwatch.core.job import Job
 from warmwatch.core.level.rules import AXES
 from warmwatch.errors import UsageError
-from warmwatch.links import Link, open_link, parse_address
+from warmwatch.links import Address, Link, open_link, parse_address
 from warmwatch.outputs.hook import hooks
 
 
@@ -62,86 +64,91 @@ from warmwatch.outputs.hook import hooks
 @click.option("--page-marks/--no-page-marks", default=None, help="May the page set marks?")
 @click.option("--learn", type=click.Path(path_type=Path), metavar="FILE|DIR", help="Usual pace.")
 @click.option("--key", "keys", multiple=True, metavar="KEY=MARK", help="As in f13=plug-out.")
-def command(
-    link: str,
-    band: str | None,
-    unit: str | None,
-    job_file: Path | None,
-    vehicle: str | None,
-    visit: str | None,
-    method: str | None,
-    band_source: str | None,
-    drain_band: str | None,
-    tilt: float | None,
-    tilt_axis: str | None,
-    in_park: bool,
-    lead: float | None,
-    columns: Sequence[str],
-    zone: str | None,
-    pace: str | None,
-    until: str | None,
-    record: Path | None,
-    no_record: bool,
-    keep_bus: bool,
-    as_json: bool,
-    quiet: bool,
-    speak: bool,
-    plain: bool,
-    cautions_understood: bool,
-    keys: Sequence[str],
-    commands: Sequence[str],
-    hook_on: str | None,
-    yes: bool,
-    page: bool | None,
-    page_host: str | None,
-    page_port: int | None,
-    page_marks: bool | None,
-    learn: Path | None,
-) -> int:
+def command(**given: Any) -> int:
     """Watch LINK: a vehicle of the shop's book, as "white van", or a link's address.
 
     Addresses: a CSV file, `log:FILE`, `lines:-`, `demo:`, `can:...`, `serial:...` or
     `broadcast:...`. Signals when the band is near, entered, about to be left and left, and records
     everything.
     """
-    if record is not None and no_record:
-        raise UsageError("--record and --no-record cannot be used together.")
-    if keep_bus and no_record:
-        raise UsageError("--keep-bus keeps the bus beside a recording: leave out --no-record.")
-    known, file = look_up(link, vehicle, tell), JobFile.of(job_file)
+    return watch(Given.of(given))
+
+
+def watch(given: Given) -> int:
+    """Run the watch that was asked for and return the exit code."""
+    known, file = look_up(given.name, given.job.vehicle, tell), JobFile.of(given.job.job_file)
+    columns, unit, zone = given.link.columns, given.job.unit, given.link.zone
     address = agreed(with_columns(parse_address(known.link), columns, unit, zone))
-    lead_s = None if lead is None else lead * 60.0
-    labels = {"vehicle": known.label or vehicle, "method": method, "band_source": band_source}
-    job = make_job(address, file, band, unit, book=known.job, lead_s=lead_s, **labels)
-    job = with_check(job, drain_band, tilt_deg=tilt, tilt_axis=tilt_axis, in_park=in_park)
     live = not address.about_kind.replay
-    if live and "band" in known.job and band is None and "band" not in file.content:
-        confirm_band(job, given=yes, asked=sys.stdin.isatty())
-    ends = parse_until(until)
-    note = acknowledge_loading(job, address.about_kind, given=cautions_understood)
-    pacing = parse_pace(pace)
-    folder = None if no_record else record or known.recordings
-    heard = not quiet and (live or pace not in (None, "max"))
-    served = page_options(known, page, PageOptions(page_host, page_port, page_marks))
-    if hook_on is not None and not commands:
-        raise UsageError("--hook-on needs --hook.")
-    own_keys, run = parse_keys(keys), hooks(commands, hook_on)
-    prior = own_prior(known) if learn is None and live else None
-    prior = prior if learn is None else learned_prior(learn, job.vehicle)
-    check = {"tilt_deg": tilt, "tilt_axis": tilt_axis, "in_park": in_park or None}
-    numbers = {"band": band, "unit": unit, "lead_s": lead_s, "drain_band": drain_band}
-    given = {**labels, **numbers, "vehicle": vehicle, "check": check}
-    given["link"] = link if link == known.link else None
-    where = origins(book={"link": "", **known.job}, job_file=file.content, option=given)
-    options = WatchOptions(
-        folder, ends, as_json, heard, speak, plain, own_keys, served, run, prior, where
-    )
-    options = replace(options, visit=visit_of(visit, folder, job.vehicle, live=live))
-    opened: Link = KeptLink(address, pacing) if keep_bus else open_link(address, pace=pacing)
-    options = replace(options, kept=opened if isinstance(opened, KeptLink) else None)
-    if folder is not None and live:
-        options = replace(options, signer=checkpoint_key())
+    job = job_of(given, known, file, address)
+    if live and "band" in known.job and given.job.band is None and "band" not in file.content:
+        confirm_band(job, given=given.run.yes, asked=sys.stdin.isatty())
+    options = options_of(given, known, job, live=live)
+    note = acknowledge_loading(job, address.about_kind, given=given.run.cautions_understood)
+    options = replace(options, origins=origins_of(given, known, file))
+    pace = parse_pace(given.link.pace)
+    kept = KeptLink(address, pace) if given.link.keep_bus else None
+    opened: Link = kept or open_link(address, pace=pace)
+    options = replace(options, kept=kept)
     return run_watch(Acknowledged(opened, note) if note else opened, address, job, options)
+
+
+def job_of(given: Given, known: Known, file: JobFile, address: Address) -> Job:
+    """Return the job: options first, then the job file, then the book."""
+    of, lead_s = given.job, given.job.lead_s
+    labels = _labels(given, known)
+    job = make_job(address, file, of.band, of.unit, book=known.job, lead_s=lead_s, **labels)
+    return with_check(job, of.drain_band, **of.check)
+
+
+def _labels(given: Given, known: Known) -> dict[str, str | None]:
+    return {
+        "vehicle": known.label or given.job.vehicle,
+        "method": given.job.method,
+        "band_source": given.job.band_source,
+    }
+
+
+def options_of(given: Given, known: Known, job: Job, *, live: bool) -> WatchOptions:
+    """Return how the watch is to run."""
+    folder = None if given.run.no_record else given.run.record or known.recordings
+    show = given.show
+    options = WatchOptions(
+        folder,
+        parse_until(given.run.until),
+        as_json=show.as_json,
+        sound=not show.quiet and (live or given.link.pace not in (None, "max")),
+        speak=show.speak,
+        plain=show.plain,
+        keys=parse_keys(show.keys),
+        page=page_options(known, given.page.page, given.page.options),
+        hooks=hooks(show.commands, show.hook_on),
+        prior=_prior(given, known, job, live=live),
+        visit=visit_of(given.job.visit, folder, job.vehicle, live=live),
+    )
+    return replace(options, signer=checkpoint_key()) if folder is not None and live else options
+
+
+def _prior(given: Given, known: Known, job: Job, *, live: bool) -> Prior | None:
+    if given.run.learn is not None:
+        return learned_prior(given.run.learn, job.vehicle)
+    return own_prior(known) if live else None
+
+
+def origins_of(given: Given, known: Known, file: JobFile) -> dict[str, str]:
+    """Return where each value of the job was taken from."""
+    of = given.job
+    told = {
+        **_labels(given, known),
+        "vehicle": of.vehicle,
+        "band": of.band,
+        "unit": of.unit,
+        "lead_s": of.lead_s,
+        "drain_band": of.drain_band,
+        "check": of.check,
+        "link": given.name if given.name == known.link else None,
+    }
+    return origins(book={"link": "", **known.job}, job_file=file.content, option=told)
 
 
 def visit_of(wanted: str | None, folder: Path | None, vehicle: str, *, live: bool) -> str:
