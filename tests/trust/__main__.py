@@ -15,10 +15,11 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.trust import hanging, killing, power, tampering
+from tests.trust import hanging, killing, pages, power, tampering
 
 PARTS: dict[str, tuple[int, Callable[[int, Path], list[str]]]] = {
     "tampering": (1000, tampering.rows),
+    "pages": (300, pages.rows),
     "kills": (200, killing.kill_rows),
     "endings": (200, killing.ending_rows),
     "power": (100, power.rows),
