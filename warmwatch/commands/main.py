@@ -21,6 +21,7 @@ COMMANDS = {
     "compare": "Compare ways of warming up, from recordings.",
     "plot": "Draw a recording as a picture.",
     "proof": "Make a PDF that shows at what temperature the level was set.",
+    "anchor": "Fetch time stamps from outside the shop.",
     "verify": "Say whether a recording or a proof is as it was written.",
     "jobs": "List the recordings of a folder with what they show.",
     "fluid": "Balance what was drained and filled in; say what an error costs.",

@@ -11,7 +11,8 @@ from warmwatch.commands.key import default_key, now_text, open_key
 from warmwatch.commands.options import read_job_file
 from warmwatch.core.level.amounts import fluid_from_mapping
 from warmwatch.core.level.ledger import FluidData
-from warmwatch.errors import UsageError, WarmwatchError
+from warmwatch.errors import RecordingError, UsageError, WarmwatchError
+from warmwatch.recording.seal.anchor import queue
 from warmwatch.recording.seal.key import ShopKey
 from warmwatch.recording.seal.shop_log import (
     Noted,
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="Job file with [fluid], [shop] or [work], where they were written down later.",
 )
+@click.option("--anchor", metavar="URL", help="Have a time-stamp authority (RFC 3161) stamp it.")
 @click.option("--sign", is_flag=True, help="Sign the PDF and the recordings with the shop key.")
 @click.option(
     "--key", "key_file", type=click.Path(path_type=Path), help="Another key to sign with."
@@ -51,6 +53,7 @@ def command(
     output: Path | None,
     paper: str | None,
     job_file: Path | None,
+    anchor: str | None,
     sign: bool,
     key_file: Path | None,
 ) -> int:
@@ -76,6 +79,8 @@ def command(
     if key is not None and _sign_all(visit, key):
         visit = gather(*recordings, later=later)
         noted = _log_all(visit, key, log_path(key_file or default_key()))
+    for facts in visit.recordings if anchor is not None else ():
+        _anchor(facts.path, anchor or "")
     paper = paper or shop_text("paper") or "a4"
     _write(target, make_proof(visit, paper=paper, key=key, time=now_text(), noted=noted))
     verdict, sentence, remarks = proof_verdict(visit)
@@ -107,6 +112,17 @@ def _log_all(visit: "Visit", key: ShopKey, log: Path) -> Noted | None:
     for signature in mine:
         append(log, signature)
     return note(read_log(log), mine, key) if len(mine) == len(signatures) else None
+
+
+def _anchor(recording: Path, url: str) -> None:
+    """Fetch a time stamp; without a network it stays wanted, and the proof goes without."""
+    from warmwatch.commands.anchor import stamped
+
+    queue(recording, url)
+    try:
+        click.echo(f"{recording.name}: {stamped(recording)}", err=True)
+    except RecordingError as error:
+        click.echo(f"{error} Later: warmwatch anchor {recording}", err=True)
 
 
 def job_later(path: Path) -> "Later":

@@ -21,8 +21,15 @@ from warmwatch.words.proof import report_lines, report_object
 @click.option(
     "--log", "log_file", type=click.Path(path_type=Path), help="The shop's log, to hold it against."
 )
+@click.option(
+    "--authority",
+    type=click.Path(path_type=Path),
+    help="Certificate (PEM) of the time-stamp authority.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
-def command(file: Path, key_file: Path | None, log_file: Path | None, as_json: bool) -> int:
+def command(
+    file: Path, key_file: Path | None, log_file: Path | None, authority: Path | None, as_json: bool
+) -> int:
     """Say whether FILE, a recording or a proof PDF, is as warmwatch wrote it.
 
     Exit code 0 only for an intact, closed recording; 1 when it was changed; 3 when it is torn or
@@ -34,7 +41,7 @@ def command(file: Path, key_file: Path | None, log_file: Path | None, as_json: b
         if not log_file.is_file():
             raise UsageError(f"There is no log {log_file}: it lies beside the shop key.")
         log = read_log(log_file)
-    report = verify_file(file, log)
+    report = verify_file(file, log, None if authority is None else _certificate(authority))
     if key_file is not None:
         report = require_key(report, public_fingerprint(key_file))
     if as_json:
@@ -43,3 +50,13 @@ def command(file: Path, key_file: Path | None, log_file: Path | None, as_json: b
         for text in report_lines(file, report):
             click.echo(text)
     return report.exit_code
+
+
+def _certificate(path: Path) -> bytes:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise UsageError(f"Cannot read {path} ({error.strerror or error}).") from None
+    if b"BEGIN CERTIFICATE" not in data:
+        raise UsageError(f"{path} is no certificate in PEM form.")
+    return data

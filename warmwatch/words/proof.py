@@ -71,6 +71,7 @@ _STATES = {
     SealState.NEVER_CLOSED: "whole as far as it goes, but never closed",
     SealState.OTHER_KEY: "NOT SIGNED BY THAT KEY",
     SealState.OTHER_VERSION: "whole, but its events are not checked",
+    SealState.NO_TIME_STAMP: "WITHOUT A TIME STAMP BY THAT AUTHORITY",
     SealState.NOT_IN_LOG: "NOT AS THAT LOG OF THE SHOP HAS IT",
     SealState.PAGE_UNSIGNED: "recording signed, PAGE NOT",
     SealState.PAGE_NOT_MADE: "recording whole, page NOT CHECKED",

@@ -13,8 +13,8 @@ from warmwatch.outputs.proof.making import NAME, Making, read_making
 
 MAX_ATTACHED = 64 << 20
 MOST_RECORDINGS = 12
-MOST_ATTACHMENTS = 4 * MOST_RECORDINGS + 1
-_COMPANIONS = ("-metadata.json", "-signature.json", "-checkpoint.json")
+MOST_ATTACHMENTS = 5 * MOST_RECORDINGS + 1
+_COMPANIONS = ("-metadata.json", "-signature.json", "-checkpoint.json", "-anchor.tsr")
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,11 +26,12 @@ class Attached:
     sidecar: bytes | None
     signature: bytes | None
     checkpoint: bytes | None
+    anchor: bytes | None
 
     @property
     def files(self) -> dict[str, bytes]:
         """All its files by name."""
-        parts = (self.recording, self.sidecar, self.signature, self.checkpoint)
+        parts = (self.recording, self.sidecar, self.signature, self.checkpoint, self.anchor)
         names = (self.name, *(self.name + ending for ending in _COMPANIONS))
         return {name: part for name, part in zip(names, parts, strict=True) if part is not None}
 

@@ -22,6 +22,7 @@ from warmwatch.outputs.proof.pades import with_pdf_signature
 from warmwatch.outputs.proof.page import proof_page
 from warmwatch.outputs.proof.visit import Visit
 from warmwatch.recording.names import checkpoint_path, sidecar_path
+from warmwatch.recording.seal.anchor import anchor_path
 from warmwatch.recording.seal.key import ShopKey
 from warmwatch.recording.seal.pdf import PLACEHOLDER, seal_pdf
 from warmwatch.recording.seal.shop_log import Noted
@@ -128,6 +129,7 @@ def _attachments(visit: Visit, root: Path) -> Iterator[dict[str, str]]:
             (sidecar_path(path), "data", "application/json", "What the recording is about"),
             (signature_path(path), "supplement", "application/json", "The recording's signature"),
             (checkpoint_path(path), "supplement", "application/json", "How far it was signed"),
+            (anchor_path(path), "supplement", "application/timestamp-reply", "Its time stamp"),
         )
         for file, relationship, mime, description in parts:
             if file.exists():

@@ -14,6 +14,13 @@ from warmwatch.outputs.proof.document import log_text
 from warmwatch.outputs.proof.pades import signature_trouble
 from warmwatch.outputs.proof.remake import Found, Page, compare_page
 from warmwatch.outputs.proof.visit import Later, Visit
+from warmwatch.recording.seal.anchor import (
+    MAX_ANSWER,
+    Stamp,
+    anchor_path,
+    check,
+    stamp_remark,
+)
 from warmwatch.recording.seal.pdf import PdfSeal, check_pdf, sealed_part
 from warmwatch.recording.seal.report import Report, SealState, Vouched
 from warmwatch.recording.seal.shop_log import entry_of, held_against, signature_of, trouble
@@ -23,10 +30,13 @@ from warmwatch.recording.seal.verify import verify_bytes, verify_recording
 MAX_PDF = 128 << 20
 
 
-def verify_file(path: str | Path, log: Sequence[bytes] | None = None) -> Report:
+def verify_file(
+    path: str | Path, log: Sequence[bytes] | None = None, authority: bytes | None = None
+) -> Report:
     """Verify a recording or a proof, told apart by how the file begins.
 
-    `log` are the lines of the shop's log, where it is to be held against it, too.
+    `log` are the lines of the shop's log, and `authority` is the certificate (PEM) of a time-stamp
+    authority, where it is to be held against them, too.
 
     InputError or RecordingError when it cannot be read at all.
     """
@@ -35,13 +45,14 @@ def verify_file(path: str | Path, log: Sequence[bytes] | None = None) -> Report:
         with path.open("rb") as file:
             is_pdf = file.read(5) == b"%PDF-"
             if not is_pdf:
-                return _logged(verify_recording(path), signature_of(path), log)
+                report = _logged(verify_recording(path), signature_of(path), log)
+                return _stamped(report, [(report.digest, _anchor(path))], authority)
             data = b"%PDF-" + file.read(MAX_PDF)
     except OSError as error:
         raise InputError(f"Cannot read {path} ({error.strerror or error}).") from None
     if len(data) > MAX_PDF:
         raise InputError(f"{path.name} is longer than any proof.")
-    return verify_pdf(data, log)
+    return verify_pdf(data, log, authority)
 
 
 def is_proof_of(path: Path, names: set[str]) -> bool:
@@ -58,8 +69,13 @@ def is_proof_of(path: Path, names: set[str]) -> bool:
     return bool(held) and held == names
 
 
-def verify_pdf(data: bytes, log: Sequence[bytes] | None = None) -> Report:
-    """Verify a proof given as bytes; never raises for what is in it. `log` is as in verify_file."""
+def verify_pdf(
+    data: bytes, log: Sequence[bytes] | None = None, authority: bytes | None = None
+) -> Report:
+    """Verify a proof given as bytes; never raises for what is in it.
+
+    `log` and `authority` are as in verify_file.
+    """
     sealed = sealed_part(data)
     seal = check_pdf(sealed)
     if not seal.intact:
@@ -90,7 +106,9 @@ def verify_pdf(data: bytes, log: Sequence[bytes] | None = None) -> Report:
     if len(sealed) < len(data):
         told = "The PDF's own signature (PAdES) holds, and is by the same key."
         report = replace(report, inside=(*report.inside, told))
-    return report if log is None else _held(report, bundle, log)
+    report = report if log is None else _held(report, bundle, log)
+    parts = zip(inside, bundle.recordings, strict=True)
+    return _stamped(report, [(one.digest, part.anchor) for one, part in parts], authority)
 
 
 def _together(
@@ -170,6 +188,29 @@ def _held(report: Report, bundle: Bundle, log: Sequence[bytes]) -> Report:
         return replace(report, state=SealState.NOT_IN_LOG, reason=reason)
     told = "The shop's log still begins as it did when this proof was made."
     return replace(report, inside=(*report.inside, told))
+
+
+def _anchor(recording: Path) -> bytes | None:
+    try:
+        return anchor_path(recording).read_bytes()[:MAX_ANSWER]
+    except OSError:
+        return None
+
+
+def _stamped(
+    report: Report, anchors: Sequence[tuple[str, bytes | None]], authority: bytes | None
+) -> Report:
+    """Return the report with what time stamps say; each recording needs one by `authority`."""
+    stamps = [
+        Stamp(trouble="there is none") if answer is None else check(answer, digest, authority)
+        for digest, answer in anchors
+    ]
+    told = [stamp_remark(s) for s, (_, answer) in zip(stamps, anchors, strict=True) if answer]
+    report = replace(report, remarks=(*report.remarks, *told))
+    if authority is None or all(s.checked for s in stamps) or report.state is not SealState.INTACT:
+        return report
+    reason = next(stamp.trouble for stamp in stamps if not stamp.checked)
+    return replace(report, state=SealState.NO_TIME_STAMP, reason=reason)
 
 
 def _log_trouble(bundle: Bundle, signer: str) -> str:

@@ -18,6 +18,7 @@ class SealState(StrEnum):
     OTHER_KEY = "other-key"
     OTHER_VERSION = "other-version"
     NOT_IN_LOG = "not-in-log"
+    NO_TIME_STAMP = "no-time-stamp"
     PAGE_UNSIGNED = "page-unsigned"
     PAGE_NOT_MADE = "page-not-made-again"
 
