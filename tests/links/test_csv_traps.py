@@ -106,7 +106,7 @@ def test_clock_times_are_elapsed_time(
 
 def test_a_time_of_day_without_seconds_is_not_guessed(tmp_path: Path) -> None:
     """`12:30` under `time` may be hours and minutes, or minutes and seconds."""
-    with pytest.raises(InputError, match="no time"):
+    with pytest.raises(InputError, match="not a time"):
         readings(write(tmp_path, "time,temp\n12:30,20\n12:31,21\n"), "?fluid_c=temp")
 
 

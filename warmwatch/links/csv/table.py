@@ -176,7 +176,8 @@ class Table:
         shown = f"The column for {self._clock} in {self._name} holds {cell[:30]!r}, which "
         if number(cell) is None:
             what = "number" if self._clock == "elapsed_s" else "time"
-            raise InputError(f"{shown}is not a {what}: name another with --column {self._clock}=NAME.")
+            name = f"--column {self._clock}=NAME"
+            raise InputError(f"{shown}is not a {what}: name another with {name}.")
         if self._clock == "time":
             column = self._lines.header[at]
             raise InputError(f"{shown}is a number: for seconds add --column elapsed_s={column}.")
