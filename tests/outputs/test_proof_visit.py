@@ -157,3 +157,16 @@ def test_no_table_is_torn_over_two_pages(tmp_path: Path, paper: str) -> None:
     pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(data)).pages]
     holding = [n for n, text in enumerate(pages) if re.search(r"marker0\d\d", text)]
     assert len(holding) == 1
+
+
+def test_an_amount_that_was_taken_back_is_not_reckoned(tmp_path: Path) -> None:
+    """Its mark stays on the page as taken back, and the ledger goes by what stands."""
+    marks = (
+        (MarkName.DRAINED, "9 L 50 C"),
+        (MarkName.WITHDRAW, ""),
+        (MarkName.DRAINED, "4.25 L 50 C"),
+    )
+    visit = gather(record(tmp_path, list(drained(*marks)), job=TOLD))
+    assert [entry.litres for entry in visit.fluid.ledger] == [4.25]
+    rows = [row[2] for row in proof_page(visit)["marks"]]
+    assert rows == ["drained (taken back)", "withdraw", "drained"]

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from warmwatch.core.events import EventKind
+from warmwatch.core.level.marks import standing_marks
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.outputs.picture import style
 from warmwatch.outputs.picture.style import Look
@@ -47,7 +48,8 @@ def make_tags(trace: Trace, width_s: float) -> list[Tag]:
         for event in trace.events
         if event.kind in _ALARMS
     ][: MOST_TAGS // 2]
-    told = [mark for mark in trace.marks if mark.name is not MarkName.ACKNOWLEDGE]
+    standing = standing_marks(trace.marks)
+    told = [mark for mark in standing if mark.name is not MarkName.ACKNOWLEDGE]
     close_s = _CLOSE * width_s
     while len(groups := grouped(told, close_s)) > MOST_TAGS - len(alarms):
         close_s *= 1.5

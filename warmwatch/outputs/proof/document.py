@@ -13,6 +13,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from warmwatch.core.level.marks import standing_marks
 from warmwatch.core.reading import MarkName
 from warmwatch.errors import RecordingError, WarmwatchError
 from warmwatch.outputs.proof.facts import Facts, read_items
@@ -111,7 +112,7 @@ def _plot(facts: Facts, visit: Visit) -> str:
 
     trace = make_trace(facts.job, read_items(facts.path), sidecar_watch(read_sidecar(facts.path)))
     trace.forecasts = []  # what was expected then is no part of the evidence
-    trace.marks = [mark for mark in trace.marks if mark.name in _DRAWN_MARKS]
+    trace.marks = [m for m in standing_marks(trace.marks) if m.name in _DRAWN_MARKS]
     return picture(trace, unit=visit.job.unit, image_format="svg", look=PAPER).decode("utf-8")
 
 

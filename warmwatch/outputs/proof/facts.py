@@ -1,7 +1,7 @@
 """What a proof is made of: the recordings of one visit, verified and folded again."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -9,8 +9,9 @@ from warmwatch.core.band import Window
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
 from warmwatch.core.level.check import Check
+from warmwatch.core.level.marks import standing_marks
 from warmwatch.core.level.verdict import LevelVerdict
-from warmwatch.core.reading import Item, Mark, Reading
+from warmwatch.core.reading import Item, Mark, MarkName, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import RowReader
@@ -23,10 +24,14 @@ from warmwatch.recording.zone import Zone, sidecar_zone
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A mark with the last believed fluid temperature, None while it was not known."""
+    """A mark with the last believed fluid temperature, None while it was not known.
+
+    `withdrawn`: a later mark took it back.
+    """
 
     mark: Mark
     fluid_c: float | None
+    withdrawn: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +107,7 @@ def facts_of(path: Path) -> Facts:
         drain_windows=snapshot.drain_windows,
         checks=fold.watch.checks,
         verdict=fold.watch.verdict,
-        told=tuple(fold.told),
+        told=_with_withdrawn(fold.told),
         events=tuple(fold.events),
         edges=tuple(_edges(path, windows)),
     )
@@ -123,6 +128,16 @@ class _Fold:
         if isinstance(item, Mark):
             known_c = None if self.watch.blind else self.watch.snapshot().fluid_c
             self.told.append(Told(item, known_c))
+
+
+def _with_withdrawn(told: list[Told]) -> tuple[Told, ...]:
+    standing = {id(mark) for mark in standing_marks([one.mark for one in told])}
+    return tuple(
+        one
+        if id(one.mark) in standing or one.mark.name is MarkName.WITHDRAW
+        else replace(one, withdrawn=True)
+        for one in told
+    )
 
 
 def read_items(path: Path) -> Iterator[Item]:

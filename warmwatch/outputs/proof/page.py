@@ -264,7 +264,7 @@ def _mark_row(visit: Visit, facts: Facts, one: Told) -> Row:
     mark = one.mark
     fluid = temperature_or_unknown(one.fluid_c, visit.job.unit)
     at = at_text(visit, facts, mark.elapsed_s)
-    name = str(mark.name).replace("-", " ")
+    name = str(mark.name).replace("-", " ") + (" (taken back)" if one.withdrawn else "")
     return [at, _wall_clock(facts, mark.elapsed_s), name, fluid, mark.note]
 
 

@@ -110,7 +110,9 @@ class Visit:
             (facts, one)
             for facts in self.recordings
             for one in facts.told
-            if is_amount(one.mark) and mark_entry(one.mark, one.fluid_c, facts.job.unit) is None
+            if is_amount(one.mark)
+            and not one.withdrawn
+            and mark_entry(one.mark, one.fluid_c, facts.job.unit) is None
         )
 
 
@@ -148,5 +150,6 @@ def _fluid(visit: Visit) -> FluidData:
         mark_entry(one.mark, one.fluid_c, facts.job.unit)
         for facts in visit.recordings
         for one in facts.told
+        if not one.withdrawn
     )
     return replace(fluid, ledger=tuple(entry for entry in entries if entry is not None))
