@@ -73,6 +73,15 @@ def test_bytes_taken_away_are_counted(tmp_path: Path) -> None:
     assert "0 of 30 temperatures are those that their raw bytes give" in report.remarks
 
 
+def test_a_link_without_a_rule_says_so(tmp_path: Path) -> None:
+    """A thermometer's text has no rule in the sidecar: told, and no count that looks like one."""
+    recorder = create(tmp_path, JOB, "lines:-", {}, UTC_S)
+    recorder.item(Reading(0.0, {"fluid_c": 50.0}, raw="50", utc_s=UTC_S))
+    recorder.close(0.0, UTC_S)
+    (remark,) = verify_recording(recorder.path).remarks
+    assert "no rule" in remark
+
+
 @pytest.mark.parametrize("raw", ["", "7E9", "7E9 zz", "7E9 7F2231", "7E9 622A18", "85.5"])
 def test_bytes_that_the_rule_does_not_fit_are_not_compared(raw: str) -> None:
     """A refusal, half an answer or a text: nothing is said of it."""

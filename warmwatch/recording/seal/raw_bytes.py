@@ -22,6 +22,8 @@ class RawBytes:
         link = sidecar.get("warmwatch:link")
         signals = link.get("signals") if isinstance(link, Mapping) else None
         self._signals = [s for s in signals or () if isinstance(s, Mapping)]
+        self.ruled = any(signal.get("name") == FLUID for signal in self._signals)
+        """Whether the sidecar has a rule for the fluid temperature at all."""
         self.seen = self.held = 0
 
     def differs(self, fluid_c: float, raw: str) -> str:

@@ -228,6 +228,8 @@ def _raw_remarks(replay: Replay | None) -> tuple[str, ...]:
     if replay is None or not replay.raw.seen:
         return ()
     raw = replay.raw
+    if not raw.ruled:
+        return ("its sidecar has no rule by which temperatures could be held against raw bytes",)
     return (f"{raw.held} of {raw.seen} temperatures are those that their raw bytes give",)
 
 
