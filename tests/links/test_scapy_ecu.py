@@ -114,9 +114,12 @@ def test_a_unit_deaf_to_groups_does_not_slow_the_fluid(bench: Bench) -> None:
     assert longest_gap_s(run, after) < 3.0  # it was blind for 10 s
 
 
-@pytest.mark.parametrize("late_s", [pytest.param(0.5, marks=pytest.mark.slow), 1.3])
+@pytest.mark.parametrize("late_s", [pytest.param(0.5, marks=pytest.mark.slow), 1.0])
 def test_a_late_unit_is_waited_for_and_told_as_late(bench: Bench, late_s: float) -> None:
-    """Later than the usual wait from the beginning: learned, told once or twice, and then read."""
+    """Later than the usual wait from the beginning: learned, told once or twice, and then read.
+
+    (A second of the longest wait is left for a machine that does other work, too.)
+    """
     assert bench.adapter is not None
     bench.fault("late", late_s)
     run = read_on(bench, 3)
