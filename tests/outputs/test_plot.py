@@ -352,7 +352,8 @@ def test_thinning_keeps_extremes_and_breaks(seed: int, count: int) -> None:
 
 
 def stated(elapsed_s: float, edge: str, q50_s: float | None, q90_s: float | None) -> Forecast:
-    return Forecast(elapsed_s, edge, q50_s, q50_s, q90_s, 0.9, None, 1.0)
+    made = Forecast(elapsed_s, edge, q50_s, q50_s, q90_s, 0.9, None, 1.0)
+    return replace(made, to="enter" if edge == "low" else "leave")
 
 
 def test_forecasts_are_spread_over_the_way_to_the_first_window() -> None:

@@ -14,7 +14,7 @@ from warmwatch.words.events import clock
 _APPROACH = (0.05, 0.3, 0.55, 0.8)
 _INSIDE = (0.15, 0.6)
 CAPTION = "Forecasts of in and out: bar 10 to 90 %, dot 50 %, upright line: what happened"
-_COLORS = {"low": style.BAND_EDGE, "high": style.DOUBT}
+_COLORS = {"enter": style.BAND_EDGE, "leave": style.DOUBT}
 
 
 def pick_forecasts(trace: Trace) -> list[Forecast]:
@@ -24,9 +24,9 @@ def pick_forecasts(trace: Trace) -> list[Forecast]:
     """
     first = trace.windows[0] if trace.windows else None
     if first is None:
-        return _spread(_of_edge(trace, "low", trace.start_s, trace.end_s), (*_APPROACH, 0.95))
-    approach = _of_edge(trace, "low", trace.start_s, first.entered_crossed_s)
-    inside = _of_edge(trace, "high", first.entered_s, _end_s(first, trace))
+        return _spread(_going(trace, "enter", trace.start_s, trace.end_s), (*_APPROACH, 0.95))
+    approach = _going(trace, "enter", trace.start_s, first.entered_crossed_s)
+    inside = _going(trace, "leave", first.entered_s, _end_s(first, trace))
     return [*_spread(approach, _APPROACH), *_spread(inside, _INSIDE)]
 
 
@@ -34,8 +34,8 @@ def _end_s(window: Window, trace: Trace) -> float:
     return trace.end_s if window.left_crossed_s is None else window.left_crossed_s
 
 
-def _of_edge(trace: Trace, edge: str, start_s: float, end_s: float) -> list[Forecast]:
-    return [f for f in trace.forecasts if f.edge == edge and start_s <= f.elapsed_s < end_s]
+def _going(trace: Trace, to: str, start_s: float, end_s: float) -> list[Forecast]:
+    return [f for f in trace.forecasts if f.to == to and start_s <= f.elapsed_s < end_s]
 
 
 def _spread(forecasts: Sequence[Forecast], parts: Sequence[float]) -> list[Forecast]:
@@ -71,17 +71,17 @@ def draw_forecasts(axes: Axes, trace: Trace, forecasts: Sequence[Forecast], look
     axes.set_title(CAPTION, loc="left", fontsize=look.small_pt, pad=4.0)
     for window in trace.windows[:1]:
         axes.axvline(window.entered_crossed_s, color=style.BAND_EDGE, linewidth=2.2, zorder=1.0)
-        if window.left_crossed_s is not None and window.ended_by == "left-high":
+        if window.left_crossed_s is not None and window.ended_by in ("left-high", "left-low"):
             axes.axvline(window.left_crossed_s, color=style.DOUBT, linewidth=2.2, zorder=1.0)
 
 
 def _label(forecast: Forecast) -> str:
-    return f"{'in' if forecast.edge == 'low' else 'out'} {clock(forecast.elapsed_s)}"
+    return f"{'in' if forecast.to == 'enter' else 'out'} {clock(forecast.elapsed_s)}"
 
 
 def _draw_row(axes: Axes, row: int, forecast: Forecast, look: Look) -> None:
     now_s, (start_s, end_s) = forecast.elapsed_s, axes.get_xlim()
-    color = _COLORS.get(forecast.edge, style.INK)
+    color = _COLORS.get(forecast.to, style.INK)
     axes.plot(
         [now_s],
         [row],
