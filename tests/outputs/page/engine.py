@@ -10,18 +10,10 @@ from typing import Any
 
 from py_mini_racer import MiniRacer
 
-from warmwatch.outputs.page.files import bundle, static_files
+from warmwatch.outputs.page.files import MODULES, bundle, static_files
 
-_ORDER = (
-    "preact.js",
-    "pad.js",
-    "model.js",
-    "curve.js",
-    "shown.js",
-    "sheets.js",
-    "visit.js",
-    "view.js",
-)
+_ORDER = MODULES[: MODULES.index("sound.js")]
+"""The modules without sound, keeping awake and the browser's own events."""
 _STUB = """
 const seen = (child) => child !== null && child !== false && child !== undefined;
 export const h = (tag, props, ...children) =>
