@@ -19,7 +19,7 @@ from warmwatch.core.units import implausible
 from warmwatch.errors import LinkRefused, UsageError
 from warmwatch.links.address import parse_address
 from warmwatch.links.base import open_link
-from warmwatch.links.broadcast.ear import J1939Ear
+from warmwatch.links.broadcast.decoder import J1939Decoder
 from warmwatch.links.broadcast.listening import Listened
 from warmwatch.links.broadcast.port import SILENT_S
 from warmwatch.links.can.bus import BusOpener
@@ -102,7 +102,7 @@ STATUS_ROWS = [row for row in rows("j1939_cases.csv") if row["spn"] == "177"]
 @pytest.mark.parametrize("row", STATUS_ROWS, ids=lambda row: row["data_hex"])
 def test_a_code_of_the_fluid_is_doubtful_and_no_temperature(row: dict[str, str]) -> None:
     """Each published case of SPN 177: a value, or a doubt that names the code and no value."""
-    listened = Listened(J1939Ear(), 1.0)
+    listened = Listened(J1939Decoder(), 1.0)
     listened.hear(int(row["can_id_hex"], 16), True, bytes.fromhex(row["data_hex"]), 0.0)
     (values,) = [item for item in listened.due(0.0) if isinstance(item, Values)]
     if row["status"] == "ok":
@@ -131,7 +131,7 @@ def values_of(listened: Listened, now_s: float) -> dict[str, float]:
 
 def test_a_value_is_handed_over_once_and_the_fluid_at_once() -> None:
     """Nothing old is repeated; the fluid does not wait for the end of the pause."""
-    listened = Listened(J1939Ear(), 1.0)
+    listened = Listened(J1939Decoder(), 1.0)
     hear(listened, [(ET1, FRAMES[ET1])], 0.0)
     assert values_of(listened, 0.0).keys() == {"coolant_c", "engine_oil_c"}
     assert listened.due(2.0) == []
@@ -153,7 +153,7 @@ def test_a_value_is_handed_over_once_and_the_fluid_at_once() -> None:
 )
 def test_the_transmissions_own_reason_is_told_once(data: str, words: str) -> None:
     """SPN 3026 says why its level reading is not valid yet; it is told when it changes."""
-    listened = Listened(J1939Ear(), 0.5)
+    listened = Listened(J1939Decoder(), 0.5)
     for now_s in (0.0, 1.0, 2.0):
         hear(listened, [(TRF1, data)], now_s)
         notices = [item.text for item in listened.due(now_s) if isinstance(item, Notice)]
@@ -165,7 +165,7 @@ def test_the_transmissions_own_reason_is_told_once(data: str, words: str) -> Non
 @given(st.lists(st.tuples(st.integers(0, 0x1FFFFFFF), st.binary(max_size=8)), max_size=30))
 def test_no_traffic_breaks_the_ear(frames: list[tuple[int, bytes]]) -> None:
     """Any identifiers and bytes give values in their code's range, doubts, or nothing."""
-    listened = Listened(J1939Ear(), 0.0)
+    listened = Listened(J1939Decoder(), 0.0)
     for number, (can_id, data) in enumerate(frames):
         listened.hear(can_id, True, data, float(number))
         for item in listened.due(float(number)):
@@ -265,9 +265,9 @@ def dbc(tmp_path: Path) -> Path:
 
 
 def heard_by(dbc: Path, signal: str, can_id: int, data: str, wide: bool = False) -> Values | None:
-    from warmwatch.links.broadcast.database import DatabaseEar
+    from warmwatch.links.broadcast.database import DatabaseDecoder
 
-    listened = Listened(DatabaseEar(str(dbc), {"fluid_c": signal}), 0.0)
+    listened = Listened(DatabaseDecoder(str(dbc), {"fluid_c": signal}), 0.0)
     listened.hear(can_id, wide, bytes.fromhex(data), 0.0)
     return next((item for item in listened.due(0.0) if isinstance(item, Values)), None)
 

@@ -14,7 +14,7 @@ from warmwatch.core.reading import Tick
 from warmwatch.errors import UsageError
 from warmwatch.links.address import parse_address
 from warmwatch.links.base import open_link
-from warmwatch.links.broadcast.ear import J1939Ear
+from warmwatch.links.broadcast.decoder import J1939Decoder
 from warmwatch.links.broadcast.listening import Listened
 from warmwatch.links.broadcast.senders import SETTLE_S, SILENT_S
 from warmwatch.links.live import Gap, Values
@@ -33,7 +33,7 @@ class Bus:
     """A second of frames at a time."""
 
     def __init__(self, only: int | None = None) -> None:
-        self.listened = Listened(J1939Ear(), 0.5, only)
+        self.listened = Listened(J1939Decoder(), 0.5, only)
         self.now_s = 0.0
         self.fluid: list[float] = []
         self.gaps: list[str] = []

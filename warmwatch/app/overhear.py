@@ -9,8 +9,8 @@ from warmwatch.analysis.finding.candidate import Sample
 from warmwatch.app.search import Found
 from warmwatch.links.address import Address
 from warmwatch.links.asking.units import Unit
-from warmwatch.links.broadcast.ear import Ear, Ears, J1939Ear
-from warmwatch.links.broadcast.overhearing import OverhearingEar
+from warmwatch.links.broadcast.decoder import Decoder, Decoders, J1939Decoder
+from warmwatch.links.broadcast.overhearing import OverhearingDecoder
 from warmwatch.signals import uds
 from warmwatch.signals.answers import POSITIVE_OFFSET
 from warmwatch.signals.overheard import WIDTHS, Exchanged, Overheard, asked_at
@@ -34,8 +34,10 @@ class Gathered:
     frames: int = 0
     exchanges: int = 0
     _overheard: Overheard = field(default_factory=Overheard)
-    _ear: Ear = field(
-        default_factory=lambda: Ears((J1939Ear(), OverhearingEar(())), missed=J1939Ear())
+    _decoder: Decoder = field(
+        default_factory=lambda: Decoders(
+            (J1939Decoder(), OverhearingDecoder(())), missed=J1939Decoder()
+        )
     )
     _coolant: list[tuple[float, float]] = field(default_factory=list)
     _air_c: list[float] = field(default_factory=list)
@@ -46,7 +48,7 @@ class Gathered:
             return
         self.frames += 1
         can_id, wide, data = frame.arbitration_id, frame.is_extended_id, bytes(frame.data)
-        for said in self._ear.hear(can_id, wide, data, at_s):
+        for said in self._decoder.hear(can_id, wide, data, at_s):
             value = said.decoded.value
             if value is None or said.decoded.doubt:
                 continue

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from warmwatch.core.units import QUANTITIES, f_to_c, implausible
 from warmwatch.errors import UsageError
-from warmwatch.links.broadcast.ear import Said, Sender, j1939_sender, raw_of
+from warmwatch.links.broadcast.decoder import Said, Sender, j1939_sender, raw_of
 from warmwatch.signals import Decoded
 from warmwatch.signals.j1939 import group_of, not_a_value
 
@@ -18,7 +18,7 @@ _CODES = ("0/1", "code")
 _FAHRENHEIT = ("F", "degF", "°F", "deg F")
 
 
-class DatabaseEar:
+class DatabaseDecoder:
     """Reads the signals in `names`, quantity name -> `Message.Signal`."""
 
     def __init__(self, path: str, names: Mapping[str, str]) -> None:

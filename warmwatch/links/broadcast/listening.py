@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from warmwatch.core.notice import Notice
-from warmwatch.links.broadcast.ear import Ear
+from warmwatch.links.broadcast.decoder import Decoder
 from warmwatch.links.broadcast.senders import FLUID, Senders
 from warmwatch.links.live import Polled, Values
 from warmwatch.signals import Decoded
@@ -21,8 +21,8 @@ EARLY = 0.8
 class Listened:
     """What was heard since the last reading."""
 
-    def __init__(self, ear: Ear, pause_s: float, only: int | None = None) -> None:
-        self._ear = ear
+    def __init__(self, decoder: Decoder, pause_s: float, only: int | None = None) -> None:
+        self._decoder = decoder
         self._pause_s = pause_s
         self.senders = Senders(only)
         self._values: dict[str, float] = {}
@@ -47,7 +47,7 @@ class Listened:
 
     def hear(self, can_id: int, wide: bool, data: bytes, now_s: float) -> None:
         """Take one data frame."""
-        for said in self._ear.hear(can_id, wide, data, now_s):
+        for said in self._decoder.hear(can_id, wide, data, now_s):
             if self.senders.takes(said, now_s):
                 self._keep(said.name, said.decoded)
                 if said.name == FLUID:
@@ -58,7 +58,7 @@ class Listened:
         others = ", ".join(one.sender.words for one in self.senders.of(FLUID))
         if others:
             return f"the transmission fluid temperature comes from {others} only: see source="
-        return f"no transmission fluid temperature: {self._ear.wanted}"
+        return f"no transmission fluid temperature: {self._decoder.wanted}"
 
     def due(self, now_s: float) -> list[Polled]:
         """Return what has come, if it is time for a reading, and what is to be told."""

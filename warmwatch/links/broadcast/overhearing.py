@@ -5,7 +5,7 @@ from dataclasses import asdict, replace
 
 from warmwatch.links.asking.plan import BROKEN
 from warmwatch.links.asking.units import FIXED, NORMAL, Addressing, Unit, is_wide
-from warmwatch.links.broadcast.ear import BEST, Said, Sender
+from warmwatch.links.broadcast.decoder import BEST, Said, Sender
 from warmwatch.signals import Decoded, Signal, decode, obd, standard_table, uds
 from warmwatch.signals.answers import Conduct, parse_refusal, split_records
 from warmwatch.signals.overheard import WIDTHS, Exchanged, Overheard
@@ -14,7 +14,7 @@ SURE = BEST - 1
 """The rank of a unit that a signal file names: better than what a standard's table says."""
 
 
-class OverhearingEar:
+class OverhearingDecoder:
     """Reads the user's signals, and the standard's, from answers that somebody else asked for."""
 
     def __init__(

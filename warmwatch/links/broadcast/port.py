@@ -17,8 +17,8 @@ from warmwatch.core.notice import Notice
 from warmwatch.errors import LinkLost
 from warmwatch.links.address import Address
 from warmwatch.links.base import WAIT_S
-from warmwatch.links.broadcast.ear import Ear
-from warmwatch.links.broadcast.ears import EAR_OPTIONS, ear_of, source_of
+from warmwatch.links.broadcast.choosing import DECODER_OPTIONS, decoder_of, source_of
+from warmwatch.links.broadcast.decoder import Decoder
 from warmwatch.links.broadcast.listening import Listened
 from warmwatch.links.can.bus import (
     BusOpener,
@@ -34,18 +34,18 @@ from warmwatch.links.live import LiveLink, Polled
 if TYPE_CHECKING:
     import can
 
-OWN_OPTIONS = EAR_OPTIONS | {"poll", "usb"}
+OWN_OPTIONS = DECODER_OPTIONS | {"poll", "usb"}
 SILENT_S = 3.0
 NO_FLUID_S = 5.0
 
 
 @dataclass(frozen=True, slots=True)
 class BroadcastSettings:
-    """What to listen to; `ear` turns frames into values. Times in seconds."""
+    """What to listen to; `decoder` turns frames into values. Times in seconds."""
 
     channel: str
     options: Mapping[str, object]
-    ear: Ear
+    decoder: Decoder
     poll_s: float = 1.0
     source: int | None = None
 
@@ -58,7 +58,7 @@ class BroadcastPort:
         self._bus = bus
         self._reader = FrameReader(bus)
         self._opened_s = time.monotonic()
-        self._listened = Listened(settings.ear, settings.poll_s, settings.source)
+        self._listened = Listened(settings.decoder, settings.poll_s, settings.source)
         self._told: set[str] = set()
 
     @property
@@ -112,7 +112,7 @@ class BroadcastPort:
 def open_address(address: Address, pace: float | None) -> LiveLink:
     """Return the link of a `broadcast:` address; `pace` is ignored, a vehicle has its own."""
     settings = settings_of(address)
-    about = {"address": str(address), "signals": list(settings.ear.facts())}
+    about = {"address": str(address), "signals": list(settings.decoder.facts())}
     opener = opener_of(address, settings)
     return LiveLink(
         lambda: BroadcastPort(settings, opener.open()), SystemClock(), about, settings.poll_s
@@ -130,7 +130,7 @@ def settings_of(address: Address) -> BroadcastSettings:
     if options["interface"] == "slcan":  # a wrong bitrate then cannot disturb the vehicle
         options.setdefault("listen_only", True)
     poll_s = seconds_option(address.options, "poll", 1.0)
-    return BroadcastSettings(address.rest, options, ear_of(address), poll_s, source_of(address))
+    return BroadcastSettings(address.rest, options, decoder_of(address), poll_s, source_of(address))
 
 
 def open_frames(address: Address, seconds: float) -> Iterator[tuple[float, "can.Message"]]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from warmwatch.core.notice import Notice
 from warmwatch.core.units import QUANTITIES
-from warmwatch.links.broadcast.ear import ANYBODY, BEST, Said, Sender
+from warmwatch.links.broadcast.decoder import ANYBODY, BEST, Said, Sender
 from warmwatch.links.live import Gap
 
 FLUID = "fluid_c"

@@ -14,8 +14,8 @@ from warmwatch.core.reading import Item, Reading, Tick
 from warmwatch.errors import UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.base import Link
-from warmwatch.links.broadcast.ear import Ear
-from warmwatch.links.broadcast.ears import EAR_OPTIONS, ear_of, source_of
+from warmwatch.links.broadcast.choosing import DECODER_OPTIONS, decoder_of, source_of
+from warmwatch.links.broadcast.decoder import Decoder
 from warmwatch.links.broadcast.listening import Listened
 from warmwatch.links.can.bus import seconds_option
 from warmwatch.links.csv.anchor import GAP_S
@@ -29,7 +29,7 @@ from warmwatch.links.replay import Replay
 if TYPE_CHECKING:
     import can
 
-OWN_OPTIONS = EAR_OPTIONS | {"bus", "poll"}
+OWN_OPTIONS = DECODER_OPTIONS | {"bus", "poll"}
 NO_FLUID_S = 5.0
 FASTEST_S, SLOWEST_S = 0.2, 1.0
 """The pause between readings is that of the fluid in the log, but no other than this."""
@@ -44,7 +44,7 @@ class RecordedBus:
         self._address = address
         self._source = source_of(address)
         self._known = signals_beside(log.path)
-        self._scanned = scan(log.frames(), self._ear, log.path.name)
+        self._scanned = scan(log.frames(), self._decoder, log.path.name)
         self.listened: Listened | None = None
         """What was heard in the last pass, once it has begun."""
         self._bus = _chosen(self._scanned, address)
@@ -59,16 +59,16 @@ class RecordedBus:
         buses = [f"bus {bus.name or '?'}: {bus.frames} frames" for bus in self._scanned.buses]
         return f"{self._log.path.name}, in its beginning {', '.join(buses) or 'no frames'}"
 
-    def _ear(self) -> Ear:
-        return ear_of(self._address, self._known)
+    def _decoder(self) -> Decoder:
+        return decoder_of(self._address, self._known)
 
     def describe(self) -> Mapping[str, object]:
-        signals = list(self._ear().facts())
+        signals = list(self._decoder().facts())
         return {"replayed_from": self._log.path.name, "bus": self._bus, "signals": signals}
 
     def __iter__(self) -> Iterator[Item | Notice]:
         yield from self._introduction()
-        listened = Listened(self._ear(), self._pause_s, self._source)
+        listened = Listened(self._decoder(), self._pause_s, self._source)
         clock, told, last_s, leaps = LogClock(), False, -STEP_S, 0
         self.listened = listened
         for frame in self._log.frames():

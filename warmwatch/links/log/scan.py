@@ -6,7 +6,7 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from warmwatch.errors import InputError
-from warmwatch.links.broadcast.ear import Ear
+from warmwatch.links.broadcast.decoder import Decoder
 from warmwatch.links.broadcast.senders import FLUID
 from warmwatch.links.csv.table import usual_interval_s
 from warmwatch.links.log.clock import LogClock
@@ -24,7 +24,7 @@ class BusSeen:
     """One bus of a log."""
 
     name: str
-    ear: Ear
+    decoder: Decoder
     frames: int = 0
     errors: int = 0
     fluid_s: list[float] = field(default_factory=list)
@@ -47,14 +47,14 @@ def bus_name(frame: "can.Message") -> str:
     return "" if frame.channel is None else str(frame.channel)
 
 
-def scan(frames: Iterator["can.Message"], ear: Callable[[], Ear], name: str) -> Scanned:
+def scan(frames: Iterator["can.Message"], decoder: Callable[[], Decoder], name: str) -> Scanned:
     """Look at the first frames. Raises InputError where their times are none."""
     clock, buses, fluid, count = LogClock(), dict[str, BusSeen](), 0, 0
     for frame in islice(frames, SCANNED_FRAMES):
         count += 1
         bus = buses.get(key := bus_name(frame))
         if bus is None:
-            bus = buses[key] = BusSeen(key, ear())
+            bus = buses[key] = BusSeen(key, decoder())
         fluid += _look(frame, bus, clock)
         if fluid >= ENOUGH_FLUID and count >= ENOUGH_FRAMES:
             break
@@ -77,7 +77,7 @@ def _look(frame: "can.Message", bus: BusSeen, clock: LogClock) -> bool:
     if frame.is_remote_frame:
         return False
     wide, data = frame.is_extended_id, bytes(frame.data)
-    said = bus.ear.hear(frame.arbitration_id, wide, data, clock.elapsed_s)
+    said = bus.decoder.hear(frame.arbitration_id, wide, data, clock.elapsed_s)
     found = any(one.name == FLUID and one.decoded.value is not None for one in said)
     if found and len(bus.fluid_s) < ENOUGH_FLUID:
         bus.fluid_s.append(clock.elapsed_s)

@@ -1,4 +1,4 @@
-"""The ears that an address's options ask for: the same for a live bus and for a recorded one."""
+"""The decoders that an address's options ask for: the same for a live bus and a recorded one."""
 
 from collections.abc import Sequence
 
@@ -6,26 +6,26 @@ from warmwatch.core.units import QUANTITIES
 from warmwatch.errors import UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.asking.units import addressings
-from warmwatch.links.broadcast.ear import Ear, Ears, J1939Ear
-from warmwatch.links.broadcast.overhearing import OverhearingEar
+from warmwatch.links.broadcast.decoder import Decoder, Decoders, J1939Decoder
+from warmwatch.links.broadcast.overhearing import OverhearingDecoder
 from warmwatch.signals import Signal, load_signal_file
 
 _ADDRESSING = ("addressing", "request_id", "answer_id", "target")
-EAR_OPTIONS = frozenset({"database", "signals", "source", *_ADDRESSING, *QUANTITIES})
+DECODER_OPTIONS = frozenset({"database", "signals", "source", *_ADDRESSING, *QUANTITIES})
 
 
-def ear_of(address: Address, known: Sequence[Signal] = ()) -> Ear:
+def decoder_of(address: Address, known: Sequence[Signal] = ()) -> Decoder:
     """Return what reads the frames; `known` signals count where none are named.
 
     Raises UsageError.
     """
     options = address.options
     signals = load_signal_file(options["signals"]).signals if "signals" in options else known
-    overhearing = OverhearingEar(signals, addressings(options))
+    overhearing = OverhearingDecoder(signals, addressings(options))
     by_database = _by_database(address)
     if by_database is None:
-        return Ears((J1939Ear(), overhearing), missed=overhearing)
-    return Ears((by_database, overhearing), missed=overhearing if signals else by_database)
+        return Decoders((J1939Decoder(), overhearing), missed=overhearing)
+    return Decoders((by_database, overhearing), missed=overhearing if signals else by_database)
 
 
 def source_of(address: Address) -> int | None:
@@ -42,7 +42,7 @@ def source_of(address: Address) -> int | None:
         ) from None
 
 
-def _by_database(address: Address) -> Ear | None:
+def _by_database(address: Address) -> Decoder | None:
     wanted = {name: address.options[name] for name in QUANTITIES if name in address.options}
     if "database" not in address.options:
         if wanted:
@@ -54,6 +54,6 @@ def _by_database(address: Address) -> Ear | None:
             f"database={address.options['database']} needs the signals to read, such as "
             "fluid_c=Message.Signal."
         )
-    from warmwatch.links.broadcast.database import DatabaseEar
+    from warmwatch.links.broadcast.database import DatabaseDecoder
 
-    return DatabaseEar(address.options["database"], wanted)
+    return DatabaseDecoder(address.options["database"], wanted)

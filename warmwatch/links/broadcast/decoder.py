@@ -47,7 +47,7 @@ class Said:
     raw: str = ""
 
 
-class Ear(Protocol):
+class Decoder(Protocol):
     """Reads frames; `wanted` says for people what it waits for."""
 
     @property
@@ -60,7 +60,7 @@ class Ear(Protocol):
         """Return the definitions for the recording's sidecar, as JSON values."""
 
 
-class J1939Ear:
+class J1939Decoder:
     """Reads the standard's own parameter groups."""
 
     wanted = "it needs parameter group 65272 of SAE J1939, or a database file of this vehicle"
@@ -89,11 +89,11 @@ class J1939Ear:
             yield from (asdict(parameter) for parameter in parameters)
 
 
-class Ears:
-    """Several ears as one; `missed` is the one whose waiting is told."""
+class Decoders:
+    """Several decoders as one; `missed` is the one whose waiting is told."""
 
-    def __init__(self, ears: Sequence[Ear], missed: Ear) -> None:
-        self._ears = ears
+    def __init__(self, decoders: Sequence[Decoder], missed: Decoder) -> None:
+        self._decoders = decoders
         self._missed = missed
 
     @property
@@ -101,14 +101,14 @@ class Ears:
         return self._missed.wanted
 
     def hear(self, can_id: int, wide: bool, data: bytes, now_s: float) -> Sequence[Said]:
-        for ear in self._ears:
-            if said := ear.hear(can_id, wide, data, now_s):
+        for decoder in self._decoders:
+            if said := decoder.hear(can_id, wide, data, now_s):
                 return said
         return ()
 
     def facts(self) -> Iterator[dict[str, object]]:
-        for ear in self._ears:
-            yield from ear.facts()
+        for decoder in self._decoders:
+            yield from decoder.facts()
 
 
 def raw_of(can_id: int, wide: bool, data: bytes) -> str:
