@@ -92,7 +92,7 @@ def test_types_and_style_are_clean(tool: list[str]) -> None:
 def test_the_core_needs_numpy_alone() -> None:
     """Of all installed packages the core loads numpy only: the forecast reckons with it."""
     code = (
-        "import sys; sys.path.insert(0, sys.argv[1])\n"
+        "import sys; sys.path.insert(0, sys.argv[1]); before = set(sys.modules)\n"
         "from warmwatch.core.watch import Watch\n"
         "from warmwatch.core.job import Job\n"
         "from warmwatch.core.band import Band\n"
@@ -100,7 +100,8 @@ def test_the_core_needs_numpy_alone() -> None:
         "watch = Watch(Job(Band(80, 90)))\n"
         "told = [r for t in range(5) for r in watch.step(Reading(float(t), {'fluid_c': 85.0}))]\n"
         "print([r.kind.value for r in told if hasattr(r, 'kind')])\n"
-        "files = [str(getattr(m, '__file__', '')) for m in list(sys.modules.values())]\n"
+        "loaded = [m for name, m in list(sys.modules.items()) if name not in before]\n"
+        "files = [str(getattr(m, '__file__', '')) for m in loaded]\n"
         "parts = [f.replace(chr(92), '/').split('site-packages/') for f in files]\n"
         "print(sorted({p[1].split('/')[0] for p in parts if len(p) > 1}))"
     )
