@@ -1,7 +1,9 @@
 """The phrases of a language by code, and the one that is in use.
 
-Another language is one more catalogue: a module with `PHRASES` for the codes of `english.py`. What
-it leaves out is said in English. A phrase takes its figures by name, as in `{held_s}`.
+Another language is one more catalogue: a package with `PHRASES` for the codes of `english`, and its
+line in `LANGUAGES`. What it leaves out is said in English. A phrase takes its figures by name, as
+in `{held_s}`; where a number changes the words, `CODE-one` is for one of a thing and `CODE` for
+any other number.
 """
 
 from collections.abc import Mapping
@@ -37,6 +39,19 @@ def phrase(code: str, unit: str = "C", **values: float | str) -> str:
     return template.format_map(shown)
 
 
+def counted(code: str, n: int, unit: str = "C", **values: float | str) -> str:
+    """Return the phrase for `n` of a thing: that of `CODE-one` for one, with `{n}` in it."""
+    one = f"{code}-one"
+    return phrase(one if n == 1 and has(one) else code, unit, n=n, **values)
+
+
+def group(name: str) -> dict[str, str]:
+    """Return all phrases of a group by their code, their figures not yet put in."""
+    start = f"{name}."
+    codes = [code for code in ENGLISH if code.startswith(start)]
+    return {code.removeprefix(start): _in_use.get(code) or ENGLISH[code] for code in codes}
+
+
 def temperature(fluid_c: float, unit: str) -> str:
     """Return `86 °C` or `186.8 °F`: a decimal only where there is one."""
     shown = round(from_c(fluid_c, unit), 1)
@@ -65,7 +80,7 @@ def figure(name: str, value: float, unit: str) -> str:
     for ending, shown_unit in _UNITS.items():
         if name.endswith(ending):
             return f"{value:.0f}{shown_unit}"
-    return f"{value:g}"
+    return str(value) if isinstance(value, int) else f"{value:g}"
 
 
 _UNITS = {"rpm": " 1/min", "_kmh": " km/h"}
