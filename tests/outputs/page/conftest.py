@@ -1,4 +1,8 @@
-"""One browser for all browser tests, and a page that is fed like by a session."""
+"""One browser for all browser tests, and a page that is fed like by a session.
+
+The browser lasts as long as its package: its driver keeps an event loop running in this thread, which
+no other test can bear.
+"""
 
 from collections.abc import Iterator
 
@@ -10,7 +14,7 @@ from tests.outputs.page.serving import STEADY, Feeding, Served, serve
 from warmwatch.outputs.page.rights import Right
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[BrowserContext]:
     with chromium() as context:
         yield context
