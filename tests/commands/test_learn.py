@@ -191,7 +191,7 @@ def test_several_ways_of_warming_up_are_told(warmwatch: Run, folder: Path, tmp_p
     source = tmp_path / "next.csv"
     source.write_text("elapsed_s,fluid_c\n0,50\n1,50\n", encoding="utf-8")
     ran = warmwatch("watch", source, "--band", "80:90", "--learn", folder, "--no-record")
-    assert "several ways of warming up (idle, drive), and the pace is a mixture" in ran.err
+    assert "several methods (idle, drive), and the pace is a mixture" in ran.err
 
 
 def test_the_same_warm_up_twice_teaches_once(folder: Path) -> None:
