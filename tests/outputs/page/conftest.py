@@ -1,7 +1,7 @@
 """One browser for all browser tests, and a page that is fed like by a session.
 
-The browser lasts as long as its package: its driver keeps an event loop running in this thread, which
-no other test can bear.
+The browser lasts as long as its package: its driver keeps an event loop running in this
+thread, which no other test can bear.
 """
 
 from collections.abc import Iterator
