@@ -3,10 +3,10 @@
 from dataclasses import replace
 
 from warmwatch.core.job import Job
-from warmwatch.core.level.amounts import GUESS_ERR_C, mark_entry
+from warmwatch.core.level.amounts import mark_entry
 from warmwatch.core.level.ledger import Act, Entry
 from warmwatch.core.reading import Mark, MarkName
-from warmwatch.words.amounts import ACTS, put_in_first, told_text
+from warmwatch.words.amounts import put_in_first, understood_text
 
 
 class Amounts:
@@ -30,8 +30,7 @@ class Amounts:
         self._told.append(entry)
         if entry is None:
             return ""
-        guessed = " (temperature not told)" if entry.temp_err_c == GUESS_ERR_C else ""
-        text = f"Understood: {ACTS[entry.act]} {told_text(entry, self._job.unit)}{guessed}."
+        text = understood_text(entry, self._job.unit)
         return f"{text} {self._first()}".strip() if entry.act is Act.DRAINED else text
 
     def _first(self) -> str:

@@ -32,20 +32,10 @@ from warmwatch.core.units import parse_temperature
 from warmwatch.core.volume import UNITS, parse_volume
 from warmwatch.errors import UsageError
 from warmwatch.words.amounts import (
-    ACTS,
     balance_text,
-    first_fill_text,
-    ledger_cells,
-    ledger_columns,
-    told_text,
-    volume_text,
 )
-from warmwatch.words.events import temperature
-
-_CAUTION = (
-    "Reckoned, not measured: the level at the plug decides, and service information comes first. "
-    "Hot fluid burns; old fluid is disposed of by local rules."
-)
+from warmwatch.words.catalogue import phrase
+from warmwatch.words.fluid import fresh_lines, ledger_lines, what_if_lines
 
 
 @click.command("fluid")
@@ -150,7 +140,7 @@ def _print(result: dict[str, Any], lines: Iterator[str], as_json: bool) -> None:
         return
     for line in lines:
         click.echo(line)
-    click.echo(_CAUTION)
+    click.echo(phrase("fluid.caution"))
 
 
 def _with_options(
@@ -196,18 +186,6 @@ def ledger_object(fluid: FluidData, check_c: float, fill_c: float) -> dict[str, 
     }
 
 
-def ledger_lines(fluid: FluidData, check_c: float, fill_c: float, unit: str) -> Iterator[str]:
-    """Yield the ledger for people."""
-    _, read, *heads = ledger_columns(check_c, fill_c, unit)
-    yield f"{'':22}{read:>22}" + "".join(f"{head:>12}" for head in heads)
-    for entry in fluid.ledger:
-        cells = "".join(f"{cell:>12}" for cell in ledger_cells(entry, fluid, check_c, fill_c))
-        yield f"{ACTS[entry.act]:22}{told_text(entry, unit):>22}{cells}"
-    yield balance_text(balance(fluid), Outcome.NO_CHECK, volume=shown_unit(fluid))
-    if text := first_fill_text(fluid, unit, fill_c):
-        yield text
-
-
 def fresh_object(
     fluid: FluidData, drain: str | None, capacity_err: str | None, times: int, wanted: float | None
 ) -> dict[str, Any]:
@@ -236,21 +214,6 @@ def fresh_object(
     return result
 
 
-def fresh_lines(result: dict[str, Any]) -> Iterator[str]:
-    """Yield the shares of fresh fluid for people."""
-    amounts = (result[key] for key in ("drain_l", "capacity_l", "capacity_err_l"))
-    drain, capacity, err = (volume_text(litres, result["volume"]) for litres in amounts)
-    yield f"Each time {drain} of {capacity} (±{err}) comes out and is replaced. Fresh then:"
-    for times, share in enumerate(result["shares"], 1):
-        low, middle, high = (100.0 * share[key] for key in ("low", "share", "high"))
-        yield f"  after {times}: {middle:3.0f} %  ({low:.0f} to {high:.0f} %)"
-    if result["times"] is not None:
-        least, most = result["times"]["least"], result["times"]["most"]
-        spread = "" if least == most else f" ({least} to {most} by the capacity's error)"
-        yield f"For {100.0 * result['wanted']:g} %: {result['times']['times']} times{spread}."
-    yield "This is for complete mixing: drive through all gears between two drains."
-
-
 def what_if_object(
     fluid: FluidData, check_c: float, off_c: float, pan: Pan | None, tilt_deg: float, axis: str
 ) -> dict[str, Any]:
@@ -267,20 +230,3 @@ def what_if_object(
         result["warm_ml"] = off_temperature_ml(capacity_l, check_c, check_c + abs(off_c), rho)
         result["cold_ml"] = off_temperature_ml(capacity_l, check_c, check_c - abs(off_c), rho)
     return {**result, "tilt_ml": None if pan is None else off_tilt_ml(pan, tilt_deg, axis)}
-
-
-def what_if_lines(result: dict[str, Any], unit: str) -> Iterator[str]:
-    """Yield what errors cost, for people."""
-    check, degrees = temperature(result["check_c"], unit), 1.8 if unit == "F" else 1.0
-    if result["ml_per_c"] is not None:
-        off = f"{abs(result['off_c']) * degrees:g} °{unit}"
-        yield f"At {check} the fluid grows by {result['ml_per_c'] / degrees:.1f} mL per °{unit}."
-        for key, word in (("warm_ml", "too warm"), ("cold_ml", "too cold")):
-            amount = result[key]
-            way = "too little" if amount < 0 else "too much"
-            yield f"Level checked {off} {word}: {abs(amount):.0f} mL {way} stays in."
-    if result["tilt_ml"] is not None:
-        yield (
-            f"Vehicle tilted {abs(result['tilt_deg']):g}° {result['tilt_axis']}: up to "
-            f"{result['tilt_ml']:.0f} mL too much or too little, depending on the side."
-        )

@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 
-from warmwatch.core.level.amounts import FILL_C
+from warmwatch.core.level.amounts import FILL_C, GUESS_ERR_C
 from warmwatch.core.level.check import Outcome
-from warmwatch.core.level.fluid import volume_at
+from warmwatch.core.level.fluid import BASE_C, volume_at
 from warmwatch.core.level.ledger import (
     Act,
     Balance,
@@ -15,14 +15,8 @@ from warmwatch.core.level.ledger import (
     shown_unit,
 )
 from warmwatch.core.volume import in_unit
-from warmwatch.words.events import temperature
+from warmwatch.words.catalogue import phrase, temperature
 
-ACTS = {
-    Act.DRAINED: "drained",
-    Act.FILLED: "filled in",
-    Act.LET_OUT: "let out at the plug",
-    Act.TOPPED_UP: "topped up",
-}
 _DIGITS = {"L": 2, "mL": 0, "qt": 2, "oz": 1}
 
 
@@ -33,7 +27,11 @@ def volume_text(litres: float, unit: str = "L") -> str:
 
 def told_text(entry: Entry, unit: str) -> str:
     """Return an amount as it was told, with its temperature: `4.50 qt at 113 °F`."""
-    return f"{volume_text(entry.litres, entry.unit)} at {temperature(entry.temp_c, unit)}"
+    return _at(volume_text(entry.litres, entry.unit), entry.temp_c, unit)
+
+
+def _at(amount: str, temp_c: float, unit: str, code: str = "told") -> str:
+    return phrase(f"amount.{code}", amount=amount, temp=temperature(temp_c, unit))
 
 
 def spread_text(entry: Entry, unit: str) -> str:
@@ -41,13 +39,15 @@ def spread_text(entry: Entry, unit: str) -> str:
     told = volume_text(entry.litres, entry.unit)
     off = f"{in_unit(entry.litres_err, entry.unit):.2g}"
     degrees = entry.temp_err_c * (1.8 if unit == "F" else 1.0)
-    return f"{told} ±{off} at {temperature(entry.temp_c, unit)} ±{degrees:g}"
+    temp = temperature(entry.temp_c, unit)
+    return phrase("amount.spread", amount=told, off=off, temp=temp, temp_off=degrees)
 
 
 def ledger_columns(check_c: float, fill_c: float, unit: str) -> list[str]:
     """Return the heads of the ledger's table."""
     known = [temperature(celsius, unit) for celsius in (15.0, fill_c, check_c)]
-    return ["what", "as read", *(f"at {text}" for text in known)]
+    at = [phrase("amount.column", temp=text) for text in known]
+    return [phrase("amount.what"), phrase("amount.as-read"), *at]
 
 
 def ledger_cells(entry: Entry, fluid: FluidData, check_c: float, fill_c: float) -> list[str]:
@@ -60,23 +60,41 @@ def ledger_cells(entry: Entry, fluid: FluidData, check_c: float, fill_c: float) 
 
 def put_in_first(fluid: FluidData, unit: str) -> str:
     """Return the order that follows draining: `Put in first: 4.12 L at 20 °C.`"""
-    litres = first_fill_l(fluid, FILL_C)
-    if litres is None:
-        return ""
-    shown = volume_text(litres, shown_unit(fluid))
-    return f"Put in first: {shown} at {temperature(FILL_C, unit)}."
+    return _drained("put-in-first", fluid, unit, FILL_C)
 
 
 def first_fill_text(fluid: FluidData, unit: str, fill_c: float = FILL_C) -> str:
     """Return what to put in for what was drained; empty before anything was."""
+    return _drained("first-fill", fluid, unit, fill_c)
+
+
+def takes_up_text(fluid: FluidData, unit: str) -> str:
+    """Return how much new fluid has the volume of what was drained; empty before anything was."""
+    return _drained("takes-up", fluid, unit, FILL_C)
+
+
+def _drained(code: str, fluid: FluidData, unit: str, fill_c: float) -> str:
     litres = first_fill_l(fluid, fill_c)
-    if litres is None:
-        return ""
-    amount = f"{volume_text(litres, shown_unit(fluid))} at {temperature(fill_c, unit)}"
-    return (
-        f"What was drained takes up {amount}: put in that much first, then set the level at check "
-        "temperature."
-    )
+    return "" if litres is None else _at(volume_text(litres, shown_unit(fluid)), fill_c, unit, code)
+
+
+def act_name(act: Act) -> str:
+    """Return what an act with the fluid is called."""
+    return phrase(f"amount.{act}")
+
+
+def understood_text(entry: Entry, unit: str) -> str:
+    """Return what was understood of a mark that tells an amount."""
+    guessed = phrase("amount.guessed") if entry.temp_err_c == GUESS_ERR_C else ""
+    told = told_text(entry, unit)
+    return phrase("amount.understood", act=act_name(entry.act), told=told, guessed=guessed)
+
+
+def cold_text(entry: Entry, density_kg_m3: float, unit: str) -> str:
+    """Return an amount as it was told, and its volume at the temperature of new fluid."""
+    cold_l = volume_at(entry.litres, entry.temp_c, FILL_C, density_kg_m3)
+    cold, temp = volume_text(cold_l, entry.unit), temperature(FILL_C, unit)
+    return phrase("amount.cold", told=told_text(entry, unit), amount=cold, temp=temp)
 
 
 def balance_text(
@@ -88,18 +106,28 @@ def balance_text(
     with any, there is no balance.
     """
     if unread:
-        return f"No balance: no amount with its unit could be read from {', '.join(unread)}."
+        return phrase("balance.unread", marks=", ".join(unread))
     if not balance.complete:
-        return "What was drained or what was put in is not in the ledger: no balance."
-    spread = f"the reading errors allow ±{volume_text(balance.spread_l, volume)}"
-    signed = f"{'-' if balance.net_l < 0 else '+'}{volume_text(abs(balance.net_l), volume)}"
-    if balance.closes:
-        text = f"What came out went back in ({signed}; {spread})."
-        return text + (" This fits the level." if result is Outcome.SET_INSIDE else "")
-    way = "more went in than came out" if balance.net_l > 0 else "less went in than came out"
-    text = f"{volume_text(abs(balance.net_l), volume)} {way} ({spread})."
+        return phrase("balance.incomplete")
+    amount, spread = (
+        volume_text(litres, volume) for litres in (abs(balance.net_l), balance.spread_l)
+    )
+    way = "closes" if balance.closes else "more" if balance.net_l > 0 else "less"
+    sign = "-" if balance.net_l < 0 else "+"
+    text = phrase(f"balance.{way}", amount=amount, signed=f"{sign}{amount}", spread=spread)
     if result is not Outcome.SET_INSIDE:
         return text
-    if balance.net_l > 0:
-        return text + " The level was set, so it had been low before, or an amount was misread."
-    return text + " The level was set, so it had been too high before, or an amount was misread."
+    return text + phrase(f"balance.{_FITS[way]}")
+
+
+_FITS = {"closes": "fits", "more": "was-low", "less": "was-high"}
+
+
+def reckoned_text(fluid: FluidData, unit: str) -> str:
+    """Return by what standard amounts were brought to other temperatures."""
+    return phrase(
+        "balance.reckoned",
+        density=fluid.density_kg_m3,
+        density_err=fluid.density_err_kg_m3,
+        base=temperature(BASE_C, unit),
+    )

@@ -4,21 +4,14 @@ from collections.abc import Sequence
 
 from warmwatch.core.band import Band
 from warmwatch.core.level.check import Outcome
-from warmwatch.core.level.conditions import ConditionName
 from warmwatch.core.level.verdict import LevelVerdict, Sign
 from warmwatch.core.reading import MarkName
 from warmwatch.core.units import from_c
+from warmwatch.words.catalogue import mark_name, phrase
 from warmwatch.words.events import band_text
 from warmwatch.words.reasons import condition_name
 
 SIGNS = {Sign.GOOD: "✔", Sign.REMARK: "!", Sign.BAD: "✘", Sign.OPEN: "?"}
-_MARKS = {
-    MarkName.STREAM: "a stream",
-    MarkName.NO_DRIP: "no drip",
-    MarkName.DRAINED: "drained",
-    MarkName.FILLED: "filled",
-    MarkName.TOPPED_UP: "topped up",
-}
 
 
 def span_text(low_c: float, high_c: float, unit: str, band: Band | None = None) -> str:
@@ -29,7 +22,9 @@ def span_text(low_c: float, high_c: float, unit: str, band: Band | None = None) 
     ends = [from_c(value, unit) for value in (low_c, high_c)]
     digits = 1 if band is None else _digits_beyond(ends, band, unit)
     low, high = (round(value, digits) for value in ends)
-    return f"{low:.9g} °{unit}" if low == high else f"{low:.9g} to {high:.9g} °{unit}"
+    if low == high:
+        return f"{low:.9g} °{unit}"
+    return phrase("verdict.span", low=f"{low:.9g}", high=f"{high:.9g} °{unit}")
 
 
 def _digits_beyond(ends: Sequence[float], band: Band, unit: str) -> int:
@@ -43,44 +38,29 @@ def _digits_beyond(ends: Sequence[float], band: Band, unit: str) -> int:
 
 def verdict_sentence(verdict: LevelVerdict, band: Band, unit: str) -> str:
     """Return in one sentence what was seen of the level."""
-    result, wanted = verdict.outcome, band_text(band, unit)
+    result = verdict.outcome
     if result is Outcome.NO_CHECK:
-        return "No level check was recorded: no plug out was marked, other than for draining."
+        return phrase("verdict.no-check")
     if result is Outcome.NOT_KNOWN or verdict.low_c is None or verdict.high_c is None:
         done = "set" if verdict.is_set else "checked"
-        return f"It cannot be said at what temperature the level was {done}: {_WHY[verdict.why]}."
-    span = span_text(verdict.low_c, verdict.high_c, unit, band)
-    plugged = verdict.until is MarkName.PLUG_IN
-    until = "plug in" if plugged else "the mark that the level was set"
-    if result is Outcome.SET_INSIDE:
-        return f"Level set with the fluid at {span}, inside {wanted}, from plug out to {until}."
-    if result is Outcome.SET_OUTSIDE:
-        return (
-            f"Level set, but NOT inside {wanted}: the fluid was at {span} from plug out to {until}."
-        )
-    inside = "inside" if result is Outcome.CHECKED_INSIDE else "NOT inside"
-    return (
-        f"The fluid was at {span}, {inside} {wanted}, from plug out to {until}; "
-        "that the level was set was not recorded."
+        return phrase(f"verdict.not-known-{done}", why=phrase(f"verdict.why-{verdict.why}"))
+    until = MarkName.PLUG_IN if verdict.until is MarkName.PLUG_IN else MarkName.LEVEL_SET
+    return phrase(
+        f"verdict.{result}",
+        span=span_text(verdict.low_c, verdict.high_c, unit, band),
+        band=band_text(band, unit),
+        until=phrase(f"verdict.until-{until}"),
     )
-
-
-_WHY = {
-    "lost": "the temperature was not known, for a time, while the plug was out",
-    "open": "it was not recorded that the plug went in again",
-    "no-reading": "there was no reading while the plug was out",
-    "": "what was recorded of the check is not complete",
-}
 
 
 def verdict_remarks(verdict: LevelVerdict) -> list[str]:
     """Return what must stand beside the sentence, so that it does not say more than it knows."""
     remarks = []
     if verdict.flow is not None:
-        remarks.append(f"The last thing told of the open plug was {_MARKS[verdict.flow]}.")
+        remarks.append(phrase("verdict.last-flow", flow=phrase(f"verdict.flow-{verdict.flow}")))
     if verdict.is_set and verdict.after:
-        marks = ", ".join(_MARKS[name] for name in verdict.after)
-        remarks.append(f"Marked after this check: {marks}.")
+        marks = ", ".join(map(mark_name, verdict.after))
+        remarks.append(phrase("verdict.after", marks=marks))
     if conditions := conditions_sentence(verdict):
         remarks.append(conditions)
     return remarks
@@ -91,21 +71,17 @@ def conditions_sentence(verdict: LevelVerdict) -> str:
     if verdict.outcome is Outcome.NO_CHECK:
         return ""
     if not verdict.conditions:
-        return "The conditions of the check are not known."
-    parts = []
-    if verdict.unmet:
-        parts.append(f"Conditions NOT MET: {_names(verdict.unmet)}.")
-    if verdict.unknown:
-        parts.append(f"Not known: {_names(verdict.unknown)}.")
+        return phrase("verdict.conditions-not-known")
+    parts = [
+        phrase(f"verdict.{code}", names=", ".join(map(condition_name, names)))
+        for code, names in (("unmet", verdict.unmet), ("unknown", verdict.unknown))
+        if names
+    ]
     if not parts:
-        return "All conditions were met for the whole time with the plug out."
+        return phrase("verdict.all-met")
     if len(verdict.unmet) + len(verdict.unknown) < verdict.conditions:
-        parts.append("The others were met for the whole time with the plug out.")
+        parts.append(phrase("verdict.others-met"))
     return " ".join(parts)
-
-
-def _names(names: Sequence[ConditionName]) -> str:
-    return ", ".join(condition_name(name) for name in names)
 
 
 def verdict_lines(verdict: LevelVerdict, band: Band, unit: str) -> list[str]:

@@ -1,11 +1,10 @@
 """What an amount or a tilt typed on the phone means, in words, before it is noted."""
 
-from warmwatch.core.level.amounts import FILL_C, is_amount, mark_entry
-from warmwatch.core.level.fluid import volume_at
+from warmwatch.core.level.amounts import is_amount, mark_entry
 from warmwatch.core.level.statements import measured_tilts
 from warmwatch.core.reading import Mark, MarkName
-from warmwatch.words.amounts import told_text, volume_text
-from warmwatch.words.events import temperature
+from warmwatch.words.amounts import cold_text
+from warmwatch.words.catalogue import phrase
 from warmwatch.words.view import View
 
 STEEP_DEG = 15.0
@@ -25,15 +24,13 @@ def _amount(mark: Mark, view: View) -> str:
     entry = mark_entry(mark, None if snapshot.blind else snapshot.fluid_c, unit)
     if entry is None:
         return ""
-    rho = view.job.fluid.density_kg_m3
-    cold = volume_text(volume_at(entry.litres, entry.temp_c, FILL_C, rho), entry.unit)
-    return f"{told_text(entry, unit)} is {cold} at {temperature(FILL_C, unit)}"
+    return cold_text(entry, view.job.fluid.density_kg_m3, unit)
 
 
 def _tilt(note: str, view: View) -> str:
     tilts, limit_deg = measured_tilts(note), view.job.check.tilt_limit_deg
     if not tilts or max(tilts.values()) > STEEP_DEG:
         return ""
-    told = ", ".join(f"{deg:g}° {axis}" for axis, deg in tilts.items())
-    fits = "within" if max(tilts.values()) <= limit_deg else "BEYOND"
-    return f"{told}: {fits} the limit of {limit_deg:g}°"
+    told = ", ".join(phrase(f"axis.{axis}", deg=f"{deg:g}°") for axis, deg in tilts.items())
+    fits = "within" if max(tilts.values()) <= limit_deg else "beyond"
+    return phrase(f"amount.tilt-{fits}", tilts=told, limit=f"{limit_deg:g}°")

@@ -1,10 +1,10 @@
 """The English catalogue: a phrase for each code, as `group.code`."""
 
-from warmwatch.words.english import watch
+from warmwatch.words.english import level, watch
 
 PHRASES = {"band": "{low} to {high}"} | {
     f"{group}.{code}": text
-    for part in (watch,)
+    for part in (watch, level)
     for group, texts in part.GROUPS.items()
     for code, text in texts.items()
 }
