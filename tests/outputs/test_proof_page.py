@@ -45,7 +45,7 @@ def forged(visit: Visit, changes: dict[str, object], key: ShopKey | None = None)
 LIES: dict[str, dict[str, object]] = {
     "temperature": {"verdict": "Level set with the fluid at 86 °C, inside 85 to 90 °C."},
     "sign": {"sign": "✔"},
-    "vehicle": {"vehicle": "another"},
+    "vehicle": {"title": "Proof of check temperature: another"},
     "band": {"about": [["Check temperature", "70 to 95 °C"]]},
     "conditions": {"conditions": [["✔", "engine idling", "met", "712 1/min"]]},
     "a word more": {"proves": "This is certified."},

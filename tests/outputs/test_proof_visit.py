@@ -10,7 +10,6 @@ import pytest
 from tests.outputs.test_proof import words
 from tests.outputs.test_proof_looks import CHECK, TOLD, check
 from tests.recording.invented import JOB, UTC_S, record
-from warmwatch.commands.jobs import visit_lines
 from warmwatch.core.band import Band
 from warmwatch.core.paperwork import Shop, Work
 from warmwatch.core.reading import Item, Mark, MarkName, Reading
@@ -22,6 +21,7 @@ from warmwatch.outputs.proof.visit import gather
 from warmwatch.recording.jobs import list_recordings, visits
 from warmwatch.recording.seal.report import SealState
 from warmwatch.recording.zone import Zone
+from warmwatch.words.jobs import visit_lines
 
 TIME = "2026-06-02T03:04:05Z"
 

@@ -26,6 +26,7 @@ from warmwatch.core.watch import Watch
 from warmwatch.outputs.proof.evidence import signal_text
 from warmwatch.outputs.proof.page import CAUTIONS
 from warmwatch.words.amounts import balance_text
+from warmwatch.words.catalogue import phrase
 from warmwatch.words.level import conditions_text, drain_text, plug_texts
 from warmwatch.words.verdict import conditions_sentence, verdict_sentence
 from warmwatch.words.view import View
@@ -132,8 +133,8 @@ def test_the_burn_caution_is_the_published_charts() -> None:
         ]
     assert [(row["contact_s"], row["seen"][:3]) for row in rows] == [("1", "yes")]
     said = "68 °C (154 °F) at which a published chart for hot water gives about one second"
-    assert said in CAUTIONS[0]
-    assert "ISO 13732" not in " ".join(CAUTIONS)
+    assert said in phrase("proof.burns")
+    assert "ISO 13732" not in " ".join(phrase(f"proof.{code}") for code in CAUTIONS)
 
 
 def test_a_signal_is_told_with_its_numbers_in_hex() -> None:

@@ -1,19 +1,14 @@
 """`warmwatch jobs DIR`: the visits and recordings of a folder with what they show, newest first."""
 
 import json
-from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import click
 
 from warmwatch.app.known import folder_of, shop_text
-from warmwatch.core.level.verdict import together
-from warmwatch.recording.jobs import Listed, list_recordings, listed_object, visits
-from warmwatch.recording.rows import utc_seconds
-from warmwatch.words.events import band_text, clock
-from warmwatch.words.verdict import verdict_lines
-
-NOT_VERIFIED = "Not verified: each line repeats what stands at the end of its recording."
+from warmwatch.recording.jobs import list_recordings, listed_object, visits
+from warmwatch.words.catalogue import next_lines, phrase
+from warmwatch.words.jobs import trouble_text, visit_lines
 
 
 @click.command("jobs")
@@ -29,7 +24,7 @@ def command(folder: Path | None, unit: str | None, as_json: bool) -> None:
     folder = folder or folder_of(shop_text("recordings"))
     found = list_recordings(folder)
     if as_json:
-        jobs = [listed_object(one) for one in found]
+        jobs = [{**listed_object(one), "trouble": trouble_text(one) or None} for one in found]
         told = {"folder": str(folder), "verified": False, "jobs": jobs}
         click.echo(json.dumps(told, ensure_ascii=False))
         return
@@ -38,31 +33,9 @@ def command(folder: Path | None, unit: str | None, as_json: bool) -> None:
         for line in visit_lines(visit, unit):
             click.echo(line)
     if not found:
-        click.echo(f"No recording in {folder}.")
+        click.echo(phrase("jobs.none", folder=str(folder)))
     else:
         files = " ".join(str(one.path) for one in grouped[0])
-        click.echo(NOT_VERIFIED)
-        click.echo(f"Next: warmwatch verify {grouped[0][-1].path}")
-        click.echo(f"      warmwatch proof {files}")
-
-
-def visit_lines(visit: Sequence[Listed], unit: str | None) -> Iterator[str]:
-    """Yield a visit: its recordings, oldest first, and below them the one verdict."""
-    for one in visit:
-        yield line(one, unit)
-    last = visit[-1]
-    verdicts = [one.verdict for one in visit if one.verdict is not None]
-    if verdicts and last.band is not None:
-        verdict = together(verdicts)
-        yield from (f"    {text}" for text in verdict_lines(verdict, last.band, unit or last.unit))
-    yield from (f"    {one.path.name}: {one.trouble}" for one in visit if one.trouble)
-
-
-def line(one: Listed, unit: str | None) -> str:
-    """Return one recording as a line."""
-    utc_s = utc_seconds(one.time)
-    when = "time not known" if utc_s is None else one.zone.text(utc_s)
-    labels = ", ".join(label for label in (one.vehicle, one.method) if label) or "no label"
-    band = "" if one.band is None else f", {band_text(one.band, unit or one.unit)}"
-    length = "" if one.length_s is None else f", {clock(one.length_s)}"
-    return f"{when}  {labels}{band}{length}  [{one.path.name}]"
+        click.echo(phrase("jobs.not-verified"))
+        for text in next_lines(f"verify {grouped[0][-1].path}", f"proof {files}"):
+            click.echo(text)

@@ -22,6 +22,7 @@ from warmwatch.recording.seal.shop_log import (
     read_log,
     signature_of,
 )
+from warmwatch.words.catalogue import next_lines, phrase
 
 if TYPE_CHECKING:
     from warmwatch.outputs.proof.visit import Later, Visit
@@ -89,8 +90,8 @@ def command(
         click.echo(f"  {remark}")
     if missing := unreadable(visit):
         click.echo(missing, err=True)
-    click.echo(f"Proof: {target}")
-    click.echo(f"Next: warmwatch verify {target}")
+    click.echo(phrase("proof.made", path=str(target)))
+    click.echo(next_lines(f"verify {target}")[0])
     return 0
 
 

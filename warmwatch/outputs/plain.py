@@ -11,7 +11,7 @@ from warmwatch.core.snapshot import Snapshot
 from warmwatch.errors import printable
 from warmwatch.outputs.base import AlarmChange, Entry, StepChange, Summary
 from warmwatch.outputs.stream import Sink
-from warmwatch.words.catalogue import phrase, span
+from warmwatch.words.catalogue import next_lines, phrase, span
 from warmwatch.words.events import band_text, clock, event_text, mark_text, window_text
 from warmwatch.words.level import alarm_text, conditions_text, plug_texts
 from warmwatch.words.status import status_line
@@ -121,11 +121,7 @@ def _rest_lines(snapshot: Snapshot) -> list[str]:
 def _recording_lines(view: View) -> list[str]:
     if not view.recording:
         return []
-    commands = [f"warmwatch plot {view.recording}"]
+    commands = [f"plot {view.recording}"]
     if view.snapshot.check is not None:
-        commands.append(f"warmwatch proof {view.recording}")
-    return [
-        phrase("summary.recording", path=view.recording),
-        phrase("summary.next", command=commands[0]),
-        *(phrase("summary.also", command=command) for command in commands[1:]),
-    ]
+        commands.append(f"proof {view.recording}")
+    return [phrase("summary.recording", path=view.recording), *next_lines(*commands)]

@@ -28,7 +28,10 @@ DIGEST_DIGITS = 64
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """One recording: `verdict` is None where it cannot be said, `trouble` then says why."""
+    """One recording: `verdict` is None where it cannot be said, `trouble` then says why.
+
+    `trouble` is "never-closed", "changed", or the sentence of an error.
+    """
 
     path: Path
     time: str
@@ -75,10 +78,10 @@ def listed(path: Path) -> Listed:
         return Listed(path, ends.first.get("time", ""), trouble=str(error))
     first, last = ends.first, ends.last
     closed = last if last.get("kind") == "closed" else {}
-    trouble = "" if closed else "never closed, or torn: see `warmwatch verify`"
+    trouble = "" if closed else "never-closed"
     own = "sidecar=" + hashlib.sha256(sidecar).hexdigest()
     if not ends.fit or first.get("text", own) != own:
-        closed, trouble = {}, "CHANGED: see `warmwatch verify`"
+        closed, trouble = {}, "changed"
     return Listed(
         path=path,
         time=first.get("time", ""),

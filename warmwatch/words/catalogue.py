@@ -11,17 +11,20 @@ from collections.abc import Mapping
 from warmwatch.core.units import from_c
 from warmwatch.words.english import PHRASES as ENGLISH
 
-_in_use: Mapping[str, str] = ENGLISH
-
-
 LANGUAGES: Mapping[str, Mapping[str, str]] = {"en": ENGLISH}
 """The catalogues there are, by ISO 639-1 code."""
+_in_use: Mapping[str, str] = ENGLISH
 
 
 def use(phrases: Mapping[str, str]) -> None:
     """Say everything in these phrases from now on."""
     global _in_use
     _in_use = phrases
+
+
+def language() -> str:
+    """Return the code of the language in use; English where it is none of `LANGUAGES`."""
+    return next((code for code, phrases in LANGUAGES.items() if phrases is _in_use), "en")
 
 
 def has(code: str) -> bool:
@@ -101,6 +104,20 @@ def clock(elapsed_s: float) -> str:
     return f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes:02}:{seconds:02}"
 
 
+def capital(text: str) -> str:
+    """Return the text with its first letter as a capital."""
+    return text[:1].upper() + text[1:]
+
+
 def mark_name(name: str) -> str:
     """Return what a mark is called."""
     return phrase(f"mark.{name}")
+
+
+def next_lines(*commands: str) -> list[str]:
+    """Return the commands to type next, one below the other."""
+    codes = ["next", *["also"] * (len(commands) - 1)]
+    return [
+        phrase(f"summary.{code}", command=f"warmwatch {command}")
+        for code, command in zip(codes, commands, strict=True)
+    ]

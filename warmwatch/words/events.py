@@ -4,7 +4,7 @@ from warmwatch.core.band import Band, Place, Window
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.reading import Mark
 from warmwatch.core.units import from_c
-from warmwatch.words.catalogue import clock, has, mark_name, phrase, temperature
+from warmwatch.words.catalogue import capital, clock, has, mark_name, phrase, temperature
 from warmwatch.words.reasons import reasons_words
 
 __all__ = [
@@ -38,7 +38,7 @@ def event_text(event: Event, band: Band, unit: str) -> str:
         "crossed": clock(event.crossed_s or event.elapsed_s),
         "why": f": {why}" if why else "",
         "reasons": why,
-        "Reasons": why[:1].upper() + why[1:],
+        "Reasons": capital(why),
     }
     return phrase(f"event.{_variant(event)}", unit, **(values | _level(event, band, unit)))
 

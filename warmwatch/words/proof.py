@@ -7,75 +7,65 @@ from typing import Any
 from warmwatch.core.job import Job
 from warmwatch.recording.rows import utc_text
 from warmwatch.recording.seal.report import Report, SealState, Vouched
-from warmwatch.words.events import band_text, temperature
+from warmwatch.words.catalogue import capital, phrase, temperature
+from warmwatch.words.events import band_text
 from warmwatch.words.verdict import span_text, verdict_lines
-
-PROVES = (
-    "A good digest chain shows that the recording is as warmwatch wrote it; a good signature also "
-    "that nobody without the key altered it afterwards. Neither shows that the sensor told the "
-    "truth, nor that the marks were set at the right moment."
-)
 
 
 def report_lines(file: Path, report: Report) -> list[str]:
     """Return a verification for people."""
-    where = f" at row {report.row}" if report.row is not None else ""
-    lines = [f"{file.name}: {_STATES[report.state]}{where}."]
+    where = "" if report.row is None else phrase("seal.at-row", row=report.row)
+    state = phrase(f"seal.{report.state}")
+    lines = [phrase("seal.head", file=file.name, state=state, where=where)]
     if report.reason:
-        lines.append(f"  {report.reason[0].upper()}{report.reason[1:]}.")
+        lines.append(f"  {capital(report.reason)}.")
     if report.vouched is not None:
         lines += [f"  {label:18} {text}" for label, text in vouched_facts(report.vouched)]
     if report.state is SealState.INTACT:
-        lines.append(f"  {report.rows} rows; events worked out again: {report.events}.")
+        lines.append(phrase("seal.rows", rows=report.rows, events=report.events))
     if report.checkpoint:
-        lines.append(f"  {report.checkpoint[0].upper()}{report.checkpoint[1:]}.")
-    lines += [f"  {text[0].upper()}{text[1:]}." for text in report.remarks]
+        lines.append(f"  {capital(report.checkpoint)}.")
+    lines += [f"  {capital(text)}." for text in report.remarks]
     lines += [f"  {text}" for text in report.inside]
     if report.told:
-        told = "; ".join(report.told)
-        lines.append(f"  Told by who made the page, and in no recording: {told}.")
+        lines.append(phrase("seal.told", told="; ".join(report.told)))
     if report.signed_by:
-        name = f" ({report.signed_name})" if report.signed_name else ""
-        when = f" on {report.signed_time}" if report.signed_time else ""
-        lines.append(f"  Signed by key {report.signed_by}{name}{when}.")
+        when = phrase("seal.when", time=report.signed_time) if report.signed_time else ""
+        name = key_name_text(report.signed_name)
+        lines.append(phrase("seal.signed", key=report.signed_by, name=name, when=when))
     elif report.state in (SealState.INTACT, SealState.OTHER_VERSION):
-        lines.append("  Not signed: somebody who knows the format could have written it anew.")
-    return [*lines, f"  {PROVES}"]
+        lines.append(phrase("seal.not-signed"))
+    return [*lines, f"  {phrase('seal.proves')}"]
+
+
+def key_name_text(name: str) -> str:
+    """Return a key's name as it stands behind its fingerprint; empty where it has none."""
+    return phrase("seal.name", name=name) if name else ""
 
 
 def vouched_facts(vouched: Vouched) -> list[tuple[str, str]]:
     """Return the facts that a verification vouches for, with their labels."""
     job, verdict, utc_s = vouched.job, vouched.verdict, vouched.utc_s
     first, *rest = verdict_lines(verdict, job.band, job.unit)
-    began = "not known" if utc_s is None else vouched.zone.text(utc_s)
+    began = phrase("seal.not-known") if utc_s is None else vouched.zone.text(utc_s)
+    band = phrase("seal.band", band=band_text(job.band, job.unit), source=source_text(job))
     facts = [
-        ("vehicle", job.vehicle or "not named"),
+        ("vehicle", job.vehicle or phrase("seal.not-named")),
         ("recorded", began),
-        ("check temperature", f"{band_text(job.band, job.unit)}, {source_text(job)}"),
+        ("check-temperature", band),
     ]
     if verdict.low_c is not None and verdict.high_c is not None:
         span = span_text(verdict.low_c, verdict.high_c, job.unit, job.band)
-        facts.append(("with the plug out", f"fluid at {span}"))
-    return [*facts, ("level", first), *(("", text.strip()) for text in rest)]
+        facts.append(("plug-out", phrase("seal.fluid-at", span=span)))
+    labelled = [(phrase(f"seal.{label}"), text) for label, text in (*facts, ("level", first))]
+    return [*labelled, *(("", text.strip()) for text in rest)]
 
 
 def source_text(job: Job) -> str:
     """Return where the band was taken from."""
-    return f"taken from: {job.band_source}" if job.band_source else "not told where from"
-
-
-_STATES = {
-    SealState.INTACT: "intact",
-    SealState.CHANGED: "CHANGED",
-    SealState.TORN: "TORN at the end",
-    SealState.NEVER_CLOSED: "whole as far as it goes, but never closed",
-    SealState.OTHER_KEY: "NOT SIGNED BY THAT KEY",
-    SealState.OTHER_VERSION: "whole, but its events are not checked",
-    SealState.NO_TIME_STAMP: "WITHOUT A TIME STAMP BY THAT AUTHORITY",
-    SealState.NOT_IN_LOG: "NOT AS THAT LOG OF THE SHOP HAS IT",
-    SealState.PAGE_UNSIGNED: "recording signed, PAGE NOT",
-    SealState.PAGE_NOT_MADE: "recording whole, page NOT CHECKED",
-}
+    if not job.band_source:
+        return phrase("seal.no-source")
+    return phrase("seal.source", source=job.band_source)
 
 
 def report_object(file: Path, report: Report) -> Mapping[str, Any]:
@@ -119,4 +109,4 @@ def vouched_object(vouched: Vouched) -> Mapping[str, Any]:
 
 def temperature_or_unknown(value_c: float | None, unit: str) -> str:
     """Return a temperature, or `not known`."""
-    return "not known" if value_c is None else temperature(value_c, unit)
+    return phrase("seal.not-known") if value_c is None else temperature(value_c, unit)

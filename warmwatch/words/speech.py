@@ -14,7 +14,7 @@ from warmwatch.core.events import EventKind
 from warmwatch.core.reason import Reason
 from warmwatch.core.steps import Step
 from warmwatch.core.units import from_c
-from warmwatch.words.catalogue import phrase
+from warmwatch.words.catalogue import capital, phrase
 from warmwatch.words.level import plug_texts
 from warmwatch.words.numbers import number_words
 from warmwatch.words.reasons import reasons_words
@@ -68,8 +68,7 @@ def _say(name: str, view: View | None, why: str) -> str:
         return phrase(f"{code}-near", level=_level(view))
     elif name not in _SPOKEN:
         return ""
-    capital = time[:1].upper() + time[1:]
-    return phrase(code, degrees=degrees, time=time, Time=capital, why=why)
+    return phrase(code, degrees=degrees, time=time, Time=capital(time), why=why)
 
 
 def spoken_time(shown: str) -> str:

@@ -56,7 +56,7 @@ class Papers:
         threading.Thread(target=act, name="papers", daemon=True).start()
 
     def _look(self, recording: Path) -> None:
-        from warmwatch.outputs.proof.page import proof_page
+        from warmwatch.outputs.proof.page import SYMBOLS, proof_page
         from warmwatch.outputs.proof.visit import gather
 
         try:
@@ -68,8 +68,8 @@ class Papers:
         rows = [[str(cell) for cell in row] for row in shown["conditions"]]
         unmet = [
             f"{name} {state}{f': {why}' if why else ''}"
-            for _, name, state, why in rows
-            if state != ConditionState.MET
+            for sign, name, state, why in rows
+            if sign != SYMBOLS[ConditionState.MET]
         ]
         self._open = [] if shown["sign"] == "✔" else [*shown["remarks"], *unmet]
         self._verdict = {"sign": shown["sign"], "text": shown["verdict"]}

@@ -29,6 +29,8 @@ from warmwatch.recording.seal.pdf import PLACEHOLDER, seal_pdf
 from warmwatch.recording.seal.shop_log import Noted
 from warmwatch.recording.seal.signature import signature_path
 from warmwatch.recording.sidecar import read_sidecar, sidecar_watch
+from warmwatch.words.catalogue import phrase
+from warmwatch.words.proof import key_name_text
 
 STANDARDS: tuple[Any, ...] = ("a-3a", "ua-1")
 _DRAWN_MARKS = (MarkName.DRAINED, MarkName.FILLED, MarkName.PLUG_OUT, MarkName.PLUG_IN)
@@ -91,18 +93,19 @@ def unreadable(visit: Visit) -> str:
 
 def _sealed_by(making: Making) -> str:
     if not making.key:
-        return "This PDF is sealed, but not signed."
-    name = f" ({making.key_name})" if making.key_name else ""
-    return f"This PDF is signed by key {making.key}{name}. {log_text(making)}".strip()
+        return phrase("proof.sealed")
+    name = key_name_text(making.key_name)
+    return f"{phrase('proof.signed-pdf', key=making.key, name=name)} {log_text(making)}".strip()
 
 
 def log_text(making: Making) -> str:
     """Return where the recordings stand in the shop's log; empty where it says nothing."""
     if making.noted is None:
         return ""
-    head, lines = making.noted.head, [index + 1 for index, _ in making.noted.lines]
-    line = f"line {lines[0]}" if len(lines) == 1 else f"lines {', '.join(map(str, lines))}"
-    return f"In the shop's log: {line} of {head.size}, head {head.root[:16]}."
+    head, lines = making.noted.head, [str(index + 1) for index, _ in making.noted.lines]
+    code = "log-line" if len(lines) == 1 else "log-lines"
+    at = {"lines": ", ".join(lines), "size": f"{head.size}", "head": head.root[:16]}
+    return phrase(f"proof.{code}", **at)
 
 
 def _plot(facts: Facts, visit: Visit) -> str:
@@ -126,13 +129,13 @@ def _attachments(visit: Visit, root: Path) -> Iterator[dict[str, str]]:
                 "the backslash."
             )
         parts = (
-            (path, "source", "text/csv", "The recording: every reading, mark and event"),
-            (sidecar_path(path), "data", "application/json", "What the recording is about"),
-            (signature_path(path), "supplement", "application/json", "The recording's signature"),
-            (checkpoint_path(path), "supplement", "application/json", "How far it was signed"),
-            (anchor_path(path), "supplement", "application/timestamp-reply", "Its time stamp"),
+            (path, "source", "text/csv", "source"),
+            (sidecar_path(path), "data", "application/json", "sidecar"),
+            (signature_path(path), "supplement", "application/json", "signature"),
+            (checkpoint_path(path), "supplement", "application/json", "checkpoint"),
+            (anchor_path(path), "supplement", "application/timestamp-reply", "anchor"),
         )
-        for file, relationship, mime, description in parts:
+        for file, relationship, mime, what in parts:
             if file.exists():
                 if file.stat().st_size > MOST_BYTES:
                     raise RecordingError(f"{file.name} is too long to be attached to a PDF.")
@@ -141,7 +144,7 @@ def _attachments(visit: Visit, root: Path) -> Iterator[dict[str, str]]:
                     "path": file.absolute().relative_to(root).as_posix(),
                     "relationship": relationship,
                     "mime": mime,
-                    "description": description,
+                    "description": phrase(f"proof.file-{what}"),
                 }
 
 
@@ -151,7 +154,7 @@ def _making_file(making: Making) -> dict[str, str]:
         "text": making.text(),
         "relationship": "supplement",
         "mime": "application/json",
-        "description": "How this page was made, so that it can be made again",
+        "description": phrase("proof.file-making"),
     }
 
 

@@ -5,8 +5,9 @@ from typing import TYPE_CHECKING, Any
 
 from warmwatch.core.events import EventKind
 from warmwatch.outputs.proof.facts import Facts
-from warmwatch.words.events import clock, event_text
-from warmwatch.words.proof import temperature_or_unknown
+from warmwatch.words.catalogue import capital, clock, phrase
+from warmwatch.words.events import event_text
+from warmwatch.words.proof import key_name_text, temperature_or_unknown
 
 if TYPE_CHECKING:
     from warmwatch.outputs.proof.visit import Visit
@@ -18,38 +19,51 @@ _HEXED = ("service", "identifier", "target", "answer_id")
 Row = list[str]
 
 
+def place(visit: "Visit", facts: Facts) -> str:
+    """Return which of several recordings it is, empty where there is one."""
+    if len(visit.recordings) == 1:
+        return ""
+    return phrase("proof.recording-number", number=visit.recordings.index(facts) + 1)
+
+
+def before(visit: "Visit", facts: Facts, text: str) -> str:
+    """Return a text with the number of its recording before it, where there are several."""
+    which = capital(place(visit, facts))
+    return phrase("proof.before", recording=which, text=text) if which else text
+
+
 def doubt_lines(visit: "Visit", facts: Facts) -> Iterator[str]:
     """Yield what was lost or not believed."""
-    before, unit = _before(visit, facts), visit.job.unit
-    yield (
-        f"{before}{facts.readings} readings, {facts.doubtful} not believed; losses of signal: "
-        f"{facts.gaps}."
-    )
+    counts = {"readings": facts.readings, "doubtful": facts.doubtful, "gaps": facts.gaps}
+    yield before(visit, facts, phrase("proof.counts", **counts))
     told = [event for event in facts.events if event.kind in _TOLD_EVENTS]
     for event in told[:MOST_EVENTS]:
-        yield f"{before}{clock(event.elapsed_s)}: {event_text(event, facts.job.band, unit)}"
+        sentence = event_text(event, facts.job.band, visit.job.unit)
+        text = phrase("proof.event", clock=clock(event.elapsed_s), event=sentence)
+        yield before(visit, facts, text)
     if len(told) > MOST_EVENTS:
-        yield f"… {len(told) - MOST_EVENTS} more in the attached recording."
+        yield phrase("proof.more-events", count=len(told) - MOST_EVENTS)
 
 
 def read_parts(visit: "Visit", facts: Facts) -> Iterator[dict[str, Any]]:
     """Yield how a recording was read: its link, and the bytes at each entry and exit."""
-    unit = visit.job.unit
+    unit, none = visit.job.unit, phrase("proof.none")
     shown = facts.edges[-MOST_EDGES:]
     raw = [
-        [clock(one.elapsed_s), temperature_or_unknown(one.fluid_c, unit), one.raw or "none"]
+        [clock(one.elapsed_s), temperature_or_unknown(one.fluid_c, unit), one.raw or none]
         for one in shown
     ]
     if len(shown) < len(facts.edges):
-        earlier = f"{len(facts.edges) - len(shown)} earlier ones in the attached recording"
+        earlier = phrase("proof.earlier-edges", count=len(facts.edges) - len(shown))
         raw.insert(0, ["…", "", earlier])
-    yield {"name": _before(visit, facts).strip(), "link": list(link_rows(facts.link)), "raw": raw}
+    name = before(visit, facts, "").strip()
+    yield {"name": name, "link": list(link_rows(facts.link)), "raw": raw}
 
 
 def link_rows(link: Mapping[str, Any]) -> Iterator[Row]:
     """Yield what the sidecar tells of the link."""
     if link.get("address"):
-        yield ["link", str(link["address"])]
+        yield [phrase("proof.link"), str(link["address"])]
     for key, value in link.items():
         if key in ("address", "invented", "signals") or isinstance(value, dict | list):
             continue
@@ -57,7 +71,7 @@ def link_rows(link: Mapping[str, Any]) -> Iterator[Row]:
     signals = link.get("signals")
     for signal in signals if isinstance(signals, list) else ():
         if isinstance(signal, dict) and signal.get("name") == "fluid_c":
-            yield ["fluid temperature is read as", signal_text(signal)]
+            yield [phrase("proof.read-as"), signal_text(signal)]
 
 
 def signal_text(signal: Mapping[str, Any]) -> str:
@@ -78,20 +92,11 @@ def signal_text(signal: Mapping[str, Any]) -> str:
 
 def seal_lines(visit: "Visit", facts: Facts) -> Iterator[str]:
     """Yield who signed a recording, and what is not as this version works it out."""
-    report, before = facts.report, _before(visit, facts)
+    report = facts.report
+    signed = phrase("proof.not-signed")
     if report.signed_by:
-        name = f" ({report.signed_name})" if report.signed_name else ""
-        yield f"{before}Signed by key {report.signed_by}{name} on {report.signed_time}."
-    else:
-        yield f"{before}The recording is not signed."
+        name = key_name_text(report.signed_name)
+        signed = phrase("proof.signed", key=report.signed_by, name=name, time=report.signed_time)
+    yield before(visit, facts, signed)
     if report.events not in ("", "same"):
-        yield (
-            f"{before}The events in the recording are {report.events}. This page says what this "
-            "version makes of the readings."
-        )
-
-
-def _before(visit: "Visit", facts: Facts) -> str:
-    if len(visit.recordings) == 1:
-        return ""
-    return f"Recording {visit.recordings.index(facts) + 1}: "
+        yield before(visit, facts, phrase("proof.events-differ", events=report.events))

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from warmwatch.words.catalogue import phrase
+
 SHIPPED = "DejaVu Sans"
 MOST_TOLD = 12
 
@@ -25,10 +27,7 @@ class Chosen:
             return ""
         shown = " ".join(f"U+{ord(char):04X}" for char in self.unreadable[:MOST_TOLD])
         more = "…" if len(self.unreadable) > MOST_TOLD else ""
-        return (
-            f"No font on this computer has these letters, so they show as boxes: {shown}{more} "
-            "They copy correctly, and the attached recording has them."
-        )
+        return phrase("proof.no-font", letters=f"{shown}{more}")
 
 
 def choose(text: str) -> Chosen:
