@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.recording.invented import ABOUT, JOB, UTC_S
-from warmwatch.app.session import STALLED, Session
+from warmwatch.app.session import Session
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.level.verdict import NOTHING_CHECKED
 from warmwatch.core.notice import Notice
@@ -26,6 +26,7 @@ from warmwatch.recording import files, writer
 from warmwatch.recording.seal.report import SealState
 from warmwatch.recording.seal.verify import verify_recording
 from warmwatch.recording.writer import Recorder, create
+from warmwatch.words.catalogue import phrase
 from warmwatch.words.view import View
 
 
@@ -207,7 +208,7 @@ def test_the_mechanic_is_told_and_the_watch_goes_on(
     kept = Kept(link)
     Session(link, Watch(JOB), [kept], address="lines:-", recorder=recorder).run()
     (stalled, at), (again, later), *_ = kept.told
-    assert stalled == STALLED
+    assert stalled == phrase("notice.stalled")
     assert 50 < at < 120 <= later
     assert "answers again" in again
     assert kept.trouble == ""

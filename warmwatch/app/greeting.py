@@ -13,16 +13,11 @@ from warmwatch.links import Address
 from warmwatch.outputs.screen.glyphs import glyphs_for
 from warmwatch.outputs.stream import Sink
 from warmwatch.recording.writer import Recorder
+from warmwatch.words.catalogue import phrase
 from warmwatch.words.events import band_text
 
 if TYPE_CHECKING:
     from warmwatch.outputs.page.output import Page
-
-CAUTIONS = (
-    "Caution: fluid and metal in the band burn at a touch; keep clear of moving parts; run the "
-    "engine in open air or with extraction; secure the vehicle against moving and falling. "
-    "Service information comes first."
-)
 
 
 def say_first(lines: Sequence[str], sink: Sink) -> None:
@@ -37,11 +32,14 @@ def greeting(
     job: Job, address: Address, recorder: Recorder | None, *, keys: Sequence[str]
 ) -> list[str]:
     """Return what begins, where it is recorded, the cautions and what each key means."""
+    band = band_text(job.band, job.unit)
     return [
-        printable(f"Watching {address} for {band_text(job.band, job.unit)}."),
-        "Not recorded." if recorder is None else printable(f"Recording to {recorder.path}"),
-        CAUTIONS,
-        *([f"Keys: {', '.join(keys)}."] if keys else []),
+        printable(phrase("greeting.watching", address=str(address), band=band)),
+        phrase("greeting.not-recorded")
+        if recorder is None
+        else printable(phrase("greeting.recording", path=str(recorder.path))),
+        phrase("greeting.caution"),
+        *([phrase("greeting.keys", keys=", ".join(keys))] if keys else []),
     ]
 
 

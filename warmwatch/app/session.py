@@ -13,6 +13,7 @@ from types import FrameType
 
 from warmwatch.app.amounts import Amounts
 from warmwatch.app.keyboard.terminal import Keyboard, KeyReader
+from warmwatch.app.recording import Recording
 from warmwatch.app.wall_clock import WallClock
 from warmwatch.core.alarm import Plug
 from warmwatch.core.events import Event, EventKind
@@ -21,12 +22,12 @@ from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Item, Mark, Reading, Tick
 from warmwatch.core.reason import Reason
 from warmwatch.core.watch import Watch
-from warmwatch.errors import RecordingError
 from warmwatch.links.base import Link
 from warmwatch.outputs.base import AlarmChange, Entry, Output, StepChange, Summary
 from warmwatch.outputs.own_thread import OwnThread
 from warmwatch.recording.bounds import bounded
 from warmwatch.recording.writer import Recorder
+from warmwatch.words.catalogue import phrase
 from warmwatch.words.forecast import Shown, steady
 from warmwatch.words.reasons import reason_text
 from warmwatch.words.view import View
@@ -35,11 +36,6 @@ SHOW_EVERY_S = 0.25
 SHOW_SOON_S = 0.1
 """What is new is shown at once, but not more often than this."""
 READER_S = 0.01
-STALLED = (
-    "The disk does not answer: the recording is kept in memory until it does. The watch goes on; "
-    "do not switch off before the recording has reached the disk."
-)
-ENDED = "The readings ended: the temperature is not known now."
 _ENDING = [
     getattr(signal, name)
     for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
@@ -82,9 +78,7 @@ class Session:
         self._watch = watch
         self._outputs = outputs
         self._address = address
-        self._recorder = recorder
-        self._recording = "" if recorder is None else str(recorder.path)
-        self._recording_trouble = ""
+        self._recording = Recording(recorder, self._pass_on)
         self._keyboard = keyboard
         self._keys = KeyReader() if keyboard is None else KeyReader(keyboard.keys, panel=panel)
         self._expected: Shown | None = None
@@ -116,7 +110,7 @@ class Session:
         finally:
             for mark in self._parting():
                 self._fold(mark)
-            self._close_recording()  # first: nothing that fails after it can lose data
+            self._close_recording()  # before the rest: what fails there can lose no data
             self._link.close()
             if self._keyboard is not None:
                 self._keyboard.close()
@@ -144,7 +138,7 @@ class Session:
             if self._stopped_by:
                 return
         if not self._link.replay:
-            self._tell(Notice(ENDED, lost=True, alarm=True))
+            self._tell(Notice(phrase("notice.ended"), lost=True, alarm=True))
 
     def _serve(self, *, silent: bool) -> None:
         """What has to happen often, whether or not a reading came."""
@@ -159,7 +153,7 @@ class Session:
             self._fold(Tick(now_s, utc_s=self._wall_time()))
         if silent and not self._link.replay:
             self._stop_when_due(now_s)
-        self._record(lambda recorder: recorder.poll())
+        self._recording.act(lambda recorder: recorder.poll())
         self._show_when_due(time.monotonic())
 
     def _wait_for_reader(self) -> None:
@@ -208,12 +202,13 @@ class Session:
         if not moved_s:
             return item
         moved = Reason("clock-moved", {"moved_s": moved_s})
-        self._tell(Notice(f"Times from now on differ: {reason_text(moved, 'C')}.", alarm=True))
+        told = phrase("notice.times-differ", why=reason_text(moved, "C"))
+        self._tell(Notice(told, alarm=True))
         return replace(item, doubts={**item.doubts, "time": str(moved)})
 
     def _fold(self, item: Item) -> None:
         item = bounded(self._clock_checked(item))  # what is folded is what a row can hold
-        self._record(lambda recorder: recorder.item(item))
+        self._recording.act(lambda recorder: recorder.item(item))
         self._utc_s = item.utc_s
         if self._first_s is None:
             self._first_s = item.elapsed_s
@@ -240,7 +235,7 @@ class Session:
 
     def _result(self, result: Event | Forecast, item: Item) -> None:
         if isinstance(result, Event):
-            self._record(lambda recorder: recorder.event(result, item.utc_s))
+            self._recording.act(lambda recorder: recorder.event(result, item.utc_s))
             self._stop_at(result)
             if result.kind in _ENDS_FORECAST:
                 self._expected = None
@@ -270,49 +265,11 @@ class Session:
         for output in self._outputs:
             output.take(entry)
 
-    def _record(self, act: Callable[[Recorder], None]) -> None:
-        if self._recorder is None:
-            return
-        try:
-            act(self._recorder)
-            self._tell_of_files(self._recorder)
-            self._watch_disk(self._recorder)
-        except RecordingError as error:
-            self._tell_of_files(self._recorder)
-            self._recorder.abandon(0.0)
-            if not self._recorder.there:
-                self._recording = ""  # no summary names a file that is not there
-            self._recorder = None
-            self._tell_recording(str(error))
-
-    def _tell_of_files(self, recorder: Recorder) -> None:
-        self._recording = "" if recorder.displaced else str(recorder.path)
-        for text in recorder.notices():
-            if recorder.displaced:
-                self._recording_trouble = text
-            self._pass_on(Notice(text, alarm=True))
-
-    def _watch_disk(self, recorder: Recorder) -> None:
-        if recorder.stalled and not self._recording_trouble:
-            self._tell_recording(STALLED)
-        elif self._recording_trouble == STALLED and not recorder.stalled:
-            self._recording_trouble = ""
-            self._pass_on(Notice("The disk answers again: nothing of the recording is missing."))
-
-    def _tell_recording(self, trouble: str) -> None:
-        self._recording_trouble = trouble
-        self._pass_on(Notice(trouble, alarm=True))
-
     def _close_recording(self) -> None:
-        end_s = self._watch.snapshot().elapsed_s
-        verdict = self._watch.verdict
-        self._record(
-            lambda recorder: recorder.close(
-                end_s,
-                self._wall_time(),
-                verdict,
-                hurried=lambda: self._stopped_by == "interrupt",
-            )
+        self._recording.close(
+            self._watch,
+            self._wall_time(),
+            hurried=lambda: self._stopped_by == "interrupt",
         )
 
     def _view(self) -> View:
@@ -322,8 +279,8 @@ class Session:
             now_s=self._link.elapsed_s(),
             link=self._address,
             link_trouble=self._link_trouble,
-            recording=self._recording,
-            recording_trouble=self._recording_trouble,
+            recording=self._recording.path,
+            recording_trouble=self._recording.trouble,
             keys=self._keys.marks,
             expected=self._expected,
             prompt=self._keys.prompt,

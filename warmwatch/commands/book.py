@@ -20,6 +20,7 @@ from warmwatch.words.book import (
     trouble_lines,
     trouble_objects,
 )
+from warmwatch.words.catalogue import next_lines, phrase
 
 _json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 
@@ -96,9 +97,9 @@ def _refuse_address(label: str) -> None:
 
 def _next(entry: Entry) -> list[str]:
     if entry.section is Section.VEHICLES and entry.text("band") and entry.text("link"):
-        return [f'Next: warmwatch watch "{entry.label}"']
+        return next_lines(f'watch "{entry.label}"')
     if entry.section is Section.ADAPTERS:
-        return [f'Next: warmwatch book set "white van" link="{entry.label}"']
+        return next_lines(f'book set "white van" link="{entry.label}"')
     return []
 
 
@@ -112,9 +113,9 @@ def remove(label: str, as_json: bool) -> None:
     if as_json:
         _say_json({"removed": entry_object(entry), "still_named_by": users})
         return
-    click.echo(f"Removed {entry.label}.")
+    click.echo(phrase("book.removed", label=entry.label))
     if users:
-        click.echo(f"Still named as the link of: {', '.join(users)}.")
+        click.echo(phrase("book.still-named", labels=", ".join(users)))
 
 
 def _users(book: Book, entry: Entry) -> list[str]:
@@ -138,5 +139,5 @@ def check(as_json: bool) -> int:
         _say_json({"path": str(book.path), "troubles": trouble_objects(found)})
     else:
         count = len(book.vehicles) + len(book.adapters)
-        _say(trouble_lines(found) if found else [f"All of it works here ({count} labels)."])
+        _say(trouble_lines(found) if found else [phrase("book.works", count=count)])
     return 1 if found else 0

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 import click
 
-from warmwatch.app.greeting import CAUTIONS
 from warmwatch.app.session import Session
 from warmwatch.app.wiring import exit_code, open_sound, tell
 from warmwatch.book.band_text import parse_band
@@ -24,6 +23,7 @@ from warmwatch.outputs.base import Entry, Output, Summary
 from warmwatch.outputs.guard import Guarded
 from warmwatch.outputs.plain import PlainLines
 from warmwatch.recording.writer import create
+from warmwatch.words.catalogue import phrase
 from warmwatch.words.status import status_line
 from warmwatch.words.view import View
 
@@ -59,7 +59,7 @@ def command(folder: Path, method: str, pace: str | None, quiet: bool) -> int:
     job = replace(job, band_source="invented for the demo")
     recorder = create(folder, job, str(address), link.describe(), time.time())
     click.echo("An invented vehicle warms up: no number here was measured.")
-    click.echo(CAUTIONS)
+    click.echo(phrase("greeting.caution"))
     shown: list[Output] = [Progress(job, link), *([] if quiet else [open_sound(speak=False)])]
     outputs = [Guarded(output, tell) for output in shown]
     session = Session(link, Watch(job), outputs, address=str(address), recorder=recorder)

@@ -7,18 +7,13 @@ from warmwatch.book import vin
 from warmwatch.book.book import Book, Entry, Trouble
 from warmwatch.book.keys import KEYS, Section, Value
 from warmwatch.errors import printable
-
-_EMPTY = (
-    "The book is empty: {path}",
-    "Next: warmwatch start                      # it asks, and writes into the book",
-    '      warmwatch book set "white van" band=LOW:HIGH band_source="service information"',
-)
+from warmwatch.words.catalogue import phrase
 
 
 def shown(name: str, value: Value) -> str:
     """Return a value as it is shown."""
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return phrase("book.yes" if value else "book.no")
     if isinstance(value, str):
         return vin.shortened(value) if name == "vin" else printable(value)
     return f"{value:g}"
@@ -27,16 +22,17 @@ def shown(name: str, value: Value) -> str:
 def book_lines(book: Book) -> Iterator[str]:
     """Yield the book as a list, one line a label."""
     if not (book.vehicles or book.adapters or book.shop.values or book.troubles):
-        yield from (line.format(path=book.path) for line in _EMPTY)
+        codes = ("empty", "empty-start", "empty-set")
+        yield from (phrase(f"book.{code}", path=str(book.path)) for code in codes)
         return
-    yield f"The book: {printable(str(book.path))}"
-    for title, entries in (("Vehicles", book.vehicles), ("Adapters", book.adapters)):
+    yield phrase("book.path", path=printable(str(book.path)))
+    for title, entries in (("vehicles", book.vehicles), ("adapters", book.adapters)):
         if entries:
-            yield title
+            yield phrase(f"book.{title}")
             width = min(28, max(map(len, entries)))
             yield from (f"  {printable(e.label):<{width}}  {_short(e)}" for e in entries.values())
     if book.shop.values:
-        yield "Shop"
+        yield phrase("book.shop")
         yield f"  {_pairs(book.shop.values)}"
     yield from trouble_lines(book.troubles)
 
@@ -45,8 +41,8 @@ def _short(entry: Entry) -> str:
     if entry.section is Section.ADAPTERS:
         return _pairs(entry.values)
     source = entry.text("band_source")
-    band = entry.text("band") or "no band"
-    told = [f"{band} ({printable(source)})" if source else band]
+    band = entry.text("band") or phrase("book.no-band")
+    told = [phrase("book.band", band=band, source=printable(source)) if source else band]
     told += [f"{name} {shown(name, entry.values[name])}" for name in _TOLD if name in entry.values]
     return ", ".join(told)
 
@@ -62,7 +58,7 @@ def entry_lines(entry: Entry) -> Iterator[str]:
     """Yield one entry with all its keys and what they mean."""
     yield printable(entry.label)
     if not entry.values:
-        yield "  nothing yet"
+        yield phrase("book.nothing")
     for name, value in entry.values.items():
         about = KEYS[entry.section][name].about
         yield f"  {name} = {shown(name, value)}".ljust(44) + f"  {about}"
@@ -72,7 +68,7 @@ def trouble_lines(troubles: Iterable[Trouble]) -> Iterator[str]:
     """Yield a line for each thing that cannot be used."""
     for trouble in troubles:
         where = f"{printable(trouble.label)}: " if trouble.label else ""
-        yield f"! {where}{printable(trouble.text)}"
+        yield phrase("book.trouble", where=where, text=printable(trouble.text))
 
 
 def book_object(book: Book) -> dict[str, Any]:

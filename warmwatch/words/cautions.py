@@ -4,65 +4,46 @@ Nothing here recommends the method: it is timed, warned about and recorded.
 """
 
 from warmwatch.core.job import Job
-from warmwatch.words.events import temperature
+from warmwatch.words.catalogue import phrase, temperature
 
 USUAL_HOLD_S, USUAL_REST_S = 5.0, 60.0
 """Common practice, no source: holds no longer than 5 s, then at least 60 s at idle."""
 
-NOT_ADVISED = (
-    "warmwatch does not recommend holding an engine against the brakes: it times it, warns and "
-    "records. Idling or a drive needs none of this."
-)
-CAUTIONS = (
-    (
-        "The vehicle can move: nobody in front of it or behind it, wheels chocked, parking brake "
-        "and foot brake both on."
-    ),
-    "Never be under the vehicle meanwhile.",
-    "Service information may forbid it: read it first; it comes before anything said here.",
-    (
-        "Heat is made faster than the sensor shows; the fluid at the converter is hotter than the "
-        "reading."
-    ),
-    "Stop at once on slip, smell or an unusual noise.",
-    "A running engine needs open air or extraction: carbon monoxide kills unnoticed.",
-)
+DANGERS = ("may-move", "not-under", "service", "heat", "stop", "gas")
+
+
+def loading_cautions() -> tuple[str, ...]:
+    """Return that it is not recommended, and the dangers."""
+    return tuple(phrase(f"loading.{code}") for code in ("not-advised", *DANGERS))
 
 
 def loading_text(job: Job) -> str:
     """Return the cautions as they are shown, with the limits of the job."""
     fluid = temperature(job.fluid_ceiling_c, job.unit)
     coolant = temperature(job.coolant_ceiling_c, job.unit)
-    times = (
-        f"Let go by {job.hold_limit_s:g} s at the latest, then at least {job.rest_s:g} s at idle "
-        "in neutral or park. Holds are timed only while engine speed and road speed are both read."
-    )
-    heat = f"Let it idle and cool at {fluid} of the fluid or {coolant} of the coolant."
-    dangers = "\n".join(f"  - {line}" for line in (*CAUTIONS, times, heat))
-    return f"CAUTION. The job declares the method {job.method!r}.\n{NOT_ADVISED}\n{dangers}"
+    not_advised, *dangers = loading_cautions()
+    times = phrase("loading.times", limit=job.hold_limit_s, rest=f"{job.rest_s:g}")
+    heat = phrase("loading.cool", fluid=fluid, coolant=coolant)
+    head = phrase("loading.head", method=repr(job.method))
+    return "\n".join([head, not_advised, *(f"  - {line}" for line in (*dangers, times, heat))])
 
 
 def loosened_limits(job: Job) -> list[str]:
     """Return a sentence for each limit of the job that is looser than usual: never silently."""
+    plain, unit = Job(job.band), job.unit
     told = []
     if job.hold_limit_s > USUAL_HOLD_S:
-        told.append(
-            f"The job sets the hold limit to {job.hold_limit_s:g} s; common practice is "
-            f"{USUAL_HOLD_S:g} s."
-        )
+        told.append(phrase("loading.loose-hold", set=job.hold_limit_s, usual=USUAL_HOLD_S))
     if job.rest_s < USUAL_REST_S:
-        told.append(
-            f"The job sets the rest between holds to {job.rest_s:g} s; common practice is "
-            f"{USUAL_REST_S:g} s."
-        )
-    plain = Job(job.band)
+        told.append(phrase("loading.loose-rest", set=job.rest_s, usual=USUAL_REST_S))
     ceilings = (
         ("fluid", job.fluid_ceiling_c, plain.fluid_ceiling_c),
         ("coolant", job.coolant_ceiling_c, plain.coolant_ceiling_c),
     )
     told += [
-        f"The job sets the ceiling of the {meant} to {temperature(set_c, job.unit)}; "
-        f"{temperature(usual_c, job.unit)} is usual here."
+        phrase(
+            f"loading.loose-{meant}", set=temperature(set_c, unit), usual=temperature(usual_c, unit)
+        )
         for meant, set_c, usual_c in ceilings
         if set_c > usual_c
     ]

@@ -42,8 +42,8 @@ def fresh_lines(result: dict[str, Any]) -> Iterator[str]:
         wide = found["least"] != found["most"]
         ends = {"least": f"{found['least']}", "most": f"{found['most']}"}
         spread = phrase("fluid.wanted-spread", **ends) if wide else ""
-        wanted, times = 100.0 * result["wanted"], f"{found['times']}"
-        yield phrase("fluid.wanted", wanted=wanted, times=times, spread=spread)
+        wanted = 100.0 * result["wanted"]
+        yield phrase("fluid.wanted", wanted=wanted, times=f"{found['times']}", spread=spread)
     yield phrase("fluid.mixing")
 
 

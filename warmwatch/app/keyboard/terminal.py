@@ -89,7 +89,11 @@ def key_words(keys: Mapping[str, MarkName], *, page: bool = False) -> tuple[str,
     """Return the keys with what each means, as short texts for a screen."""
     marks = [(key, mark_name(mark), mark in _SELDOM) for key, mark in keys.items()]
     often, seldom = (
-        [f"{'space' if key == ' ' else key} {words}" for key, words, rare in marks if rare is which]
+        [
+            f"{phrase('key.space') if key == ' ' else key} {words}"
+            for key, words, rare in marks
+            if rare is which
+        ]
         for which in (False, True)
     )
     others = [(NOTE_KEY, "note"), *([(PAGE_KEY, "page")] if page else []), (QUIT_KEY, "end")]

@@ -19,7 +19,7 @@ from warmwatch.book.band_text import parse_band
 from warmwatch.commands.compare.export import as_object, write_bytes, write_csv, write_parquet
 from warmwatch.core.units import parse_temperature
 from warmwatch.errors import RecordingError, UsageError
-from warmwatch.words.cautions import CAUTIONS, NOT_ADVISED
+from warmwatch.words.cautions import loading_cautions
 from warmwatch.words.compare.notes import comparison_notes
 from warmwatch.words.compare.report import NOTES_SHOWN, Result, report
 from warmwatch.words.compare.sentences import sentences
@@ -181,7 +181,7 @@ def compared(
         loaded,
         notes,
         tuple(sentences(comparison, unit)),
-        (NOT_ADVISED, *CAUTIONS) if risky else (),
+        loading_cautions() if risky else (),
     )
 
 

@@ -34,8 +34,10 @@ def before(visit: "Visit", facts: Facts, text: str) -> str:
 
 def doubt_lines(visit: "Visit", facts: Facts) -> Iterator[str]:
     """Yield what was lost or not believed."""
-    counts = {"readings": facts.readings, "doubtful": facts.doubtful, "gaps": facts.gaps}
-    yield before(visit, facts, phrase("proof.counts", **counts))
+    counts = phrase(
+        "proof.counts", readings=facts.readings, doubtful=facts.doubtful, gaps=facts.gaps
+    )
+    yield before(visit, facts, counts)
     told = [event for event in facts.events if event.kind in _TOLD_EVENTS]
     for event in told[:MOST_EVENTS]:
         sentence = event_text(event, facts.job.band, visit.job.unit)

@@ -17,9 +17,9 @@ from warmwatch.outputs.screen.gauge import gauge
 from warmwatch.outputs.screen.glyphs import Glyphs, plain
 from warmwatch.outputs.screen.headline import Headline
 from warmwatch.outputs.screen.wrapping import wrap
+from warmwatch.words.catalogue import phrase
 
 BIG_WORD_ROWS = 4
-NO_SOUND = "NO SOUND"
 _ROWS_FOR_KEYS = 10
 _ROWS_FOR_BIG_WORD = 30
 _ROWS_FOR_TALL_BANNER = 26
@@ -148,7 +148,8 @@ def _time(board: Board, frame: Frame) -> list[Line]:
 def _figure(board: Board, frame: Frame, rows: int) -> list[Line]:
     """Return the temperature, or BLIND in its place, as tall as `rows` and the width allow."""
     style = Style.ALARM if board.headline is Headline.BLIND else Style.STRONG
-    text = board.figure or ("BLIND" if board.headline is Headline.BLIND else "?")
+    blind = board.headline is Headline.BLIND
+    text = board.figure or phrase(f"board.{'blind' if blind else 'no'}-figure")
     unit = plain(board.unit, frame.glyphs) if board.figure else ""
     drawn = big(text, frame.width - 2 * (len(unit) + 1), rows, frame.glyphs)
     if not drawn:
@@ -171,8 +172,9 @@ def _rates(board: Board, frame: Frame) -> Line:
     texts = (board.rate, *board.facts)
     if board.sound_ok:
         return ((_joined(texts, frame.width), Style.PLAIN),)
-    rest = _joined(texts, frame.width - cell_len(NO_SOUND) - 2)
-    return ((NO_SOUND, Style.ALARM), (f"  {rest}", Style.PLAIN))
+    no_sound = phrase("board.no-sound")
+    rest = _joined(texts, frame.width - cell_len(no_sound) - 2)
+    return ((no_sound, Style.ALARM), (f"  {rest}", Style.PLAIN))
 
 
 def _link(board: Board, frame: Frame) -> list[Line]:
@@ -221,7 +223,7 @@ def _happened(board: Board, frame: Frame, rows: int) -> list[Line]:
 
 
 def _panel(board: Board, frame: Frame, rows: int) -> list[Line]:
-    figure = f"{board.figure} {board.unit}" if board.figure else "no temperature"
+    figure = f"{board.figure} {board.unit}" if board.figure else phrase("board.no-temperature")
     head: Line = ((f"{figure}   {board.link}", Style.STRONG if board.link_ok else Style.ALARM),)
     return [head, *frame.panel[: max(0, rows - 1)]]
 

@@ -303,7 +303,7 @@ CONDITIONS_LINE = {
     "unmet": "; NOT MET: {names}",
     "unknown": "; not known: {names}",
 }
-KEYS = {"note": "note", "page": "page", "end": "end"}
+KEYS = {"note": "note", "page": "page", "end": "end", "space": "space"}
 PROMPTS = {
     "note": "Note, Enter to end: {typed}",
     "vehicle-level": "Tilt, as 0.3 lengthwise 0.4 crosswise, Enter to end: {typed}",
@@ -342,6 +342,10 @@ BOARD = {
     "rest": "rest {left} more",
     "plug-out": "PLUG OUT since {since}",
     "invented": "INVENTED vehicle",
+    "no-sound": "NO SOUND",
+    "no-temperature": "no temperature",
+    "no-figure": "?",
+    "blind-figure": "BLIND",
 }
 PHASES = {
     "off": "engine off",
