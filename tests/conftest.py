@@ -1,11 +1,18 @@
 """Shared by all tests: no thread may be left running, and hypothesis has no deadline."""
 
+import os
+import sys
 import threading
 import time
 from collections.abc import Iterator
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+# Hundreds of tests start the program. Where Python was told to keep no bytecode, each of those
+# starts would compile the whole program anew.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 settings.register_profile(
     "house", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
