@@ -5,9 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.recording.invented import ABOUT, JOB, UTC_S, record
-from warmwatch.app.same_visit import join_visit, proposal
+from tests.recording.invented import ABOUT, JOB, UTC_S, check_items, record
+from warmwatch.app.same_visit import going_on, join_visit, proposal
+from warmwatch.core.band import Band
 from warmwatch.core.level.verdict import NOTHING_CHECKED
+from warmwatch.core.reading import Mark, MarkName
 from warmwatch.errors import UsageError
 from warmwatch.recording.jobs import list_recordings, visits
 from warmwatch.recording.writer import create
@@ -41,3 +43,14 @@ def test_it_is_proposed_for_the_same_vehicle_and_never_guessed(tmp_path: Path) -
     assert proposal(tmp_path, "", now_s) == ""
     with pytest.raises(UsageError, match="no recording of another"):
         join_visit("again", tmp_path, "another", now_s)
+
+
+def test_what_was_drained_is_not_drained_again(tmp_path: Path) -> None:
+    """Only the recording that goes on with the visit loses the range; a slip leaves it."""
+    job = replace(JOB, drain_band=Band(40.0, 60.0))
+    slip = [Mark(100.5, MarkName.DRAINED, "4 L", UTC_S), Mark(101.0, MarkName.WITHDRAW, "", UTC_S)]
+    for number, (marks, kept) in enumerate(((slip[:1], None), (slip, job.drain_band))):
+        path = record(tmp_path / str(number), [*check_items(100), *marks], job=job)
+        visit = list_recordings(path.parent)[0].visit
+        assert going_on(job, path.parent, visit).drain_band == kept
+        assert going_on(job, path.parent, "").drain_band == job.drain_band

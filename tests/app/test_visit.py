@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.outputs.test_proof_visit import a_visit
 from warmwatch.app.guide.world import Answered, Socket
 from warmwatch.app.visit.desk import Desk, Stage
 from warmwatch.app.visit.papers import Papers, keep
@@ -144,7 +145,7 @@ def test_only_who_runs_sees_the_book() -> None:
     desk = ready()
     for right in (Right.WATCH, Right.MARK):
         assert desk.messages()[right] == {"stage": "prepare", "n": desk.number}
-    desk.papers = Papers(None, "a4", lambda made: "/proof/x")
+    desk.papers = Papers((), "a4", lambda made: "/proof/x")
     desk.go(Stage.DONE)
     assert "proof" in desk.messages()[Right.RUN]
     assert "proof" not in desk.messages()[Right.WATCH]
@@ -204,7 +205,7 @@ def until(holds: Callable[[], bool], limit_s: float = 20.0) -> None:
 
 def test_without_a_recording_there_is_no_proof() -> None:
     """Where nothing was recorded the page says so, and making a proof does nothing."""
-    papers = Papers(None, "a4", lambda made: "/proof/x")
+    papers = Papers((), "a4", lambda made: "/proof/x")
     papers.make()
     shown = papers.message()
     assert shown["recorded"] is False
@@ -220,7 +221,7 @@ def test_a_full_disk_leaves_the_proof_on_the_phone(
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr(Path, "write_bytes", full)
-    told = keep(tmp_path / "r.csv", b"%PDF")
+    told = keep([tmp_path / "r.csv"], b"%PDF")
     assert "No space left" in told
     assert "save it on this phone" in told
     assert [path.name for path in tmp_path.iterdir() if path.suffix != ""] == []
@@ -230,13 +231,13 @@ def test_another_file_is_left_alone(tmp_path: Path) -> None:
     """A PDF of that name that is no proof of this recording is not written over."""
     (tmp_path / "r.csv").write_text("x", encoding="utf-8")
     (tmp_path / "r.pdf").write_bytes(b"%PDF of somebody else")
-    assert "left alone" in keep(tmp_path / "r.csv", b"%PDF")
+    assert "left alone" in keep([tmp_path / "r.csv"], b"%PDF")
     assert (tmp_path / "r.pdf").read_bytes() == b"%PDF of somebody else"
 
 
 def test_an_unreadable_recording_is_told(tmp_path: Path) -> None:
     """A recording that is no longer there gives a sentence for verdict and proof, no traceback."""
-    papers = Papers(tmp_path / "gone.csv", "a4", lambda made: "/proof/x")
+    papers = Papers([tmp_path / "gone.csv"], "a4", lambda made: "/proof/x")
     papers.make()
     until(lambda: "cannot be judged" in str(papers.message()["verdict"]))
     until(lambda: "No proof could be made" in str(papers.message()["proof"]))
@@ -298,3 +299,24 @@ def test_holds_against_the_brakes_are_warned_of() -> None:
     desk.look()
     desk.take(order("vehicle", label="old van"))
     assert "does not recommend holding" in str(run_message(desk)["caution"])
+
+
+def test_another_vehicle_is_another_visit() -> None:
+    """A visit that goes on is left when another vehicle is chosen, and kept for the same one."""
+    desk = ready()
+    set_texts("red car", {"band": "40:50", "link": "demo:"})
+    desk.look()
+    desk.visit = "2026-05-04 grey"
+    desk.take(order("vehicle", label="grey van"))
+    assert desk.visit
+    desk.take(order("vehicle", label="red car"))
+    assert desk.visit == ""
+
+
+def test_the_papers_are_of_all_recordings_of_the_visit(tmp_path: Path) -> None:
+    """Draining in one recording and the check in the next: one verdict, one ledger."""
+    papers = Papers(a_visit(tmp_path), "a4", lambda made: "/proof/x")
+    until(lambda: papers.message()["verdict"] != {"sign": "?", "text": "Looking at the recording."})
+    told = papers.message()
+    assert "What came out went back in" in str(told["lines"])
+    assert dict(told["verdict"])["sign"] == "✔"  # type: ignore[call-overload]

@@ -12,6 +12,7 @@ from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
 from warmwatch.core.level.check import Check, Outcome, outcome
 from warmwatch.core.level.drip import FLOWS
+from warmwatch.core.level.ledger import FluidData
 from warmwatch.core.level.marks import standing_marks
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, mark_of_note
 from warmwatch.core.watch import Watch
@@ -67,6 +68,8 @@ class Visit:
         ([M.PLUG_OUT, M.RESTING], ["rest-plug-out"]),
         ([M.WITHDRAW], ["nothing-to-take-back"]),
         ([M.DRAINED], ["no-amount"]),
+        ([M.PLUG_OUT, M.NO_DRIP, M.PLUG_IN, M.LEVEL_SET], ["set-after-no-drip"]),
+        ([M.PLUG_OUT, M.STREAM, M.PLUG_IN, M.LEVEL_SET], ["set-after-stream"]),
         ([M.PLUG_OUT, M.DRIP, M.PLUG_IN, M.LEVEL_SET], []),
     ],
 )
@@ -75,6 +78,25 @@ def test_a_mark_that_does_not_fit_is_asked_about_at_once(
 ) -> None:
     """And one that fits is not."""
     assert Visit().mark(*marks) == asked
+
+
+@pytest.mark.parametrize(
+    ("capacity_l", "note", "asked"),
+    [
+        (8.5, "45 L 50 C", ["amount-too-large"]),
+        (8.5, "8 L 50 C", []),
+        (None, "45 L 50 C", []),
+        (None, "70 L 50 C", ["amount-too-large"]),
+        (8.5, "45 4/0 qt", ["no-amount"]),
+    ],
+)
+def test_an_amount_that_nothing_holds_is_asked_about(
+    capacity_l: float | None, note: str, asked: list[str]
+) -> None:
+    """A slip of the finger is more than all the fluid; without that figure, more than 60 L."""
+    visit = Visit()
+    visit.watch = Watch(Job(BAND, fluid=FluidData(capacity_l)))
+    assert visit.mark(M.DRAINED, note=note) == asked
 
 
 def test_only_plug_in_closes_the_plug() -> None:

@@ -1,5 +1,6 @@
 """The steps of a visit, from marks and phases alone."""
 
+from warmwatch.core.alarm import AlarmCode
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Mark, MarkName, Reading
@@ -92,3 +93,40 @@ def test_topped_up_after_done_means_check_again() -> None:
         visit.mark(name)
     assert visit.mark(M.LEVEL_SET) is Step.DONE
     assert visit.mark(M.TOPPED_UP, "0.2 L") is Step.OPEN_PLUG
+
+
+DRAINING = Job(Band(80.0, 90.0), drain_band=Band(40.0, 60.0))
+
+
+def test_a_plug_opened_to_drain_is_no_check() -> None:
+    """Out while the fluid is in the range for draining: drain, close, and only then fill."""
+    visit = Visit(DRAINING)
+    visit.read(45.0)
+    assert visit.mark(M.PLUG_OUT) is Step.DRAIN
+    assert visit.mark(M.DRAINED, "4 L 45 C") is Step.CLOSE_DRAIN
+    assert visit.mark(M.PLUG_IN) is Step.FILL
+
+
+def test_too_hot_to_drain_is_let_cool() -> None:
+    """Above the range nobody is told to drain."""
+    assert Visit(DRAINING).read(70.0) is Step.COOL_TO_DRAIN
+
+
+def test_in_the_band_it_is_a_check_drained_or_not() -> None:
+    """What was not drained is not asked for in the band, nor after a check."""
+    visit = Visit(DRAINING)
+    assert visit.read(85.0) is Step.OPEN_PLUG
+    for name in (M.PLUG_OUT, M.DRIP, M.PLUG_IN):
+        visit.mark(name)
+    assert visit.mark(M.LEVEL_SET) is Step.DONE
+    assert visit.read(70.0, 30) is Step.DONE
+
+
+def test_a_check_that_leaves_the_band_stays_a_check() -> None:
+    """With the plug out above the band it insists, though a range for draining was given."""
+    visit = Visit(DRAINING)
+    visit.read(85.0)
+    visit.mark(M.PLUG_OUT)
+    visit.warm(85.0, 92.0)
+    assert visit.read(92.0, 10) is Step.CHECK
+    assert visit.watch.alarm.stands(AlarmCode.LEFT_HIGH)

@@ -20,9 +20,9 @@ from warmwatch.words import catalogue
 from warmwatch.words.english import PHRASES
 from warmwatch.words.events import event_text
 from warmwatch.words.level import conditions_text
-from warmwatch.words.speech import alarm_sentence, sentence, step_words
+from warmwatch.words.speech import alarm_sentence, sentence
 from warmwatch.words.status import status_line
-from warmwatch.words.steps import step_text
+from warmwatch.words.steps import step_text, step_words
 
 _UNITS = re.compile(r"\b(min|s|h|km|mL|V|C|F|L|r|csv|mm|key_[a-z]+)\b|key .")
 
@@ -67,6 +67,7 @@ def said(played: Played) -> Iterator[str]:
             yield value
         elif isinstance(value, tuple):
             yield from value
+    yield seen.step.text
     yield status_line(view)
     yield conditions_text(view)
     for kind in EventKind:

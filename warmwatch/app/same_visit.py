@@ -3,9 +3,13 @@
 It is proposed and never guessed: a recording joins a visit only where somebody says so.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
-from warmwatch.errors import UsageError
+from warmwatch.core.job import Job
+from warmwatch.core.level.marks import standing_marks
+from warmwatch.core.reading import Mark, MarkName
+from warmwatch.errors import RecordingError, UsageError
 from warmwatch.recording.jobs import Listed, list_recordings
 from warmwatch.recording.rows import utc_seconds
 
@@ -40,6 +44,33 @@ def proposal(folder: Path | None, vehicle: str, now_s: float) -> str:
         f"{vehicle} was recorded in the last day ({earlier.path.name}): if this is the same visit, "
         "start with --visit again, so that one proof shows both."
     )
+
+
+def recordings_of(folder: Path | None, visit: str) -> list[Path]:
+    """Return the recordings of a visit in a folder, oldest first; none without a visit."""
+    if folder is None or not visit or not folder.is_dir():
+        return []
+    return [one.path for one in reversed(list_recordings(folder)) if one.visit == visit]
+
+
+def going_on(job: Job, folder: Path | None, visit: str) -> Job:
+    """Return the job of a watch that goes on with a visit: what was drained is not drained again.
+
+    Such a job has no range for draining warm, so no step and no signal asks for it.
+    """
+    if job.drain_band is None or not any(map(_was_drained, recordings_of(folder, visit))):
+        return job
+    return replace(job, drain_band=None)
+
+
+def _was_drained(path: Path) -> bool:
+    from warmwatch.outputs.proof.facts import read_items
+
+    try:
+        marks = standing_marks([item for item in read_items(path) if isinstance(item, Mark)])
+    except (RecordingError, OSError):
+        return False
+    return any(mark.name is MarkName.DRAINED for mark in marks)
 
 
 def latest(folder: Path | None, vehicle: str, now_s: float) -> Listed | None:

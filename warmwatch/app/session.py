@@ -30,6 +30,7 @@ from warmwatch.recording.writer import Recorder
 from warmwatch.words.catalogue import phrase
 from warmwatch.words.forecast import Shown, steady
 from warmwatch.words.reasons import reason_text
+from warmwatch.words.steps import step_stands
 from warmwatch.words.view import View
 
 SHOW_EVERY_S = 0.25
@@ -226,7 +227,8 @@ class Session:
             self._pass_on(AlarmChange(item.elapsed_s, alarm))
         if (step := self._watch.visit_step) is not self._step:
             self._step = step
-            self._pass_on(StepChange(item.elapsed_s, step))
+            stands = step_stands(self._watch.snapshot())
+            self._pass_on(StepChange(item.elapsed_s, step, stands))
         self._stop_when_due(item.elapsed_s)
 
     def _known_c(self) -> float | None:

@@ -13,7 +13,7 @@ from warmwatch.app.confirm import confirm_band
 from warmwatch.app.keeping import KeptLink
 from warmwatch.app.keyboard.terminal import parse_keys
 from warmwatch.app.known import Known, look_up
-from warmwatch.app.same_visit import join_visit, proposal
+from warmwatch.app.same_visit import going_on, join_visit, proposal
 from warmwatch.app.session import Until
 from warmwatch.app.wiring import PageOptions, WatchOptions, run_watch, tell
 from warmwatch.commands.cautions import Acknowledged, acknowledge_loading
@@ -84,6 +84,7 @@ def watch(given: Given) -> int:
     if live and "band" in known.job and given.job.band is None and "band" not in file.content:
         confirm_band(job, given=given.run.yes, asked=sys.stdin.isatty())
     options = options_of(given, known, job, live=live)
+    job = going_on(job, options.folder, options.visit)
     note = acknowledge_loading(job, address.about_kind, given=given.run.cautions_understood)
     options = replace(options, origins=origins_of(given, known, file))
     pace = parse_pace(given.link.pace)

@@ -19,7 +19,9 @@ class Step(StrEnum):
     """The steps; not every visit has all of them."""
 
     WARM_TO_DRAIN = "warm-to-drain"
+    COOL_TO_DRAIN = "cool-to-drain"
     DRAIN = "drain"
+    CLOSE_DRAIN = "close-drain"
     FILL = "fill"
     ROAD_TEST = "road-test"
     WARM_UP = "warm-up"
@@ -33,10 +35,14 @@ class Step(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What the step is judged by; `drain_place` is None where draining warm is not asked for."""
+    """What the step is judged by; `drain_place` is None where draining warm is not asked for.
+
+    `draining`: an open plug is for draining, not for a check.
+    """
 
     place: Place
     drain_place: Place | None
+    draining: bool
     plug: PlugState
     marks: Sequence[Mark]
     drove_s: float
@@ -64,13 +70,13 @@ class RoadTest:
 def step(seen: Seen) -> Step:
     """Return the present step."""
     if seen.plug.open is not None:
-        return Step.CHECK
+        return Step.DRAIN if seen.draining else Step.CHECK
     drained_s = _last_s(seen.marks, MarkName.DRAINED)
     filled_s = _last_s(seen.marks, MarkName.FILLED)
     if drained_s is not None and (filled_s is None or filled_s < drained_s):
-        return Step.FILL
-    if drained_s is None and seen.drain_place is not None:
-        return Step.WARM_TO_DRAIN if _is_cold(seen.drain_place) else Step.DRAIN
+        return Step.CLOSE_DRAIN if seen.plug.plug is Plug.OUT else Step.FILL
+    if drained_s is None and seen.drain_place is not None and not _is_checking(seen):
+        return _TO_DRAIN[seen.drain_place]
     if after_check := _after_check(seen):
         return after_check
     if seen.place is Place.INSIDE:
@@ -96,8 +102,18 @@ def _after_check(seen: Seen) -> Step | None:
     return {MarkName.NO_DRIP: Step.TOP_UP, MarkName.DRIP: Step.SET_LEVEL}.get(check.flow)
 
 
-def _is_cold(place: Place) -> bool:
-    return place in (Place.BELOW, Place.UNSEEN)
+_TO_DRAIN = {
+    Place.UNSEEN: Step.WARM_TO_DRAIN,
+    Place.BELOW: Step.WARM_TO_DRAIN,
+    Place.INSIDE: Step.DRAIN,
+    Place.ABOVE: Step.COOL_TO_DRAIN,
+}
+
+
+def _is_checking(seen: Seen) -> bool:
+    """Whether the visit goes on without draining: in the band for the check, or after a check."""
+    told = any(check.flow is not None or check.set_s is not None for check in seen.plug.done)
+    return told or seen.place is Place.INSIDE
 
 
 def _last_s(marks: Sequence[Mark], *names: MarkName) -> float | None:

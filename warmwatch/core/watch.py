@@ -116,9 +116,9 @@ class Watch:
     @property
     def visit_step(self) -> Step:
         """The present step of the visit."""
-        place, drain = self._tracker.place, self._level.drain_place
-        plug, marks = self._level.state, self._level.marks
-        return step(Seen(place, drain, plug, marks, self._road_test.drove_s))
+        level, place = self._level, self._tracker.place
+        draining, drove_s = level.is_draining(place), self._road_test.drove_s
+        return step(Seen(place, level.drain_place, draining, level.state, level.marks, drove_s))
 
     @property
     def due_s(self) -> float:

@@ -30,10 +30,11 @@ class AlarmChange:
 
 @dataclass(frozen=True, slots=True)
 class StepChange:
-    """Another step of the visit has begun."""
+    """Another step of the visit has begun; `stands`: nothing else comes before it."""
 
     elapsed_s: float
     step: Step
+    stands: bool = True
 
 
 Entry = Reading | Mark | Event | Forecast | AlarmChange | StepChange | Notice

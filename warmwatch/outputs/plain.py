@@ -8,6 +8,7 @@ from warmwatch.core.job import Job
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.core.snapshot import Snapshot
+from warmwatch.core.steps import Step
 from warmwatch.errors import printable
 from warmwatch.outputs.base import AlarmChange, Entry, StepChange, Summary
 from warmwatch.outputs.stream import Sink
@@ -45,7 +46,7 @@ class PlainLines:
             self._explain = entry.name in _EXPLAINED
         elif isinstance(entry, AlarmChange):
             self._alarm(entry)
-        elif isinstance(entry, StepChange):
+        elif isinstance(entry, StepChange) and entry.stands and entry.step is not Step.CHECK:
             self._write(f"{clock(entry.elapsed_s)}  {step_text(entry.step, self._job)}")
         elif isinstance(entry, Notice):
             loud = "! " if entry.alarm or entry.lost else ""

@@ -1,21 +1,22 @@
 """What is to be said while the plug is out, and about draining: the same on every screen."""
 
-from warmwatch.core.alarm import AlarmCode, Plug, Standing
+from warmwatch.core.alarm import AlarmCode, Standing
 from warmwatch.core.band import Place
 from warmwatch.core.events import EventKind
 from warmwatch.core.level.conditions import Condition, ConditionName, ConditionState
 from warmwatch.core.level.drip import advice, by_warming
 from warmwatch.core.reading import MarkName
+from warmwatch.core.steps import Step
 from warmwatch.words.catalogue import phrase
 from warmwatch.words.reasons import condition_name, condition_text, reasons_words
 from warmwatch.words.view import View
 
 
 def plug_texts(view: View) -> tuple[str, ...]:
-    """Return what the open plug asks for, and what the fluid itself does; nothing with it in."""
+    """Return what the open plug asks for, and what the fluid itself does; only in a check."""
     snapshot = view.snapshot
     check = snapshot.check
-    if snapshot.alarm.plug is not Plug.OUT or check is None or check.in_s is not None:
+    if snapshot.step is not Step.CHECK or check is None or check.in_s is not None:
         return ()
     fluid_c = None if snapshot.blind else snapshot.fluid_c
     order = advice(

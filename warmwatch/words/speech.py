@@ -12,14 +12,12 @@ from warmwatch.core.alarm import AlarmCode, Standing
 from warmwatch.core.band import Place
 from warmwatch.core.events import EventKind
 from warmwatch.core.reason import Reason
-from warmwatch.core.steps import Step
 from warmwatch.core.units import from_c
 from warmwatch.words.catalogue import capital, phrase
 from warmwatch.words.level import plug_texts
 from warmwatch.words.numbers import number_words
 from warmwatch.words.reasons import reasons_words
 from warmwatch.words.status import ahead_texts
-from warmwatch.words.steps import step_act
 from warmwatch.words.view import View
 
 NOT_FIT_ENTRY = "entered-not-fit"
@@ -45,13 +43,6 @@ def alarm_sentence(code: AlarmCode, view: View | None) -> str:
     if view is not None and code in (AlarmCode.LEFT_HIGH, AlarmCode.LEFT_LOW):
         return phrase("speech.plug-out", order=(*plug_texts(view), "")[0]).strip()
     return sentence(code, view)
-
-
-def step_words(step: Step, view: View | None) -> str:
-    """Return what is to be said when a step of the visit begins, while it lasts."""
-    if view is None or view.snapshot.step is not step:
-        return ""
-    return step_act(step, view.job)
 
 
 def _say(name: str, view: View | None, why: str) -> str:

@@ -1,9 +1,75 @@
-"""The step of the visit in one line: what to do now, with its caution, and what is waited for."""
+"""The step of the visit in one line: what to do now, with its caution, and what is waited for.
 
+One order at a time. What insists, and what forbids the check, comes before any step. Where the step
+is not about heat it is the order itself, in place of "Wait."; in a check, what is seen at the plug
+is.
+"""
+
+from dataclasses import dataclass
+
+from warmwatch.core.alarm import AlarmCode
+from warmwatch.core.events import EventKind
 from warmwatch.core.job import Job
+from warmwatch.core.level.conditions import fitness
+from warmwatch.core.snapshot import Snapshot
 from warmwatch.core.steps import Step
 from warmwatch.words.catalogue import phrase, temperature
 from warmwatch.words.events import band_text
+from warmwatch.words.level import plug_texts
+from warmwatch.words.view import View
+
+_OF_HEAT = (Step.WARM_TO_DRAIN, Step.WARM_UP, Step.COOL_DOWN, Step.OPEN_PLUG)
+"""Of these the state and the temperature ahead say enough: the step stands beside them."""
+
+
+@dataclass(frozen=True, slots=True)
+class StepLine:
+    """What a screen says of the step: `act`, what to do, is empty where something else says it.
+
+    `leads`: the act is the one order, in place of what the state alone would say.
+    """
+
+    act: str = ""
+    waits: str = ""
+    leads: bool = False
+
+    @property
+    def text(self) -> str:
+        """The line below the state."""
+        if self.act and not self.leads:
+            return phrase("status.step", act=self.act, waits=self.waits)
+        return phrase("status.waits", waits=self.waits) if self.waits else ""
+
+
+def step_line(view: View) -> StepLine:
+    """Return what is to be said of the step; nothing while something else comes first."""
+    step, job = view.snapshot.step, view.job
+    if not step_stands(view.snapshot):
+        return StepLine()
+    waits = step_waits(step, job)
+    if plug_texts(view):
+        return StepLine(waits=waits)
+    return StepLine(step_act(step, job), waits, leads=step not in _OF_HEAT)
+
+
+def step_stands(snapshot: Snapshot) -> bool:
+    """Return whether the step may be told: nothing insists, and nothing forbids it."""
+    alarm, resting = snapshot.alarm, snapshot.rest is not None and snapshot.rest.silent
+    if (snapshot.blind and not resting) or alarm.insists:
+        return False
+    if alarm.stands(AlarmCode.TOO_HOT) or alarm.stands(AlarmCode.HOLD_LIMIT):
+        return False
+    if snapshot.step is not Step.OPEN_PLUG:
+        return True
+    leaving = snapshot.approach in (EventKind.TOP_NEARING, EventKind.BOTTOM_NEARING)
+    return not leaving and fitness(snapshot.conditions)[0] is not False
+
+
+def step_words(step: Step, view: View | None) -> str:
+    """Return what is to be said when a step of the visit begins, while it lasts."""
+    if view is None or view.snapshot.step is not step or not step_stands(view.snapshot):
+        return ""
+    return (*plug_texts(view), step_act(step, view.job))[0]
 
 
 def _values(job: Job) -> dict[str, str]:

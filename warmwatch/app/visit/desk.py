@@ -145,9 +145,15 @@ class Desk:
     def _vehicle(self, order: Order) -> None:
         wanted = order.texts.get("label")
         known = [*self.choices.vehicles, *([self.vehicle] if self.vehicle else [])]
-        self.vehicle = next((each for each in known if each.label == wanted), self.vehicle)
+        self._take_vehicle(next((each for each in known if each.label == wanted), self.vehicle))
         if self.vehicle is not None and self.vehicle.entry is not None:
             self._own_adapter(self.vehicle.entry.text("link"))
+
+    def _take_vehicle(self, vehicle: Vehicle | None) -> None:
+        """Take a vehicle; with another one a visit does not go on."""
+        if self.vehicle is not None and vehicle != self.vehicle:
+            self.visit = ""
+        self.vehicle = vehicle
 
     def _own_adapter(self, link: str) -> None:
         """Choose the adapter that the book names for the vehicle, where it is there."""
@@ -158,11 +164,12 @@ class Desk:
     def _new(self, order: Order) -> None:
         told = [order.texts.get(name, "") for name in ("label", "band", "source")]
         keep = order.ticks.get("keep", False)
-        self.vehicle = new_vehicle(*told, keep=keep, unit=self.choices.unit)
+        vehicle = new_vehicle(*told, keep=keep, unit=self.choices.unit)
+        self._take_vehicle(vehicle)
         if keep:
             self.look()
-        elif self.vehicle.label not in [each.label for each in self.choices.vehicles]:
-            vehicles = (*self.choices.vehicles, self.vehicle)
+        elif vehicle.label not in [each.label for each in self.choices.vehicles]:
+            vehicles = (*self.choices.vehicles, vehicle)
             self.choices = replace(self.choices, vehicles=vehicles)
         self.number += 1
 

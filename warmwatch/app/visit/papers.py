@@ -6,63 +6,60 @@ own: the page stays alive meanwhile.
 
 import contextlib
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from warmwatch.core.level.conditions import ConditionState
 from warmwatch.errors import WarmwatchError
-
-if TYPE_CHECKING:
-    pass
 
 NOT_RECORDED = "Nothing was recorded, so there is no proof."
 _NONE: dict[str, object] = {"state": "none", "text": "", "url": "", "name": ""}
 
 
 class Papers:
-    """The verdict and the proof of one recording; `recording` is None without one.
+    """The verdict and the proof of a visit's recordings, oldest first; none if nothing was kept.
 
     `offer` takes a proof's bytes and returns the path by which this run's pages may fetch it.
     """
 
-    def __init__(self, recording: Path | None, paper: str, offer: Callable[[bytes], str]) -> None:
-        self.recording = recording
+    def __init__(
+        self, recordings: Sequence[Path], paper: str, offer: Callable[[bytes], str]
+    ) -> None:
+        self.recordings = tuple(recordings)
         self._paper, self._offer = paper, offer
         self._verdict: dict[str, object] = {"sign": "?", "text": "Looking at the recording."}
         self._lines: list[str] = []
         self._open: list[str] = []
         self._proof = dict(_NONE)
-        if recording is None:
-            self._verdict = {"sign": "?", "text": NOT_RECORDED}
+        if recordings:
+            self._apart(self._look)
         else:
-            self._apart(lambda: self._look(recording))
+            self._verdict = {"sign": "?", "text": NOT_RECORDED}
 
     def message(self) -> dict[str, object]:
         """Return what the page shows at the end."""
         about = {"verdict": self._verdict, "lines": self._lines, "open": self._open}
-        return {**about, "proof": self._proof, "recorded": self.recording is not None}
+        return {**about, "proof": self._proof, "recorded": bool(self.recordings)}
 
     def make(self) -> None:
         """Make the proof, once at a time."""
-        if self.recording is None or self._proof["state"] == "making":
+        if not self.recordings or self._proof["state"] == "making":
             return
         self._proof = {**_NONE, "state": "making", "text": "The proof is being made on the laptop."}
-        recording = self.recording
-        self._apart(lambda: self._make(recording))
+        self._apart(self._make)
 
     def _apart(self, act: Callable[[], None]) -> None:
         threading.Thread(target=act, name="papers", daemon=True).start()
 
-    def _look(self, recording: Path) -> None:
+    def _look(self) -> None:
         from warmwatch.outputs.proof.page import SYMBOLS, proof_page
         from warmwatch.outputs.proof.visit import gather
 
         try:
-            shown = proof_page(gather(recording))
+            shown = proof_page(gather(*self.recordings))
         except (WarmwatchError, OSError, ValueError) as error:
-            self._verdict = {"sign": "?", "text": f"The recording cannot be judged: {error}"}
+            self._verdict = {"sign": "?", "text": f"What was recorded cannot be judged: {error}"}
             return
         self._lines = [*shown["balance"]]
         rows = [[str(cell) for cell in row] for row in shown["conditions"]]
@@ -74,30 +71,30 @@ class Papers:
         self._open = [] if shown["sign"] == "✔" else [*shown["remarks"], *unmet]
         self._verdict = {"sign": shown["sign"], "text": shown["verdict"]}
 
-    def _make(self, recording: Path) -> None:
+    def _make(self) -> None:
         from warmwatch.outputs.proof.document import make_proof
         from warmwatch.outputs.proof.visit import gather
 
         try:
-            facts = gather(recording)
+            facts = gather(*self.recordings)
             now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
             made = make_proof(facts, paper=self._paper, key=None, time=now)
         except (WarmwatchError, OSError, ValueError, RuntimeError) as error:
             self._proof = {**_NONE, "state": "failed", "text": f"No proof could be made: {error}"}
             return
-        kept = keep(recording, made)
-        name = f"{recording.stem}.pdf"
+        kept = keep(self.recordings, made)
+        name = f"{self.recordings[-1].stem}.pdf"
         self._proof = {"state": "ready", "text": kept, "url": self._offer(made), "name": name}
 
 
-def keep(recording: Path, made: bytes) -> str:
-    """Write the proof beside its recording and say so; what fails is told, the phone has it too."""
+def keep(recordings: Sequence[Path], made: bytes) -> str:
+    """Write the proof beside the last recording and say so. What fails is told."""
     from warmwatch.outputs.proof.reading import is_proof_of
 
-    target = recording.with_suffix(".pdf")
+    target = recordings[-1].with_suffix(".pdf")
     part = target.with_name(f".{target.name}.part")
     try:
-        if target.exists() and not is_proof_of(target, {recording.name}):
+        if target.exists() and not is_proof_of(target, {each.name for each in recordings}):
             return f"On the laptop {target.name} is another file and was left alone: save it here."
         part.write_bytes(made)
         part.replace(target)

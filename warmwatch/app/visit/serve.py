@@ -13,6 +13,7 @@ from warmwatch.analysis.learned import load_prior
 from warmwatch.analysis.methods.loading import declares_loading
 from warmwatch.app.greeting import page_greeting, say_first
 from warmwatch.app.keyboard.terminal import KEYS
+from warmwatch.app.same_visit import going_on, recordings_of
 from warmwatch.app.session import Until
 from warmwatch.app.visit.desk import Desk, Stage
 from warmwatch.app.visit.papers import Papers
@@ -100,6 +101,7 @@ class _Serving:
         self._tell()
         try:
             job, address = desk.job()
+            job = going_on(job, self._wish.folder, desk.visit)
             link = open_link(address, pace=self._wish.pace)
             page = Page(self._server, job.unit, alone=False)
             page.drain()  # what was marked before this watch is not one of its marks
@@ -124,9 +126,10 @@ class _Serving:
             return
         recording = summary.view.recording
         self._ended |= summary.stopped_by == "interrupt"
-        kept = Path(recording) if recording else None
-        if kept is not None:
-            desk.visit = _visit_of(kept) or desk.visit
+        kept = [Path(recording)] if recording else []
+        if kept:
+            desk.visit = _visit_of(kept[0]) or desk.visit
+        kept = recordings_of(self._wish.folder, desk.visit) or kept
         desk.papers = Papers(kept, self._wish.paper, self._server.site.offer)
         desk.go(Stage.DONE)
         self._server.clear()

@@ -17,6 +17,8 @@ from warmwatch.core.volume import AMOUNT, Volume, parse_volume
 FILL_C = 20.0
 """New fluid where nobody says better."""
 GUESS_ERR_C = 15.0
+MOST_L = 60.0
+"""No transmission of a road vehicle holds so much (ours, no source)."""
 _TOLD = re.compile(
     rf"\s*({AMOUNT})(?:\s*(?:at|@)?\s*(-?\d+(?:[.,]\d+)?\s*(?:°?\s*[CF](?!\w)|°?(?=\s*(?:$|[,;(])))))?",
     re.I,
@@ -32,6 +34,11 @@ _ACTS = {
 def is_amount(mark: Mark) -> bool:
     """Return whether a mark is one that belongs into the ledger."""
     return mark.name in _ACTS
+
+
+def is_too_large(litres: float, capacity_l: float | None) -> bool:
+    """Return whether an amount can only be a slip: more than all the fluid there is."""
+    return litres > (MOST_L if capacity_l is None else capacity_l)
 
 
 def mark_entry(mark: Mark, hot_c: float | None, unit: str = "C") -> Entry | None:

@@ -29,6 +29,7 @@ class LevelJob:
     def __init__(self, job: Job, phases: PhaseTracker) -> None:
         self._conditions = ConditionTracker(job.check, phases, max(5.0, job.blind_limit_s))
         self._band = job.band
+        self._capacity_l = job.fluid.capacity_l
         self._checks = CheckTracker(job.band)
         self._drain: WindowTracker | None = None
         self._judge_s = 0.0
@@ -123,8 +124,9 @@ class LevelJob:
             mark,
             self._checks.plug,
             self._checks.plug_out_s,
-            checked=bool(self._checks.checks()),
+            last=(self._checks.checks() or (None,))[-1],
             blind=blind,
+            capacity_l=self._capacity_l,
         )
         drained = self._checks.drained
         if self._checks.is_open:
@@ -178,9 +180,18 @@ class LevelJob:
     def is_draining(self, place: Place) -> bool:
         """Return whether an open plug is for draining: a range for that is set, and not used yet.
 
-        In the band for the check, it is a check.
+        In the band for the check, it is a check, and stays one when the fluid leaves the band.
         """
-        return self._drain is not None and not self._checks.drained and place is not Place.INSIDE
+        if self._drain is None or self._checks.drained or place is Place.INSIDE:
+            return False
+        check = self._checks.state.open
+        return check is None or not self._is_of_level(check)
+
+    def _is_of_level(self, check: Check) -> bool:
+        """Whether the plug came out inside the band, or what runs out of it was told."""
+        out_c, band = check.out_c, self._band
+        inside = out_c is not None and band.low_c <= out_c <= band.high_c
+        return inside or check.flow is not None
 
     def plug_causes(
         self, now_s: float, place: Place, *, running: bool, blind: bool

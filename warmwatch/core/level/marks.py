@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 
 from warmwatch.core.alarm import Plug
-from warmwatch.core.level.amounts import is_amount, mark_entry
+from warmwatch.core.level.amounts import is_amount, is_too_large, mark_entry
+from warmwatch.core.level.check import Check
 from warmwatch.core.level.drip import FLOWS
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.core.reason import Reason
@@ -42,11 +43,17 @@ def standing_marks(marks: Sequence[Mark]) -> list[Mark]:
 
 
 def question(
-    mark: Mark, plug: Plug, plug_out_s: float, *, checked: bool, blind: bool
+    mark: Mark,
+    plug: Plug,
+    plug_out_s: float,
+    *,
+    last: Check | None,
+    blind: bool,
+    capacity_l: float | None = None,
 ) -> Reason | None:
     """Return why a mark does not fit, None when it does.
 
-    `plug` is where it was before the mark; `checked` says that a check has ended before.
+    `plug` is where it was before the mark, `last` the last check; `capacity_l` is all the fluid.
     """
     out = plug is Plug.OUT
     if mark.name is MarkName.PLUG_OUT and out:
@@ -57,10 +64,23 @@ def question(
         return Reason("plug-in-twice" if plug is Plug.IN else "no-plug-out")
     if mark.name in FLOWS and not out:
         return Reason("no-plug-out")
-    if mark.name is MarkName.LEVEL_SET and (out or not checked):
-        return Reason("close-then-plug-in" if out else "no-check")
+    if mark.name is MarkName.LEVEL_SET:
+        return _question_of_set(last, out=out)
     if mark.name is MarkName.RESTING and out:
         return Reason("rest-plug-out")
-    if is_amount(mark) and mark_entry(mark, None) is None:
-        return Reason("no-amount")
+    return _question_of_amount(mark, capacity_l) if is_amount(mark) else None
+
+
+def _question_of_set(last: Check | None, *, out: bool) -> Reason | None:
+    if out or last is None:
+        return Reason("close-then-plug-in" if out else "no-check")
+    if last.flow in (MarkName.STREAM, MarkName.NO_DRIP):
+        return Reason(f"set-after-{last.flow}")
     return None
+
+
+def _question_of_amount(mark: Mark, capacity_l: float | None) -> Reason | None:
+    entry = mark_entry(mark, None)
+    if entry is None:
+        return Reason("no-amount")
+    return Reason("amount-too-large") if is_too_large(entry.litres, capacity_l) else None

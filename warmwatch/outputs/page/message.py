@@ -18,7 +18,6 @@ from warmwatch.words.catalogue import phrase
 from warmwatch.words.events import clock
 from warmwatch.words.forecast import outlook_text
 from warmwatch.words.reasons import condition_detail, condition_name
-from warmwatch.words.steps import step_act, step_waits
 from warmwatch.words.view import View
 
 HAPPENED = 12
@@ -56,7 +55,7 @@ def state_message(shown: Shown, now_s: float, stalled_s: float) -> dict[str, obj
         "recording": _recording(shown.view),
         **log_message(shown.log),
         "checks": check_list(shown.view),
-        "step": None if stuck else step_line(shown.view),
+        "step": _step(seen),
         "outlook": [] if stuck else outlook_lines(shown.view),
         "clash": shown.clash,
         "cues": shown.cues,
@@ -143,10 +142,9 @@ def curve_message(
     }
 
 
-def step_line(view: View) -> dict[str, str]:
-    """Return the step of the visit: what to do now, with its caution, and what is waited for."""
-    step, job = view.snapshot.step, view.job
-    return {"now": step_act(step, job), "waits": step_waits(step, job)}
+def _step(seen: Board) -> dict[str, str]:
+    """Return what is said of the step beside the banner: nothing that the banner says already."""
+    return {"now": "" if seen.step.leads else seen.step.act, "waits": seen.step.waits}
 
 
 def outlook_lines(view: View) -> list[str]:

@@ -214,10 +214,10 @@ def _windows(visit: Visit, facts: Facts, windows: Sequence[Window], none: str) -
 
 
 def _drain(visit: Visit) -> Iterator[str]:
-    band = visit.job.drain_band
-    if band is None:
+    bands = [facts.job.drain_band for facts in visit.recordings if facts.job.drain_band]
+    if not bands:
         return
-    yield phrase("proof.drain-range", band=band_text(band, visit.job.unit))
+    yield phrase("proof.drain-range", band=band_text(bands[0], visit.job.unit))
     for facts in visit.recordings:
         if facts.drain_windows or len(visit.recordings) == 1:
             yield from _windows(visit, facts, facts.drain_windows, "never-inside-drain")

@@ -14,7 +14,7 @@ from warmwatch.words.events import band_text, clock, event_text, mark_text
 from warmwatch.words.level import check_lines, drain_text, plug_open_text, plug_texts
 from warmwatch.words.reasons import reason_text
 from warmwatch.words.status import ahead_texts, basis_line, outlook_line, rest_text
-from warmwatch.words.steps import step_text
+from warmwatch.words.steps import StepLine, step_line
 from warmwatch.words.view import View
 
 FRESH_S = 10.0
@@ -29,6 +29,7 @@ _NO_PLUG_ADVICE = (
     Headline.WAITING,
     Headline.RESTING,
 )
+_LEAVING = (Headline.TOP_NEAR, Headline.BOTTOM_NEAR)
 _NO_FIGURE = (Headline.BLIND, Headline.ENDED, Headline.RESTING)
 
 
@@ -54,7 +55,7 @@ class Board:
     headline: Headline
     word: str
     act: str
-    step: str
+    step: StepLine
     fit: bool
     figure: str
     unit: str
@@ -83,12 +84,13 @@ def board(view: View, history: History, *, ended: bool = False) -> Board:
     job, alarm = view.job, view.snapshot.alarm
     link, link_ok = _link(view, shown_as)
     soon, time = _ahead(view, shown_as) if known else ("", "")
-    unfit = _unfit(view) if shown_as in _CHECKING else ""
+    step = StepLine() if ended else _step(view, shown_as)
+    unfit = _unfit(view) if shown_as in _CHECKING and not step.leads else ""
     return Board(
         headline=shown_as,
         word=phrase(f"headline.{shown_as}"),
-        step=step_text(view.snapshot.step, job),
-        act=_act(view, shown_as, unfit, known=known),
+        step=step,
+        act=_act(view, shown_as, unfit, step, known=known),
         fit=not unfit,
         figure=_figure(view, history) if known else "",
         unit=f"°{job.unit}",
@@ -116,16 +118,28 @@ def not_recorded() -> str:
     return phrase("board.not-recorded")
 
 
-def _act(view: View, shown_as: Headline, unfit: str, *, known: bool) -> str:
+def _step(view: View, shown_as: Headline) -> StepLine:
+    """Return the step; it leads only where the state itself asks for nothing else."""
+    if shown_as is Headline.BLIND:
+        return StepLine()
+    step = step_line(view)
+    return replace(step, leads=False) if shown_as in _NO_PLUG_ADVICE else step
+
+
+def _act(view: View, shown_as: Headline, unfit: str, step: StepLine, *, known: bool) -> str:
     """Return what to do now: one order, from what the banner says."""
     if shown_as is Headline.WAITING and known:
         return phrase("act.unconfirmed")
+    if step.leads:
+        return step.act
     if unfit:
         return phrase("act.unfit", unfit=unfit)
     if shown_as is Headline.RESTING:
         return rest_text(view)
     if shown_as is Headline.PLUG_OPEN:
         return plug_open_text(view)
+    if shown_as in _LEAVING and view.snapshot.alarm.plug is not Plug.OUT:
+        return phrase("act.little-time")
     texts = () if shown_as in _NO_PLUG_ADVICE else plug_texts(view)
     return texts[0] if texts else phrase(f"act.{shown_as}")
 
@@ -262,7 +276,7 @@ def stalled(shown: Board, silent_s: float) -> Board:
         headline=Headline.BLIND,
         word=phrase(f"headline.{Headline.BLIND}"),
         act=phrase(f"act.{Headline.BLIND}"),
-        step="",
+        step=StepLine(),
         figure="",
         soon="",
         time="",

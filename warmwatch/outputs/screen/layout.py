@@ -187,7 +187,7 @@ def _rest(board: Board, frame: Frame, rows: int) -> list[Line]:
     style = Style.DIM if board.recording_ok else Style.ALARM
     fitting = [text for text in cautions() if len(text) <= frame.width]
     blocks: dict[str, list[Line]] = {
-        "step": _lines([board.step], frame, Style.STRONG),
+        "step": _lines([board.step.text], frame, Style.STRONG),
         "checks": _lines(board.checks, frame, Style.PLAIN),
         "conditions": _lines([_joined(board.conditions, frame.width)], frame, Style.PLAIN),
         "recording": [((board.recording, style),)],

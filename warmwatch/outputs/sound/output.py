@@ -10,7 +10,8 @@ from warmwatch.core.notice import Notice
 from warmwatch.outputs.base import Entry, StepChange, Summary
 from warmwatch.outputs.sound.player import Words
 from warmwatch.outputs.sound.tones import TROUBLE
-from warmwatch.words.speech import NOT_FIT_ENTRY, alarm_sentence, sentence, step_words
+from warmwatch.words.speech import NOT_FIT_ENTRY, alarm_sentence, sentence
+from warmwatch.words.steps import step_words
 from warmwatch.words.view import View
 
 LAST_TONE_S = 5.0
@@ -44,7 +45,7 @@ class Sound:
             self._player.play(
                 tone_name(entry), lambda: sentence(tone_name(entry), self._view, entry.reasons)
             )
-        elif isinstance(entry, StepChange):
+        elif isinstance(entry, StepChange) and entry.stands:
             self._player.play(EventKind.NOTED, lambda: step_words(entry.step, self._view))
         elif isinstance(entry, Notice) and entry.alarm:
             self._player.play(TROUBLE)

@@ -52,6 +52,11 @@ REASONS = {
     "close-then-plug-in": "the plug is still out: close it, then mark plug in",
     "no-check": "no check was marked: mark plug out and plug in with the next one",
     "rest-plug-out": "the plug is out: close it and mark plug in before resting",
+    "set-after-stream": (
+        "a stream was told last: if only a drip is left, take this back and mark it first"
+    ),
+    "set-after-no-drip": "no drip was told last, so the level is low: take this back if it is",
+    "amount-too-large": "more than all the fluid there is: take it back if it was a slip",
     "no-amount": "no amount could be read: type it with its unit, as in drained 4.2 L 50 C",
     "nothing-to-take-back": "there is no mark to take back",
     "taken-back": "taken back: {mark} of {at}",
@@ -202,7 +207,9 @@ WINDOWS = {
 }
 STEPS = {
     "warm-to-drain": "Warm up to drain: {drain}. Hot fluid burns.",
+    "cool-to-drain": "Too hot to drain: let it cool to {drain}. Hot fluid burns.",
     "drain": "Engine off. Drain, and mark the amount. Hot fluid burns.",
+    "close-drain": "When it has run out, close the plug. Hot fluid burns.",
     "fill": "Fill in what came out, and mark the amount.",
     "road-test": "Road test: drive through all gears. Then park.",
     "warm-up": "Warm up to {band}. Outdoors: exhaust gas.",
@@ -215,7 +222,9 @@ STEPS = {
 }
 WAITS = {
     "warm-to-drain": "waits for {drain}",
+    "cool-to-drain": "waits for {drain}",
     "drain": "waits for the mark drained",
+    "close-drain": "waits for the mark plug in",
     "fill": "waits for the mark filled",
     "road-test": "waits for a minute of driving",
     "warm-up": "waits for {low}",
@@ -261,6 +270,7 @@ ACTS = {
     "unfit": "Not fit for the check: {unfit}.",
     "top-near": "Finish the check.",
     "bottom-near": "Finish the check.",
+    "little-time": "Little time is left for a check.",
     "above": "Too hot for the level: let it cool.",
     "not-fit": "Close the plug until it is.",
     "plug-open": "Close the plug.",
@@ -315,7 +325,7 @@ CHECK = {
     "met": "yes  {text}",
     "key": " (key {key})",
 }
-STATUS = {"step": "Now: {act} ({waits})"}
+STATUS = {"step": "Now: {act} ({waits})", "waits": "({waits})"}
 AHEAD = {
     "band": "the band: {text}",
     "top": "the top of the band: {text}",

@@ -58,11 +58,11 @@ function ahead(shown) {
     h("p", {id: "rates"}, parts([shown.rate, ...shown.facts.filter((fact) => !shown.outlook.includes(fact))])));
 }
 
-// One order at a time: while the banner says that a check would not count, the step is silent.
+// One order at a time: what the banner says stands there alone.
 function stepLine(shown) {
-  const step = shown.fit ? shown.step : null;
-  return step && h("section", {id: "step", "aria-label": "Step of the visit"},
-    h("p", null, step.now), h("p", {class: "waits"}, step.waits));
+  const step = shown.step;
+  return step?.waits && h("section", {id: "step", "aria-label": "Step of the visit"},
+    step.now && h("p", null, step.now), h("p", {class: "waits"}, step.waits));
 }
 
 function trend(model, shown) {
