@@ -1,6 +1,7 @@
 """The fold's digest: over what the fold does, all of it and nothing else."""
 
 import ast
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -90,3 +91,44 @@ def test_the_text_is_the_same_in_every_python() -> None:
     tree = ast.parse("def f[T](a): pass" if sys.version_info >= (3, 12) else "def f(a): pass")
     function = "FunctionDef(args=arguments(args=[arg(arg='a',),],),body=[Pass(),],name='f',)"
     assert fold.source_text(tree) == f"Module(body=[{function},],)"
+
+
+KEPT = """
+import ast, pathlib, warmwatch
+from warmwatch.recording import fold
+
+home = pathlib.Path(warmwatch.__file__).parent
+heat = home / "core" / "heat.py"
+parsed = []
+parse = ast.parse
+ast.parse = lambda source: (parsed.append(1), parse(source))[1]
+
+def digest():
+    fold.code_digest.cache_clear()
+    parsed.clear()
+    return fold.fold_digest(), bool(parsed)
+
+first, again = digest(), digest()
+was = heat.read_bytes()
+heat.write_bytes(was + b"# said otherwise\\n")
+commented = digest()
+heat.write_bytes(was.replace(b"COOLANT_FRESH_S = 30.0", b"COOLANT_FRESH_S = 31.0"))
+changed, changed_again = digest(), digest()
+heat.write_bytes(was)
+(home / "core" / "extra.py").write_text("")
+added = digest()
+kept = next((home / "recording").rglob("*.digests.json"))
+kept.write_text("[1]")
+spoilt = digest()
+assert first[1] and again == (first[0], False), (first, again)
+assert commented == first and spoilt == first and added == first, (commented, spoilt, added)
+assert changed[1] and changed[0] != first[0] and changed_again == (changed[0], False)
+"""
+
+
+def test_a_kept_digest_is_used_for_the_very_same_bytes_only(tmp_path: Path) -> None:
+    """A digest is not worked out twice, and anew once a byte or a module's name has changed."""
+    shutil.copytree(
+        PACKAGE, tmp_path / "warmwatch", ignore=shutil.ignore_patterns("__pycache__", "page")
+    )
+    subprocess.run([sys.executable, "-c", KEPT], check=True, cwd=tmp_path)

@@ -16,7 +16,6 @@ from warmwatch.core.trust import Trust
 from warmwatch.core.units import plausible
 from warmwatch.errors import RecordingError, UsageError
 from warmwatch.recording.reader import RowReader
-from warmwatch.recording.rows import cells_item
 from warmwatch.recording.sidecar import read_sidecar, sidecar_job
 
 MOST_BYTES = 1 << 20
@@ -119,7 +118,7 @@ def _pieces(path: Path, blind_limit_s: float) -> Iterator[list[Point]]:
     trust, phases = Trust(), PhaseTracker(max(5.0, blind_limit_s))
     piece: list[Point] = []
     for row in RowReader(path):
-        item = cells_item(row.cells)
+        item = row.item
         if not isinstance(item, Reading):
             continue
         verdict = trust.judge(item)

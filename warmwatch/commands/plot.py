@@ -11,7 +11,6 @@ from warmwatch._version import __version__
 from warmwatch.core.reading import Item
 from warmwatch.errors import RecordingError, UsageError, WarmwatchError
 from warmwatch.recording.reader import RowReader, require_recording
-from warmwatch.recording.rows import cells_item
 from warmwatch.recording.sidecar import read_sidecar, sidecar_watch
 
 FORMATS = ("png", "svg")
@@ -100,7 +99,7 @@ def foot_notes(sidecar: Mapping[str, Any], reader: RowReader) -> list[str]:
 def _items(reader: RowReader) -> Iterator[Item]:
     for row in reader:
         try:
-            item = cells_item(row.cells)
+            item = row.item
             if item is not None and not math.isfinite(item.elapsed_s):
                 raise ValueError(f"elapsed_s is {item.elapsed_s}")
         except ValueError as error:

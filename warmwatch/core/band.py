@@ -160,9 +160,8 @@ class WindowTracker:
         return low_c, self.band.high_c - (self._deadband_c if self._left_high else 0.0)
 
     def _zone(self, fluid_c: float) -> Place:
-        low_c, high_c = self.entry_c
-        if self.place is Place.INSIDE:
-            low_c, high_c = self.band.low_c, self.band.high_c
+        inside = self.place is Place.INSIDE
+        low_c, high_c = (self.band.low_c, self.band.high_c) if inside else self.entry_c
         if fluid_c < low_c:
             return Place.BELOW
         return Place.ABOVE if fluid_c > high_c else Place.INSIDE
@@ -176,6 +175,8 @@ class WindowTracker:
 
     def _agree(self, fluid_c: float) -> None:
         """Take a reading where the fluid is already; it speaks against the candidate."""
+        if self._candidate is None and self.place is not Place.INSIDE:
+            return
         self._note(fluid_c)
         self._count -= 1
         if self.place is not Place.INSIDE or self._count < 0:

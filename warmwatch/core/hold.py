@@ -62,6 +62,9 @@ class HoldTimer:
 
     def step(self, elapsed_s: float, phase: Phase, fluid_c: float | None) -> list[Event]:
         """Take the phase at a reading and return what is to be said."""
+        if phase is not Phase.LOADED and self._held_since_s is None and self._rested_s is None:
+            self._last_s, self._was_idle = elapsed_s, phase is Phase.IDLE
+            return []
         silent_s = 0.0 if self._last_s is None else elapsed_s - self._last_s
         events = []
         if silent_s > SILENCE_S:

@@ -28,14 +28,15 @@ class Latest:
 
     def __init__(self, names: Collection[str] | None = None) -> None:
         self._names = names
-        self._values: dict[str, Timed] = {}
+        self._values: dict[str, tuple[float, float]] = {}
         self._others: dict[str, None] = {}
 
     def take(self, elapsed_s: float, values: Mapping[str, float]) -> None:
         """Take the values of one reading."""
-        for name, value in values.items():
-            if self._names is None or name in self._names:
-                self._values[name] = Timed(value, elapsed_s)
+        for name in values if self._names is None else self._names:
+            value = values.get(name)
+            if value is not None:
+                self._values[name] = (value, elapsed_s)
                 if name not in QUANTITIES:
                     self._bound(name)
 
@@ -49,8 +50,8 @@ class Latest:
     def value(self, name: str, now_s: float, fresh_s: float) -> float | None:
         """Return a value that came at most `fresh_s` before `now_s`, else None."""
         seen = self._values.get(name)
-        return None if seen is None or now_s - seen.at_s > fresh_s else seen.value
+        return None if seen is None or now_s - seen[1] > fresh_s else seen[0]
 
     def all(self) -> Mapping[str, Timed]:
         """Return all values as they stand; never changed afterwards."""
-        return dict(self._values)
+        return {name: Timed(*seen) for name, seen in self._values.items()}

@@ -62,16 +62,16 @@ class PhaseTracker:
     def step(self, elapsed_s: float, values: Mapping[str, float]) -> Phase:
         """Take the values of one reading and return the phase now."""
         self._seen.take(elapsed_s, values)
-        self.phase = self._judge(elapsed_s)
-        self._learn_idle(elapsed_s)
+        rpm = self.latest("engine_rpm", elapsed_s)
+        self.phase = self._judge(elapsed_s, rpm)
+        self._learn_idle(elapsed_s, rpm)
         return self.phase
 
     def latest(self, name: str, elapsed_s: float) -> float | None:
         """Return the value of one of the watched quantities while it is fresh."""
         return self._seen.value(name, elapsed_s, self._fresh_s)
 
-    def _judge(self, elapsed_s: float) -> Phase:
-        rpm = self.latest("engine_rpm", elapsed_s)
+    def _judge(self, elapsed_s: float, rpm: float | None) -> Phase:
         speed = self.latest("speed_kmh", elapsed_s)
         if self._is_moving(elapsed_s, speed):
             return Phase.DRIVING
@@ -109,9 +109,8 @@ class PhaseTracker:
     def _over_idle(self, times: float) -> float:
         return LOADED_RPM if self.warm_idle_rpm is None else times * self.warm_idle_rpm
 
-    def _learn_idle(self, elapsed_s: float) -> None:
+    def _learn_idle(self, elapsed_s: float, rpm: float | None) -> None:
         """Learn the warm idle: the slowest that the standing engine has turned for a while."""
-        rpm = self.latest("engine_rpm", elapsed_s)
         low, high = WARM_IDLE_RPM
         if self.phase is not Phase.IDLE or rpm is None or not low <= rpm <= high:
             self._slow_since_s = None

@@ -9,11 +9,11 @@ change.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from warmwatch.core.reading import Reading
 from warmwatch.core.reason import Reason
-from warmwatch.core.units import implausible, plausible
+from warmwatch.core.units import implausible, is_plausible, plausible
 
 # A 20 kW hold heats 6 kg of fluid at 2.1 kJ/kgK by 1.6 K/s when nothing else takes up heat
 # (torque x speed at stall; computed), so faster is not the fluid; the step allows quantisation.
@@ -24,8 +24,7 @@ PERSIST_S = 3.0
 PERSIST_COUNT = 4
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(NamedTuple):
     """The believed temperature, or why there is none; `fresh` says that continuity was lost."""
 
     fluid_c: float | None
@@ -47,14 +46,14 @@ class Trust:
         """Return the verdict, or None when the reading says nothing about the fluid."""
         if "fluid_c" in reading.doubts:
             return Verdict(None, Reason.parse(reading.doubts["fluid_c"]))
-        if "fluid_c" not in reading.values:
+        fluid_c = reading.values.get("fluid_c")
+        if fluid_c is None:
             return None
-        fluid_c = reading.values["fluid_c"]
         if reading.elapsed_s <= self._clock_s:
             return Verdict(None, BACKWARDS)
         self._clock_s = reading.elapsed_s
-        if reason := implausible("fluid_c", fluid_c):
-            return Verdict(None, reason)
+        if not is_plausible("fluid_c", fluid_c):
+            return Verdict(None, implausible("fluid_c", fluid_c))
         return self._judge_jump(reading.elapsed_s, fluid_c)
 
     def _judge_jump(self, elapsed_s: float, fluid_c: float) -> Verdict:
@@ -87,6 +86,6 @@ def follows(last: tuple[float, float], elapsed_s: float, fluid_c: float) -> bool
 def believable(reading: Reading) -> Mapping[str, float]:
     """Return the values that can be real and that the link itself does not doubt."""
     values = plausible(reading.values)
-    if reading.doubts.keys().isdisjoint(values):
+    if not reading.doubts or reading.doubts.keys().isdisjoint(values):
         return values
     return {name: value for name, value in values.items() if name not in reading.doubts}

@@ -2,6 +2,7 @@
 
 import math
 import re
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -78,6 +79,16 @@ QUANTITIES: dict[str, Quantity] = {
 }
 
 
+_BOUNDS = {q.name: (q.low, q.high) for q in QUANTITIES.values()}
+_FINITE = (-sys.float_info.max, sys.float_info.max)
+
+
+def is_plausible(name: str, value: float) -> bool:
+    """Return whether `value` can be a real `name`."""
+    low, high = _BOUNDS.get(name, _FINITE)
+    return low <= value <= high
+
+
 def implausible(name: str, value: float) -> Reason | None:
     """Return why `value` cannot be a real `name`, or None when it can."""
     quantity = QUANTITIES.get(name)
@@ -95,7 +106,8 @@ def implausible(name: str, value: float) -> Reason | None:
 def plausible(values: Mapping[str, float]) -> Mapping[str, float]:
     """Return the values without those that cannot be real; the same mapping when all can."""
     for name, value in values.items():
-        if implausible(name, value):
+        low, high = _BOUNDS.get(name, _FINITE)
+        if not low <= value <= high:
             break
     else:
         return values

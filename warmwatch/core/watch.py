@@ -67,6 +67,7 @@ class Watch:
         self._phases = PhaseTracker(max(5.0, job.blind_limit_s))
         self._aloud = aloud
         self._holds = HoldTimer(job.hold_limit_s, job.rest_s)
+        self._blind_limit_s = job.blind_limit_s
         self._now_s: float | None = None
         self._seen_since_s = 0.0
         self._good: tuple[float, float] | None = None
@@ -125,7 +126,7 @@ class Watch:
         """The elapsed time at which silence alone changes something; infinite while blind."""
         if self.blind:
             return self._rests.due_s
-        return self._seen_since_s + self.job.blind_limit_s
+        return self._seen_since_s + self._blind_limit_s
 
     def step(self, item: Item) -> list[Result]:
         """Take one item and return what it brings to light, oldest first."""
@@ -236,7 +237,7 @@ class Watch:
 
     def _reading(self, reading: Reading) -> list[Result]:
         verdict = self._trust.judge(reading)
-        if verdict is not None and verdict.reason == BACKWARDS:
+        if verdict is not None and verdict.reason is BACKWARDS:
             return self._doubt(reading, verdict) + self._lost_in_time(reading.elapsed_s)
         if (values := believable(reading)) is not reading.values:
             reading = replace(reading, values=values)

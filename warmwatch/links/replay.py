@@ -12,7 +12,6 @@ from warmwatch.errors import RecordingError
 from warmwatch.links.base import WAIT_S, LinkItem
 from warmwatch.links.csv.table import HEAD_ROWS, usual_interval_s
 from warmwatch.recording.reader import RowReader
-from warmwatch.recording.rows import cells_item
 from warmwatch.recording.sidecar import read_sidecar, sidecar_job
 
 
@@ -53,7 +52,7 @@ class RecordedItems:
         rows = RowReader(self._path)
         for row in rows:
             try:
-                item = cells_item(row.cells)
+                item = row.item
             except ValueError as error:
                 raise RecordingError(
                     f"{self._path.name} cannot be read at row {row.number}: {error}."

@@ -5,9 +5,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, NamedTuple
 
+from warmwatch.core.reading import Item
 from warmwatch.errors import RecordingError
-from warmwatch.recording.rows import unguard
-from warmwatch.recording.schema import MAX_HEADER, Schema, current_schema, schema_of
+from warmwatch.recording.rows import row_item, unguard
+from warmwatch.recording.schema import KIND, MAX_HEADER, Schema, current_schema, schema_of
 from warmwatch.recording.sidecar import read_sidecar
 
 if TYPE_CHECKING:
@@ -22,7 +23,26 @@ class Row(NamedTuple):
 
     number: int
     line: str
-    cells: dict[str, str]
+    texts: list[str]
+    schema: Schema
+
+    @property
+    def kind(self) -> str:
+        """What the row holds."""
+        return self.texts[KIND]
+
+    @property
+    def cells(self) -> dict[str, str]:
+        """The cells by column."""
+        return dict(zip(self.schema.columns, self.texts, strict=True))
+
+    @property
+    def item(self) -> Item | None:
+        """The input of the fold that the row holds, None for events and the like.
+
+        Raises ValueError when a cell cannot be read.
+        """
+        return row_item(self.schema, self.texts)
 
 
 class RowReader:
@@ -45,12 +65,18 @@ class RowReader:
             if number == 1:
                 self.schema = self._schema(line)
                 continue
-            self._refuse_what_follows_a_tear(number)
-            row = self._row(number, line, whole)
-            if row is not None:
-                pending = row
-                yield row
-        self.closed = pending is not None and pending.cells["kind"] == "closed" and not self.torn
+            if self.torn:
+                raise RecordingError(
+                    f"{self.path.name} is broken at row {number - 1} and goes on after it: "
+                    "it was changed or damaged."
+                )
+            cells = self._cells(line) if whole else None
+            if cells is None:
+                self.torn = f"row {number} is torn ({len(line)} characters of it are left)"
+                continue
+            pending = Row(number, line, cells, self.schema)
+            yield pending
+        self.closed = pending is not None and pending.kind == "closed" and not self.torn
 
     def _schema(self, line: str) -> Schema:
         schema = schema_of(line.removeprefix("\ufeff"))  # a spreadsheet may have put a mark there
@@ -58,21 +84,11 @@ class RowReader:
             raise RecordingError(f"{self.path.name} is no warmwatch recording.")
         return schema
 
-    def _refuse_what_follows_a_tear(self, number: int) -> None:
-        if self.torn:
-            raise RecordingError(
-                f"{self.path.name} is broken at row {number - 1} and goes on after it: "
-                "it was changed or damaged."
-            )
-
-    def _row(self, number: int, line: str, whole: bool) -> Row | None:
-        if whole:
-            try:
-                return Row(number, line, self.schema.split(line))
-            except ValueError:
-                pass
-        self.torn = f"row {number} is torn ({len(line)} characters of it are left)"
-        return None
+    def _cells(self, line: str) -> list[str] | None:
+        try:
+            return self.schema.cells(line)
+        except ValueError:
+            return None
 
 
 def iter_lines(path: Path) -> Iterator[tuple[int, str, bool]]:

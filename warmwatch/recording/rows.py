@@ -7,8 +7,10 @@ Free text never holds a line end and never begins like a spreadsheet formula: se
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
+from functools import lru_cache
+from itertools import compress
 from typing import Any
 
 from warmwatch.core.events import Event
@@ -17,7 +19,7 @@ from warmwatch.core.level.verdict import LevelVerdict, verdict_from_mapping, ver
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.units import QUANTITIES
 from warmwatch.recording.bounds import MAX_MEMBERS, cut
-from warmwatch.recording.schema import MEANINGS, Schema, current_schema
+from warmwatch.recording.schema import Schema, current_schema
 
 HEADER = current_schema().header
 """The first line of what is written now; an older recording may have another."""
@@ -37,7 +39,7 @@ def utc_seconds(text: str) -> float | None:
     """Return what `utc_text` was given, to the millisecond; ValueError when it is no time."""
     if not text:
         return None
-    return datetime.fromisoformat(text.replace("Z", "+00:00")).timestamp()
+    return datetime.fromisoformat(text).timestamp()
 
 
 def guard(text: str) -> str:
@@ -116,32 +118,45 @@ def cells_verdict(cells: Mapping[str, str]) -> LevelVerdict | None:
     """Return the verdict of a closing row, None where it holds none; ValueError when it is none."""
     if not cells["name"]:
         return None
-    return verdict_from_mapping(Outcome(cells["name"]), dict(_members(cells["other"])))
+    other = dict(_members(cells["other"])) if cells["other"] else {}
+    return verdict_from_mapping(Outcome(cells["name"]), other)
 
 
 def cells_item(cells: Mapping[str, str]) -> Item | None:
+    """Return the input of the fold that a row's cells by column hold; see `row_item`."""
+    return row_item(_schema_of_columns(tuple(cells)), [*cells.values()])
+
+
+_schema_of_columns = lru_cache(maxsize=16)(Schema)
+
+
+def row_item(schema: Schema, cells: Sequence[str]) -> Item | None:
     """Return the input of the fold that a row holds, None for events and the like.
 
     Raises ValueError when a cell cannot be read.
     """
-    kind = cells["kind"]
+    time, elapsed, kind, name, other, text, doubts, raw = schema.pick_item(cells)
     if kind not in ("reading", "mark", "tick"):
         return None
-    elapsed_s, utc_s = float(cells["elapsed_s"]), utc_seconds(cells["time"])
+    elapsed_s, utc_s = float(elapsed), utc_seconds(time)
     if not abs(elapsed_s) <= MAX_TIME_S:  # written so that it holds for NaN, too
         raise ValueError(f"{elapsed_s!r} is no time in seconds")
     if kind == "mark":
-        return Mark(elapsed_s, MarkName(cells["name"]), unguard(cells["text"]), utc_s)
+        return Mark(elapsed_s, MarkName(name), unguard(text), utc_s)
     if kind == "tick":
-        return Tick(elapsed_s, unguard(cells["text"]), utc_s)
-    values = {name: float(cell) for name, cell in cells.items() if cell and name not in MEANINGS}
-    values |= {name: float(value) for name, value in _members(cells["other"])}
-    doubts = {name: str(why) for name, why in _members(cells["doubts"])}
-    return Reading(elapsed_s, values, doubts, unguard(cells["raw"]), utc_s)
+        return Tick(elapsed_s, unguard(text), utc_s)
+    # A day has a million of these: the loop over the columns is left to the interpreter's own.
+    numbers = schema.pick_quantities(cells)
+    names, floats = compress(schema.quantities, numbers), map(float, filter(None, numbers))
+    values = dict(zip(names, floats, strict=False))
+    if other:
+        values |= {name: float(value) for name, value in _members(other)}
+    why = {name: str(why) for name, why in _members(doubts)} if doubts else {}
+    return Reading(elapsed_s, values, why, unguard(raw) if raw else "", utc_s)
 
 
 def _members(cell: str) -> Iterable[tuple[str, Any]]:
-    members = json.loads(unguard(cell)) if cell else {}
+    members = json.loads(unguard(cell))
     if not isinstance(members, dict):
         raise ValueError(f"{cell!r} is no JSON object")
     return members.items()

@@ -22,9 +22,10 @@ Format 1 (version 0.1) has no `fit`, and its reasons are sentences.
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from operator import itemgetter
 from typing import Any
 
 from warmwatch.core.units import QUANTITIES
@@ -44,7 +45,10 @@ MEANINGS = {
     "raw": ("string", "the bytes that the fluid temperature was read from, as hex"),
     "digest": ("string", "SHA-256 over the digest of the row before and this row"),
 }
+ITEM_COLUMNS = ("time", "elapsed_s", "kind", "name", "other", "text", "doubts", "raw")
+"""What an input of the fold is made of, beside the quantities."""
 _LEAD = ("time", "elapsed_s", "kind", "name")
+KIND = _LEAD.index("kind")
 _TAIL = ("other", "crossed_s", "fit", "text", "doubts", "raw", "digest")
 _NEEDED = frozenset(MEANINGS) - {"fit"}
 MAX_HEADER = 1 << 12
@@ -71,13 +75,33 @@ class Schema:
         """All columns that hold numbers."""
         return ("elapsed_s", "crossed_s", *self.quantities)
 
-    def split(self, line: str) -> dict[str, str]:
-        """Return the cells of one line by column; ValueError when it is no such line."""
+    @cached_property
+    def pick_quantities(self) -> Callable[[Sequence[str]], tuple[str, ...]]:
+        """Picks the cells of `quantities` out of a row's cells."""
+        return self._picker(self.quantities)
+
+    @cached_property
+    def pick_item(self) -> Callable[[Sequence[str]], tuple[str, ...]]:
+        """Picks the cells of ITEM_COLUMNS out of a row's cells."""
+        return self._picker(ITEM_COLUMNS)
+
+    def _picker(self, names: Sequence[str]) -> Callable[[Sequence[str]], tuple[str, ...]]:
+        if len(names) < 2:  # itemgetter gives no tuple then
+            places = [self.columns.index(name) for name in names]
+            return lambda cells: tuple(cells[place] for place in places)
+        return itemgetter(*map(self.columns.index, names))
+
+    def cells(self, line: str) -> list[str]:
+        """Return the cells of one line in their order; ValueError when it is no such line."""
         # Nearly every row is plain, and taking it apart at its commas is quicker.
         row = _quoted(line) if '"' in line or "\r" in line else line.split(",")
         if len(row) != len(self.columns):
             raise ValueError(f"{len(row)} cells where {len(self.columns)} are needed")
-        return dict(zip(self.columns, row, strict=True))
+        return row
+
+    def split(self, line: str) -> dict[str, str]:
+        """Return the cells of one line by column; ValueError when it is no such line."""
+        return dict(zip(self.columns, self.cells(line), strict=True))
 
     def body(self, cells: Mapping[str, str]) -> str:
         """Return a row's text up to its digest, without the comma before that."""

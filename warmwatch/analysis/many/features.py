@@ -15,7 +15,7 @@ from warmwatch.core.job import Job
 from warmwatch.errors import RecordingError
 from warmwatch.recording.fold import code_digest
 from warmwatch.recording.reader import RowReader
-from warmwatch.recording.rows import Chain, cells_item
+from warmwatch.recording.rows import Chain
 
 SIDECAR_WORD = "sidecar="
 
@@ -86,12 +86,13 @@ def _extract(path: Path, job: Job) -> Extract:
             chain = chain or Chain(reader.schema)
             if not chain.check(row.line):
                 changed_row = changed_row or row_number
-            if row.cells["kind"] == "reading":
+            kind = row.kind
+            if kind == "reading":
                 readings.update(_timeless(row.line))
-            item = cells_item(row.cells)
+            item = row.item
             if item is not None:
                 trace.step(item)
-            elif row.cells["kind"] == "opened" and row.cells["text"].startswith(SIDECAR_WORD):
+            elif kind == "opened" and row.cells["text"].startswith(SIDECAR_WORD):
                 sidecar_digest = row.cells["text"].removeprefix(SIDECAR_WORD)
     except RecordingError as error:
         return Extract(None, str(error), (), sidecar_digest)

@@ -15,7 +15,7 @@ from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
 from warmwatch.core.phase import Phase
 from warmwatch.core.reading import Item, Mark, MarkName, Reading
-from warmwatch.core.units import implausible
+from warmwatch.core.units import is_plausible
 from warmwatch.core.watch import Watch
 
 POINT_S = 5.0
@@ -46,8 +46,10 @@ class _Tally:
     count: int = 0
 
     def add(self, value: float) -> None:
-        self.first = value if self.first is None else self.first
-        self.peak = max(self.peak, value)
+        if self.first is None:
+            self.first = value
+        if value > self.peak:
+            self.peak = value
         self.total += value
         self.count += 1
 
@@ -69,10 +71,11 @@ class Trace:
 
     def __init__(self, job: Job) -> None:
         self._job = job
+        self._blind_limit_s = job.blind_limit_s
         self._watch = Watch(job, ahead=False, aloud=False)
         self._slow = {name: _Tally() for name in _SLOW}
         self._points: list[Point] = []
-        self._sums = [0.0, 0.0, 0.0]
+        self._count, self._sum_s, self._sum_c = 0, 0.0, 0.0
         self._bin: int | None = None
         self._piece = 0
         self._lost = False
@@ -90,22 +93,20 @@ class Trace:
 
     def step(self, item: Item) -> None:
         """Take the next item."""
-        before, gaps = self._watch.good, self._watch.gaps
-        for result in self._watch.step(item):
+        watch = self._watch
+        before, gaps = watch.good, watch.gaps
+        for result in watch.step(item):
             if isinstance(result, Event):
                 self._event(result)
-        self._lost |= self._watch.gaps != gaps
-        windows = self._watch.windows
+        self._lost |= watch.gaps != gaps
+        windows = watch.windows
         if windows and (not self._windows or windows[-1] is not self._windows[-1]):
             self._windows.append(windows[-1])
-        if isinstance(item, Mark):
+        if isinstance(item, Reading):
+            if not self._stretches or item.elapsed_s >= self._stretches[-1].to_s:
+                self._reading(item, believed=watch.good is not before)
+        elif isinstance(item, Mark):
             self._marks.append(item)
-        elif isinstance(item, Reading) and item.elapsed_s >= self._latest_s:
-            self._reading(item, believed=self._watch.good is not before)
-
-    @property
-    def _latest_s(self) -> float:
-        return self._stretches[-1].to_s if self._stretches else -math.inf
 
     def _event(self, event: Event) -> None:
         if event.kind is EventKind.SEEING:
@@ -117,12 +118,13 @@ class Trace:
 
     def _reading(self, reading: Reading, *, believed: bool) -> None:
         self._stretch(reading.elapsed_s, self._watch.phase)
+        values, doubts = reading.values, reading.doubts
         for name, tally in self._slow.items():
-            value = reading.values.get(name)
-            if value is not None and name not in reading.doubts and not implausible(name, value):
+            value = values.get(name)
+            if value is not None and name not in doubts and is_plausible(name, value):
                 tally.add(value)
-        if believed and self._watch.good is not None:
-            self._good_reading(reading, self._watch.good[1])
+        if believed and (good := self._watch.good) is not None:
+            self._good_reading(reading, good[1])
 
     def _good_reading(self, reading: Reading, fluid_c: float) -> None:
         now_s = reading.elapsed_s
@@ -132,15 +134,17 @@ class Trace:
         if self._lost:
             self._break(reading)
         if fluid_c != self._last_c and self._last is not None:
-            self._step_c = min(self._step_c, abs(fluid_c - self._last_c))
+            step_c = abs(fluid_c - self._last_c)
+            if step_c < self._step_c:
+                self._step_c = step_c
         self._last, self._last_c, self._why_gap = (now_s, reading.utc_s), fluid_c, ""
         number = int(now_s // POINT_S)
         if number != self._bin:
             self._close_point()
             self._bin = number
-        self._sums[0] += 1.0
-        self._sums[1] += now_s
-        self._sums[2] += fluid_c
+        self._count += 1
+        self._sum_s += now_s
+        self._sum_c += fluid_c
 
     def _break(self, reading: Reading) -> None:
         """Begin another piece: the watch lost continuity since the last good reading."""
@@ -160,15 +164,14 @@ class Trace:
         self._gaps.append(Gap(last_s, reading.elapsed_s, why, agrees and not jumped))
 
     def _close_point(self) -> None:
-        count, total_s, total_c = self._sums
-        if count:
-            self._points.append(Point(total_s / count, total_c / count, self._piece))
-        self._sums = [0.0, 0.0, 0.0]
+        if count := self._count:
+            self._points.append(Point(self._sum_s / count, self._sum_c / count, self._piece))
+        self._count, self._sum_s, self._sum_c = 0, 0.0, 0.0
         self._bin = None
 
     def _stretch(self, now_s: float, phase: Phase) -> None:
         last = self._stretches[-1] if self._stretches else None
-        if last is not None and now_s - last.to_s > self._job.blind_limit_s:
+        if last is not None and now_s - last.to_s > self._blind_limit_s:
             self._stretches.append(_Stretch("unknown", last.to_s, now_s))
         elif last is not None:
             last.to_s = now_s

@@ -15,7 +15,6 @@ from warmwatch.core.reading import Item, Mark, MarkName, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import RowReader
-from warmwatch.recording.rows import cells_item
 from warmwatch.recording.seal.report import Report, SealState
 from warmwatch.recording.seal.verify import verify_recording
 from warmwatch.recording.sidecar import read_sidecar, sidecar_job, sidecar_visit, sidecar_watch
@@ -144,7 +143,7 @@ def read_items(path: Path) -> Iterator[Item]:
     """Yield the items of a recording; RecordingError names the row that cannot be read."""
     for row in RowReader(path):
         try:
-            item = cells_item(row.cells)
+            item = row.item
         except ValueError as error:
             raise RecordingError(
                 f"Row {row.number} of {path.name} cannot be read ({error}): it was changed."
