@@ -237,4 +237,4 @@ def test_features_read_back_from_json_the_same() -> None:
     """What is kept between runs is the same to the last digit."""
     items = list(warm_items(WARM, 1500, noise_c=0.1))
     found = features_of([*items[:700], mark(699.5, MarkName.PLUG_OUT), *items[710:]])
-    assert features_from_mapping(json.loads(json.dumps(asdict(found)))) == found
+    assert features_from_mapping(json.loads(json.dumps(asdict(found), default=list))) == found

@@ -123,7 +123,7 @@ def _notes(reader: RowReader, changed_row: int) -> tuple[str, ...]:
 
 def extract_to_text(found: Extract) -> str:
     """Return an extract as JSON; `extract_from_text` reads it back, to the last digit."""
-    return json.dumps(asdict(found), separators=(",", ":"))
+    return json.dumps(asdict(found), separators=(",", ":"), default=list)  # a curve is no list
 
 
 def extract_from_text(text: str) -> Extract:

@@ -24,6 +24,9 @@ from warmwatch.errors import RecordingError
 from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.sidecar import read_sidecar, sidecar_job
 
+TOGETHER = 200
+"""So many texts of the cache are in memory at once."""
+
 
 @dataclass(frozen=True, slots=True)
 class Loaded:
@@ -196,20 +199,24 @@ def _extract_all(
     jobs = [replace(one.job, band=band) for one in opened]
     keys = [features_key(one.digest, job) for one, job in zip(opened, jobs, strict=True)]
     known: dict[str, Extract] = {}
-    for key, text in cache.get(keys).items():
-        try:
-            known[key] = extract_from_text(text)
-        except ValueError:
-            continue  # worked out anew below, and written over
+    for start in range(0, len(keys), TOGETHER):
+        for key, text in cache.get(keys[start : start + TOGETHER]).items():
+            try:
+                known[key] = extract_from_text(text)
+            except ValueError:
+                continue  # worked out anew below, and written over
     kept = len(known)
     missing = [i for i, key in enumerate(keys) if key not in known]
     tasks = [(str(opened[i].path.absolute()), opened[i].digest, jobs[i]) for i in missing]
-    fresh = {}
+    fresh: dict[str, str] = {}
     for i, text in zip(missing, spread.worked(extract_text, tasks), strict=True):
         known[keys[i]] = extract_from_text(text)
         progress(len(known) - kept, len(missing))
         if not known[keys[i]].changed:
             fresh[keys[i]] = text
+        if len(fresh) == TOGETHER:
+            cache.put(fresh)
+            fresh.clear()
     cache.put(fresh)
     return [known[key] for key in keys], kept
 

@@ -1,7 +1,9 @@
 """What one recording tells about its warm-up: small, plain values that can be kept and compared."""
 
-from collections.abc import Mapping
+from array import array
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any
 
 
@@ -70,6 +72,31 @@ class Holds:
     rest_missing: int
 
 
+class Curve:
+    """Points (elapsed_s, fluid_c) in their order; thousands of curves must fit into memory.
+
+    >>> list(Curve([(0.0, 40.0), (10.0, 41.5)]))
+    [(0.0, 40.0), (10.0, 41.5)]
+    """
+
+    __slots__ = ("_numbers",)
+
+    def __init__(self, points: Iterable[tuple[float, float]]) -> None:
+        self._numbers = array("d", chain.from_iterable(points))
+
+    def __iter__(self) -> Iterator[tuple[float, float]]:
+        return zip(self._numbers[::2], self._numbers[1::2], strict=True)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Curve) and self._numbers == other._numbers
+
+    def __hash__(self) -> int:
+        return hash(self._numbers.tobytes())
+
+    def __repr__(self) -> str:
+        return f"Curve({list(self)})"
+
+
 @dataclass(frozen=True, slots=True)
 class RunFeatures:
     """All that is kept of one recording; temperatures in degC, times in elapsed seconds.
@@ -103,7 +130,7 @@ class RunFeatures:
     gaps: tuple[Gap, ...]
     stages: tuple[Stage, ...]
     blocks: tuple[Block, ...]
-    curve: tuple[tuple[float, float], ...]
+    curve: Curve
     doubt: str = ""
 
     def reached_s(self, level_c: float) -> float | None:
@@ -119,7 +146,7 @@ class RunFeatures:
 
 
 def features_from_mapping(mapping: Mapping[str, Any]) -> RunFeatures:
-    """Return the features from JSON values, as `dataclasses.asdict` and json give them.
+    """Return the features from JSON values: what json makes of `asdict`, with `default=list`.
 
     Raises TypeError or KeyError when they are none.
     """
@@ -132,6 +159,6 @@ def features_from_mapping(mapping: Mapping[str, Any]) -> RunFeatures:
         "gaps": tuple(Gap(**gap) for gap in mapping["gaps"]),
         "stages": tuple(Stage(**stage) for stage in mapping["stages"]),
         "blocks": tuple(Block(**block) for block in mapping["blocks"]),
-        "curve": tuple((at_s, fluid_c) for at_s, fluid_c in mapping["curve"]),
+        "curve": Curve(mapping["curve"]),
     }
     return RunFeatures(**{**mapping, **parts})

@@ -8,7 +8,7 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
-from warmwatch.analysis.methods.run import Gap, Holds, PlugOut, RunFeatures, Stage, Stay
+from warmwatch.analysis.methods.run import Curve, Gap, Holds, PlugOut, RunFeatures, Stage, Stay
 from warmwatch.analysis.methods.stages import Point, blocks, join, slope
 from warmwatch.core.band import Window
 from warmwatch.core.events import Event, EventKind
@@ -215,7 +215,7 @@ class Trace:
             gaps=tuple(self._gaps),
             stages=stages,
             blocks=blocks(points, stages),
-            curve=tuple((round(p.at_s, 1), round(p.fluid_c, 2)) for p in _thinned(points)),
+            curve=Curve((round(p.at_s, 1), round(p.fluid_c, 2)) for p in _thinned(points)),
             doubt=_doubt(peak_c, start_c, ambient),
         )
 
