@@ -316,7 +316,7 @@ def test_two_phones_that_mark_opposite_things_are_told() -> None:
         assert served.page.drain() == [(MarkName.PLUG_OUT, ""), (MarkName.PLUG_IN, "")]
         served.show()
         told = next(listener.messages("state"))["clash"]
-        assert "plug-out, then plug-in" in str(told)
+        assert "plug out, then plug in" in str(told)
 
 
 def test_one_phone_that_goes_on_is_no_clash() -> None:

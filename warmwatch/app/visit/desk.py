@@ -28,12 +28,8 @@ from warmwatch.errors import WarmwatchError
 from warmwatch.links.address import Address
 from warmwatch.outputs.page.orders import Order
 from warmwatch.outputs.page.rights import Right
+from warmwatch.words.catalogue import phrase
 from warmwatch.words.cautions import loading_text
-
-CAUTION = (
-    "Chock the wheels, parking brake on. Engine only in open air or with extraction. A lifted "
-    "vehicle must stand safe and level. Hot fluid and metal burn. Service information comes first."
-)
 
 
 class Stage(StrEnum):
@@ -205,7 +201,7 @@ class Desk:
         known = self.choices.book and found.vin and self.choices.book.by_vin(found.vin)
         if known and self.vehicle is None:
             self.vehicle = next((v for v in self.choices.vehicles if v.entry == known), None)
-            self.problem = f"The vehicle says who it is: {known.label}. Is that right?"
+            self.problem = phrase("visit.is-it", label=known.label)
 
     def _start(self) -> None:
         if not self.missing():
@@ -228,14 +224,14 @@ class Desk:
     def missing(self) -> str:
         """Return what has to be chosen before a watch can start, empty when nothing."""
         if self.vehicle is None:
-            return "Choose the vehicle."
+            return phrase("visit.choose-vehicle")
         if not self.vehicle.band:
-            return "This vehicle has no band yet."
+            return phrase("visit.no-band")
         if self.adapter is None:
-            return "Choose the adapter."
+            return phrase("visit.choose-adapter")
         if self.trial is not None and self.trial.running:
-            return "The trial goes on."
-        return "" if self.adapter.address else "Try the adapter first."
+            return phrase("visit.trial-goes-on")
+        return "" if self.adapter.address else phrase("visit.try-first")
 
     def messages(self) -> dict[Right, dict[str, object]]:
         """Return for each right what its pages are told."""
@@ -268,11 +264,11 @@ class Desk:
         """Return the usual cautions, and those for holds where the vehicle's way declares them."""
         vehicle, book = self.vehicle, self.choices.book
         if vehicle is None or vehicle.entry is None or book is None:
-            return CAUTION
+            return phrase("visit.caution")
         if not declares_loading(vehicle.entry.text("method")):
-            return CAUTION
+            return phrase("visit.caution")
         try:
-            return f"{CAUTION}\n{loading_text(job_of(book, vehicle))}"
+            return f"{phrase('visit.caution')}\n{loading_text(job_of(book, vehicle))}"
         except WarmwatchError as error:
             return str(error)
 

@@ -12,8 +12,8 @@ from pathlib import Path
 
 from warmwatch.core.level.conditions import ConditionState
 from warmwatch.errors import WarmwatchError
+from warmwatch.words.catalogue import phrase
 
-NOT_RECORDED = "Nothing was recorded, so there is no proof."
 _NONE: dict[str, object] = {"state": "none", "text": "", "url": "", "name": ""}
 
 
@@ -28,14 +28,14 @@ class Papers:
     ) -> None:
         self.recordings = tuple(recordings)
         self._paper, self._offer = paper, offer
-        self._verdict: dict[str, object] = {"sign": "?", "text": "Looking at the recording."}
+        self._verdict: dict[str, object] = {"sign": "?", "text": phrase("visit.looking")}
         self._lines: list[str] = []
         self._open: list[str] = []
         self._proof = dict(_NONE)
         if recordings:
             self._apart(self._look)
         else:
-            self._verdict = {"sign": "?", "text": NOT_RECORDED}
+            self._verdict = {"sign": "?", "text": phrase("visit.not-recorded")}
 
     def message(self) -> dict[str, object]:
         """Return what the page shows at the end."""
@@ -46,7 +46,7 @@ class Papers:
         """Make the proof, once at a time."""
         if not self.recordings or self._proof["state"] == "making":
             return
-        self._proof = {**_NONE, "state": "making", "text": "The proof is being made on the laptop."}
+        self._proof = {**_NONE, "state": "making", "text": phrase("visit.making")}
         self._apart(self._make)
 
     def _apart(self, act: Callable[[], None]) -> None:
@@ -59,12 +59,12 @@ class Papers:
         try:
             shown = proof_page(gather(*self.recordings))
         except (WarmwatchError, OSError, ValueError) as error:
-            self._verdict = {"sign": "?", "text": f"What was recorded cannot be judged: {error}"}
+            self._verdict = {"sign": "?", "text": phrase("visit.cannot-judge", why=str(error))}
             return
         self._lines = [*shown["balance"]]
         rows = [[str(cell) for cell in row] for row in shown["conditions"]]
         unmet = [
-            f"{name} {state}{f': {why}' if why else ''}"
+            phrase(f"visit.unmet{'-why' if why else ''}", condition=name, state=state, why=why)
             for sign, name, state, why in rows
             if sign != SYMBOLS[ConditionState.MET]
         ]
@@ -80,7 +80,11 @@ class Papers:
             now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
             made = make_proof(facts, paper=self._paper, key=None, time=now)
         except (WarmwatchError, OSError, ValueError, RuntimeError) as error:
-            self._proof = {**_NONE, "state": "failed", "text": f"No proof could be made: {error}"}
+            self._proof = {
+                **_NONE,
+                "state": "failed",
+                "text": phrase("visit.no-proof", why=str(error)),
+            }
             return
         kept = keep(self.recordings, made)
         name = f"{self.recordings[-1].stem}.pdf"
@@ -95,12 +99,11 @@ def keep(recordings: Sequence[Path], made: bytes) -> str:
     part = target.with_name(f".{target.name}.part")
     try:
         if target.exists() and not is_proof_of(target, {each.name for each in recordings}):
-            return f"On the laptop {target.name} is another file and was left alone: save it here."
+            return phrase("visit.other-file", file=target.name)
         part.write_bytes(made)
         part.replace(target)
     except OSError as error:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
-        why = error.strerror or error
-        return f"NOT KEPT on the laptop ({why}): save it on this phone now."
-    return f"Kept on the laptop as {target.name}."
+        return phrase("visit.not-kept", why=str(error.strerror or error))
+    return phrase("visit.kept", file=target.name)

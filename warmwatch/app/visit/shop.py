@@ -17,6 +17,8 @@ from warmwatch.core.band import Band
 from warmwatch.core.job import Job, job_from_mapping
 from warmwatch.errors import UsageError
 from warmwatch.links.address import Address, parse_address
+from warmwatch.words.catalogue import phrase
+from warmwatch.words.events import band_text
 
 DEMO = "demo:"
 
@@ -78,8 +80,6 @@ def _vehicle(book: Book, entry: Entry) -> Vehicle:
 
 def band_shown(text: str, unit: str) -> str:
     """Return a band's text as it is shown; UsageError when it is none."""
-    from warmwatch.words.events import band_text
-
     return band_text(parse_band(text, unit), unit)
 
 
@@ -92,7 +92,11 @@ def _adapters(book: Book, sockets: Sequence[Socket]) -> list[Adapter]:
         for socket in sockets
         if not {socket.name, socket.usb} & taken
     ]
-    found = [*known, *seen, Adapter("", "Practice", "an invented vehicle, no adapter", DEMO)]
+    found = [
+        *known,
+        *seen,
+        Adapter("", phrase("visit.practice"), phrase("visit.practice-about"), DEMO),
+    ]
     return [replace(each, id=f"a{number}") for number, each in enumerate(found)]
 
 

@@ -10,6 +10,7 @@ from warmwatch.errors import WarmwatchError
 from warmwatch.links.address import Address
 from warmwatch.links.trying.steps import Step, StepState
 from warmwatch.links.trying.trial import try_link
+from warmwatch.words.catalogue import phrase
 
 MOST_STEPS = 40
 SECONDS = 6.0
@@ -38,12 +39,9 @@ class Trial:
     def message(self) -> dict[str, object]:
         """Return what the page shows of it."""
         state = "running" if self.running else "failed" if self.failed else "ok"
-        lines = [
-            {"state": str(step.state), "text": f"{step.name}: {step.seen}{_advice(step)}"}
-            for step in self.steps
-        ]
+        lines = [{"state": str(step.state), "text": _line(step)} for step in self.steps]
         if self.running:
-            lines.append({"state": "running", "text": "trying, some seconds"})
+            lines.append({"state": "running", "text": phrase("visit.trying")})
         return {"state": state, "steps": lines}
 
     def _run(self) -> None:
@@ -72,5 +70,7 @@ class Trial:
             self.steps.append(step)
 
 
-def _advice(step: Step) -> str:
-    return f". Next: {step.advice}" if step.advice and step.state is not StepState.OK else ""
+def _line(step: Step) -> str:
+    told = step.advice and step.state is not StepState.OK
+    after = phrase("visit.step-next", advice=step.advice) if told else ""
+    return phrase("visit.step", name=step.name, seen=step.seen, next=after)

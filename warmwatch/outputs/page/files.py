@@ -1,10 +1,13 @@
 """The page's own files: few and small on the wire, so that a phone far away waits once."""
 
 import gzip
+import json
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from importlib.resources import files
+
+from warmwatch.words.catalogue import group, language, phrase
 
 _KINDS = {
     "css": "text/css",
@@ -16,6 +19,7 @@ _KINDS = {
 }
 MODULES = (
     "preact.js",
+    "texts.js",
     "pad.js",
     "model.js",
     "curve.js",
@@ -79,7 +83,21 @@ def _given(found: "re.Match[str]") -> str:
 
 
 def _read(name: str) -> bytes:
-    return (files("warmwatch.outputs.page") / "static" / name).read_bytes()
+    content = (files("warmwatch.outputs.page") / "static" / name).read_bytes()
+    if name == "texts.js":
+        own = json.dumps(_texts(), ensure_ascii=False)
+        return content.replace(b"T = {}", f"T = {own}".encode())
+    if name == "page.html":
+        for code, text in (("language", language()), ("no-script", phrase("phone.no-script"))):
+            content = content.replace(f"{{{code}}}".encode(), text.encode())
+    return content
+
+
+def _texts() -> dict[str, str]:
+    """Return the texts that the page's own modules show, by names as JavaScript has them."""
+    marks = {f"mark-{code}": text for code, text in group("mark").items()}
+    texts = {**group("phone"), **marks, "language": language()}
+    return {code.replace("-", "_"): text for code, text in texts.items()}
 
 
 def _served(name: str, content: bytes) -> Served:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.outputs.page.orders import MarkSet
-from warmwatch.words.events import clock
+from warmwatch.words.catalogue import clock, mark_name, phrase
 
 KEPT = 40
 CLASH_S = 2.0
@@ -97,8 +97,8 @@ class Clash:
         if before is None or now_s - before[1] > CLASH_S or before[0].browser == mark.browser:
             return
         if frozenset({before[0].name, mark.name}) in _OPPOSITE:
-            both = f"{before[0].name}, then {mark.name}"
-            text = f"Two phones marked at once: {both}. Both are recorded: take back what is wrong."
+            first, second = mark_name(before[0].name), mark_name(mark.name)
+            text = phrase("page.clash", first=first, second=second)
             self._clash = (text, now_s)
 
     def text(self, now_s: float) -> str:

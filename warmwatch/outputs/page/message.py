@@ -97,25 +97,26 @@ def _recording(view: View) -> str:
 
 
 _TOLD = {
-    ConditionName.SELECTOR_IN_PARK: (MarkName.IN_PARK, "In park"),
-    ConditionName.SELECTOR_CYCLED: (MarkName.SELECTOR_CYCLED, "Cycled"),
-    ConditionName.VEHICLE_LEVEL: (MarkName.VEHICLE_LEVEL, "Measure"),
+    ConditionName.SELECTOR_IN_PARK: MarkName.IN_PARK,
+    ConditionName.SELECTOR_CYCLED: MarkName.SELECTOR_CYCLED,
+    ConditionName.VEHICLE_LEVEL: MarkName.VEHICLE_LEVEL,
 }
-"""What a person must tell: the mark that tells it, and what its button says."""
+"""What a person must tell: the mark that tells it."""
 
 
 def check_list(view: View) -> list[dict[str, object]]:
     """Return the conditions of the check, each with the mark that tells it where a person must."""
-    return [
-        {
+    found: list[dict[str, object]] = []
+    for condition in view.snapshot.conditions:
+        mark = _TOLD.get(condition.name)
+        about = {
             "name": condition_name(condition.name),
             "state": str(condition.state),
             "why": condition_detail(condition, view.job.unit),
-            "mark": str(_TOLD[condition.name][0]) if condition.name in _TOLD else None,
-            "ask": _TOLD[condition.name][1] if condition.name in _TOLD else "",
         }
-        for condition in view.snapshot.conditions
-    ]
+        ask = "" if mark is None else phrase(f"page.tell-{mark}")
+        found.append({**about, "mark": None if mark is None else str(mark), "ask": ask})
+    return found
 
 
 def hello_message(right: Right, *, speak: bool, keys: Mapping[str, str]) -> dict[str, object]:

@@ -19,15 +19,8 @@ from warmwatch.outputs.screen.glyphs import Glyphs
 from warmwatch.outputs.screen.history import HistoryTracker
 from warmwatch.outputs.screen.layout import Line, Style
 from warmwatch.outputs.sound.output import Sound
+from warmwatch.words.catalogue import phrase
 from warmwatch.words.view import View
-
-TRUST = "Unencrypted http: only in a network you trust. Who has the link can open the page."
-HERE_ONLY = "Only this machine can open it; for a phone start with --page-host private."
-_WHAT = {
-    Right.RUN: "run the visit",
-    Right.MARK: "watch and mark",
-    Right.WATCH: "watch only",
-}
 
 
 class Page:
@@ -107,11 +100,12 @@ class Page:
     def links(self) -> list[str]:
         """Return the page's links as lines, the furthest right first."""
         given = list(reversed(self._server.site.rights.given))
-        only = {} if len(given) > 1 else {Right.WATCH: "watch"}
-        return [
-            *(f"Page to {only.get(r, _WHAT[r])}: {self._server.link(r)}" for r in given),
-            self._reach(),
-        ]
+        others = len(given) > 1
+        return [*(self._link_line(right, others=others) for right in given), self._reach()]
+
+    def _link_line(self, right: Right, *, others: bool) -> str:
+        code = "watch-only" if right is Right.WATCH and others else str(right)
+        return phrase("page.link", what=phrase(f"page.{code}"), link=self._server.link(right))
 
     def code(self, glyphs: Glyphs, *, colour: bool) -> list[str]:
         """Return the code of the first link, as `code_rows` does."""
@@ -119,7 +113,7 @@ class Page:
         return code_rows(link, glyphs, dark_on_light=colour)
 
     def _reach(self) -> str:
-        return HERE_ONLY if is_loopback(self._server.host) else TRUST
+        return phrase("page.here-only" if is_loopback(self._server.host) else "page.trust")
 
     def lines(self, width: int, height: int, glyphs: Glyphs, *, colour: bool) -> tuple[Line, ...]:
         """Return link, words and code for a screen, as much of it as fits; no code in part."""

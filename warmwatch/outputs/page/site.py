@@ -32,6 +32,7 @@ from warmwatch.outputs.page.message import event_bytes, hello_message
 from warmwatch.outputs.page.orders import MarkSet, Order, parse_mark, parse_order
 from warmwatch.outputs.page.rights import Right, Rights
 from warmwatch.outputs.page.streams import Streams
+from warmwatch.words.catalogue import phrase
 
 _KEPT_PROOFS = 8
 _T = TypeVar("_T")
@@ -129,7 +130,7 @@ class Site:
     async def _events(self, request: web.BaseRequest, right: Right) -> web.StreamResponse:
         browser = browser_of(request, self.port)
         if self._streams.ended or not self._streams.may(browser):
-            return answer("Too many pages are open.\n", status=503)
+            return answer(phrase("page.too-many") + "\n", status=503)
         self._refresh()  # what was sent last may be old: no page begins with a state of then
         hello = event_bytes("hello", hello_message(right, speak=self._speak, keys=self._keys))
         return await self._streams.serve(request, hello, right, browser)
@@ -138,19 +139,19 @@ class Site:
         body = await small_body(request)
         found = None if body is None else parse_mark(body, browser_of(request, self.port))
         if found is None:
-            return answer("That is no mark.\n", status=400)
+            return answer(phrase("page.no-mark") + "\n", status=400)
         return self._take(self.marks, found)
 
     async def _order(self, request: web.BaseRequest, right: Right) -> web.Response:
         body = await small_body(request)
         found = None if body is None else parse_order(body)
         if found is None:
-            return answer("That is no order.\n", status=400)
+            return answer(phrase("page.no-order") + "\n", status=400)
         return self._take(self.orders, found)
 
     def _take(self, waiting: "queue.Queue[_T]", found: _T) -> web.Response:
         if not self._mark_bucket.take(time.monotonic()) or waiting.full():
-            return answer("Too much at once: wait a moment.\n", status=429)
+            return answer(phrase("page.too-much") + "\n", status=429)
         waiting.put_nowait(found)
         return answer("{}", status=202, kind="application/json")
 

@@ -3,6 +3,7 @@
 // 1000 by 300 that is stretched to its room; letters stand beside it.
 
 import {h} from "/preact.js";
+import {T, fill} from "/texts.js";
 
 const WIDE = 1000, HIGH = 300, LEAST_S = 120, AHEAD = 0.55;
 
@@ -19,8 +20,8 @@ export function curve(data, known) {
 
 function told(data, known) {
   const last = data.points.findLast((point) => point[1] !== null);
-  const what = known && last ? `now ${last[1]} ${data.unit}` : "now not known";
-  return `Fluid temperature over the last minutes, ${what}, band ${data.low} to ${data.high} ${data.unit}`;
+  const what = known && last ? fill(T.curve_now, {figure: last[1], unit: data.unit}) : T.curve_not_known;
+  return fill(T.curve, {what, ...data});
 }
 
 export function scales(data, known) {

@@ -4,6 +4,7 @@
 // stand still while the phone sleeps, the other may be set.
 
 import {typed} from "/pad.js";
+import {T, fill, spokenSpan} from "/texts.js";
 
 export const SILENT_MS = 3500;   // after so long without a state the page is blind
 const STALE_MS = 2500;           // a message so much later than the quickest has lain about somewhere
@@ -44,8 +45,8 @@ const ACTS = {
   state: (m, {body}, now) => taken(m, body, now),
   curve: (m, {body}) => [{...m, curve: body}, []],
   visit: (m, {body}) => visited(m, body),
-  elsewhere: (m, _, now) => goBlind({...m, elsewhere: true, refusal: ELSEWHERE}, now),
-  refused: (m, {status}) => [{...m, refusal: REFUSALS[status] ?? ""}, []],
+  elsewhere: (m, _, now) => goBlind({...m, elsewhere: true, refusal: T.elsewhere}, now),
+  refused: (m, {status}) => [{...m, refusal: T[`refused_${status}`] ?? ""}, []],
   tick: (m, _, now) => ticked(m, now),
   visible: (m, _, now) => m.elsewhere ? connect(m, now) : ticked(m, now),
   mark: (m, message) => marked(m, message),
@@ -69,11 +70,6 @@ const ACTS = {
 };
 
 const LIGHTS = ["auto", "night", "sun"];
-const ELSEWHERE = "The page is open in another tab of this browser: touch here to have it here.";
-const REFUSALS = {
-  403: "This link is old: the program was started again and has a new one. Open that one.",
-  503: "Too many pages are open: close one of them.",
-};
 
 function connect(m, now) {
   return [{...m, elsewhere: false, openedAt: now, quickestHere: Infinity}, [["connect"]]];
@@ -86,7 +82,7 @@ function taken(m, body, now) {
     refusal: "", state: body, sending: noted(known, body), mark: newest(known, body, now)}, body.stalled);
   const [heard, more] = cues(seen, body.cues);
   return ended(heard) && heard.endedAt === null
-    ? [{...heard, endedAt: now}, [...effects, ...more, ["cue", "ended", "The watch has ended."]]]
+    ? [{...heard, endedAt: now}, [...effects, ...more, ["cue", "ended", T.ended]]]
     : [ended(heard) ? heard : {...heard, endedAt: null}, [...effects, ...more]];
 }
 
@@ -122,7 +118,7 @@ export const canTakeBack = (m, now) => m.mark !== null && since(now, m.mark.at) 
 
 // Blindness that the watch could not tell by itself; it sounds here at once, and then insists.
 function withBlind(m, blind) {
-  if (blind && !m.blind) return [{...m, blind}, [["cue", "blind", "Signal lost."]]];
+  if (blind && !m.blind) return [{...m, blind}, [["cue", "blind", T.signal_lost]]];
   if (!blind && m.blind) return [{...m, blind, hushedBlind: false}, [["settle", "blind"]]];
   return [{...m, blind}, []];
 }
@@ -147,7 +143,7 @@ function ticked(m, now) {
   let next = {...m, tickAt: now}, effects = [];
   if (gap > SLEPT_MS && m.everHeard && !ended(m)) {
     next = {...next, slept: {seconds: Math.round(gap / 1000), at: now}};
-    effects = [["cue", "trouble", `The phone slept for ${spoken(gap)}.`]];
+    effects = [["cue", "trouble", fill(T.slept, {span: spokenSpan(gap)})]];
   } else if (m.slept && since(now, m.slept.at) > SLEPT_SHOWN_MS) {
     next = {...next, slept: null};
   }
@@ -167,8 +163,6 @@ function ticked(m, now) {
 export const idle = (m) => m.visit !== null && m.visit.stage !== "watch" && m.visit.stage !== "opening";
 export const cutOff = (m) => since(m.now, m.heardAt) > SILENT_MS;
 
-const spoken = (ms) => ms < 120000 ? `${Math.round(ms / 1000)} seconds` : `${Math.round(ms / 60000)} minutes`;
-
 // When this phone was told that it is heard and may not mark, only it is quiet.
 export const hushedHere = (m) =>
   m.hushedCue >= 0 && m.lastCue !== null && m.lastCue <= m.hushedCue && !mayMark(m);
@@ -176,7 +170,7 @@ export const unheard = (m) =>
   m.blind ? !m.hushedBlind : Boolean(m.state?.unheard) && !hushedHere(m);
 
 function repeats(m) {
-  const blind = {tone: "blind", every_s: m.hushedBlind ? BLIND_REMINDER_S : BLIND_EVERY_S, say: "Signal lost."};
+  const blind = {tone: "blind", every_s: m.hushedBlind ? BLIND_REMINDER_S : BLIND_EVERY_S, say: T.signal_lost};
   if (m.blind) return [blind];
   const list = m.state?.repeats ?? [];
   if (!hushedHere(m)) return list;

@@ -1,27 +1,27 @@
 // The number pad for gloves: fields, a unit key for each, and the words that go to the laptop.
 
+import {T} from "/texts.js";
+
 const LONGEST = 7;
 const field = (name, label, units, unit = units[0]) => ({name, label, units, unit, text: ""});
 
 const AMOUNTS = ["L", "mL", "qt", "oz"], DEGREES = ["°C", "°F"];
-export const ACTS = {
-  drained: "Drained", filled: "Filled", "topped-up": "Topped up", "let-out": "Let out",
-};
+export const ACTS = ["drained", "filled", "topped-up", "let-out"];
 
 export function amountPad(act, degrees) {
   return {mark: act, at: 0, asks: null, asked: "",
-    fields: [field("amount", "Amount", AMOUNTS, degrees === "°F" ? "qt" : "L"),
-      field("temp", "at", DEGREES, degrees)]};
+    fields: [field("amount", T.amount, AMOUNTS, degrees === "°F" ? "qt" : "L"),
+      field("temp", T.at, DEGREES, degrees)]};
 }
 
 export function tiltPad() {
   return {mark: "vehicle-level", at: 0, asks: null, asked: "",
-    fields: [field("lengthwise", "Lengthwise", ["°"]), field("crosswise", "Crosswise", ["°"])]};
+    fields: [field("lengthwise", T.lengthwise, ["°"]), field("crosswise", T.crosswise, ["°"])]};
 }
 
 export function bandPad(degrees) {
   return {mark: null, at: 0, asks: null, asked: "",
-    fields: [field("low", "From", DEGREES, degrees), field("high", "To", DEGREES, degrees)]};
+    fields: [field("low", T.from, DEGREES, degrees), field("high", T.to, DEGREES, degrees)]};
 }
 
 // One key: a digit, the point, "back", a unit, or "field NAME".

@@ -5,6 +5,7 @@ import {start, step} from "/model.js";
 import {render} from "/preact.js";
 import {Sound} from "/sound.js";
 import {announcement, attributes, title} from "/shown.js";
+import {T} from "/texts.js";
 import {view} from "/view.js";
 
 let keys = {};             // those of the laptop, with what each marks
@@ -75,7 +76,7 @@ async function post(path, body) {
       headers: {"Content-Type": "application/json"}});
     return {ok: answer.ok, text: (await answer.text()).trim()};
   } catch {
-    return {ok: false, text: "That did not reach the laptop: tap again."};
+    return {ok: false, text: T.not_reached};
   } finally {
     clearTimeout(timer);
   }

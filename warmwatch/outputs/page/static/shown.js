@@ -2,19 +2,20 @@
 
 import {cutOff, idle, unheard} from "/model.js";
 import {h} from "/preact.js";
+import {T, fill, span} from "/texts.js";
 
 // The state as it may be claimed: what is not heard of any more is not shown.
 export function shownOf(model) {
-  if (!model.state && !model.cut) return {...EMPTY, state: "connecting", word: "CONNECTING", act: "Waiting for the watch.", link: model.refusal};
+  if (!model.state && !model.cut) return {...EMPTY, state: "connecting", word: T.connecting, act: T.connecting_act, link: model.refusal};
   const state = {...EMPTY, ...model.state, unheard: unheard(model)};
   if (model.endedAt !== null) {
-    return {...state, link: `The watch ended ${span(model.now.steady - model.endedAt.steady)} ago.`};
+    return {...state, link: fill(T.ended_ago, {span: span(model.now.steady - model.endedAt.steady)})};
   }
   if (!model.cut) return state;
   const seconds = Math.round(Math.max(model.now.steady - model.heardAt.steady, model.now.wall - model.heardAt.wall) / 1000);
-  return {...state, state: "blind", word: "BLIND", act: "No word from the watch: the temperature is not known.",
+  return {...state, state: "blind", word: T.heading_blind, act: T.blind_act,
     fit: true, figure: "", soon: "", time: "", rate: "", facts: [], conditions: [], checks: [], outlook: [], step: null,
-    link: model.refusal || `No word from the watch for ${seconds} s. Are laptop and phone in the same network?`,
+    link: model.refusal || fill(T.no_word, {n: seconds}),
     link_ok: false};
 }
 
@@ -24,7 +25,6 @@ const EMPTY = {
   rate: "", link: "", link_ok: true, fit: true, plug_out: false, unheard: false, last: null, clash: "", echo: "",
 };
 
-const span = (ms) => ms < 120000 ? `${Math.round(ms / 1000)} s` : `${Math.round(ms / 60000)} min`;
 export const parts = (texts) => texts.filter(Boolean).join(" · ");
 
 // What the whole document is told of the state, for colours and for tests.
@@ -42,7 +42,7 @@ export function attributes(model) {
 
 export const title = (model) => {
   const shown = shownOf(model);
-  if (idle(model)) return "warmwatch: the visit";
+  if (idle(model)) return T.page_title;
   return shown.figure ? `${shown.figure} ${shown.unit} ${shown.word}` : shown.word;
 };
 
@@ -55,18 +55,15 @@ export function announcement(model) {
     urgent: ["blind", "too-hot", "above", "top-near", "bottom-near", "not-fit", "plug-open", "hold-limit"].includes(shown.state)};
 }
 
-const AWAKE = {
-  lock: ["Screen kept on", true], video: ["Screen kept on", true],
-  lost: ["SCREEN MAY SLEEP: tap Sound", false], off: ["SCREEN MAY SLEEP: tap Sound", false],
-};
+const KEPT_ON = ["lock", "video"];
 
 // The phone's own time goes on every second: a page that stands still is seen to.
 export function strip(model, shown) {
-  const [awake, kept] = AWAKE[model.awake];
+  const kept = KEPT_ON.includes(model.awake), awake = kept ? T.screen_on : T.screen_may_sleep;
   const [told, loud] = model.slept
-    ? [`The phone slept for ${span(model.slept.seconds * 1000)}: nothing sounded meanwhile.`, true]
+    ? [fill(T.slept_silent, {span: span(model.slept.seconds * 1000)}), true]
     : [model.told || shown.clash, Boolean(model.told || shown.clash)];
-  return h("section", {id: "strip", "aria-label": "Phone and link"},
+  return h("section", {id: "strip", "aria-label": T.phone_and_link},
     h("p", {id: "alive"}, h("i", {"aria-hidden": "true"}), new Date(model.now.wall).toTimeString().slice(0, 8)),
     h("p", {id: "awake", "data-ok": String(kept)}, awake),
     h("p", {id: "link", "data-ok": String(shown.link_ok)}, shown.link),

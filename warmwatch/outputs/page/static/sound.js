@@ -1,5 +1,7 @@
 // Tones, voice and vibration. The tones are made here from the table that the watch sends.
 
+import {T} from "/texts.js";
+
 export class Sound {
   constructor() {
     this.context = null;
@@ -80,7 +82,7 @@ export class Sound {
     const text = this.voiceOn ? say() : "";
     if (text && window.speechSynthesis) {
       const words = new SpeechSynthesisUtterance(text);
-      words.lang = "en";
+      words.lang = T.language;
       speechSynthesis.speak(words);
       document.body.dataset.said = text;
     }

@@ -6,12 +6,11 @@ import {canTakeBack, idle, mayMark} from "/model.js";
 import {amountPad} from "/pad.js";
 import {sheet} from "/sheets.js";
 import {parts, shownOf, strip} from "/shown.js";
+import {T, fill, markLabel, markName} from "/texts.js";
 import {visitPage} from "/visit.js";
 
 export const MARKS = [
-  ["plug-out", "Plug out"], ["plug-in", "Plug in"], ["acknowledge", "Heard"],
-  ["stream", "Stream"], ["drip", "Drip"], ["no-drip", "No drip"],
-  ["topped-up", "Topped up"], ["level-set", "Level set"], ["withdraw", "Take back"],
+  "plug-out", "plug-in", "acknowledge", "stream", "drip", "no-drip", "topped-up", "level-set", "withdraw",
 ];
 
 export function view(model, send) {
@@ -44,16 +43,16 @@ const wide = (text) =>
 
 function now(shown) {
   const blind = shown.state === "blind";
-  const figure = shown.figure || (blind ? "BLIND" : "?");
+  const figure = shown.figure || (blind ? T.heading_blind : T.no_figure);
   const style = (more) => ({"--wide": (wide(figure) + more).toFixed(2)});
-  return h("section", {id: "now", "aria-label": "Fluid temperature"},
+  return h("section", {id: "now", "aria-label": T.fluid},
     h("p", {id: "figure"},
       h("span", {id: "degrees", style: style(shown.figure ? 0.5 : 0.3)}, figure),
       h("span", {id: "unit", style: style(0.5)}, shown.figure ? shown.unit : "")));
 }
 
 function ahead(shown) {
-  return h("section", {id: "ahead", "aria-label": "Time ahead"},
+  return h("section", {id: "ahead", "aria-label": T.time_ahead},
     h("p", {id: "soon"}, shown.soon), h("p", {id: "time"}, shown.time),
     h("p", {id: "rates"}, parts([shown.rate, ...shown.facts.filter((fact) => !shown.outlook.includes(fact))])));
 }
@@ -61,14 +60,14 @@ function ahead(shown) {
 // One order at a time: what the banner says stands there alone.
 function stepLine(shown) {
   const step = shown.step;
-  return step?.waits && h("section", {id: "step", "aria-label": "Step of the visit"},
+  return step?.waits && h("section", {id: "step", "aria-label": T.step},
     step.now && h("p", null, step.now), h("p", {class: "waits"}, step.waits));
 }
 
 function trend(model, shown) {
-  return h("section", {id: "trend", "aria-label": "Trend"},
+  return h("section", {id: "trend", "aria-label": T.trend},
     curve(model.curve, Boolean(shown.figure)),
-    shown.outlook.length > 0 && h("div", {id: "outlook"}, h("b", null, "Other ways"), h("ul", null, shown.outlook.map((line) => h("li", {key: line}, line)))));
+    shown.outlook.length > 0 && h("div", {id: "outlook"}, h("b", null, T.other_ways), h("ul", null, shown.outlook.map((line) => h("li", {key: line}, line)))));
 }
 
 function trouble(model, shown) {
@@ -76,18 +75,18 @@ function trouble(model, shown) {
 }
 
 function hands(model, send) {
-  return h("section", {id: "hands", "aria-label": "Marks"},
-    h("div", {id: "marks", "data-may": String(mayMark(model))}, MARKS.map((each) => markButton(model, send, ...each))),
+  return h("section", {id: "hands", "aria-label": T.marks},
+    h("div", {id: "marks", "data-may": String(mayMark(model))}, MARKS.map((each) => markButton(model, send, each))),
     h("div", {id: "openers"},
       soundButton(model, send),
-      opener(model, send, "checks", "Checks", open(model)),
-      mayMark(model) ? opener(model, send, "amount", "Amount", "L, qt", () =>
+      opener(model, send, "checks", T.checks, open(model)),
+      mayMark(model) ? opener(model, send, "amount", T.amount, T.amount_units, () =>
         amountPad(nextAct(model), model.state?.unit || "°C")) : h("i"),
-      opener(model, send, "more", "More", mayMark(model) ? "note" : "")));
+      opener(model, send, "more", T.more, mayMark(model) ? T.more_note : "")));
 }
 
 // Without the right to mark the places stay empty, so that Heard is where it is on every phone.
-function markButton(model, send, name, label) {
+function markButton(model, send, name) {
   if (!mayMark(model) && name !== "acknowledge") return h("i", {key: name});
   const hot = name === "withdraw" && canTakeBack(model, model.now);
   return h("button", {
@@ -95,21 +94,19 @@ function markButton(model, send, name, label) {
     "data-failed": String(model.sending[name] === "failed"),
     "data-noted": String(Boolean(model.state?.marks[name])),
     onClick: () => send(name === "withdraw" ? {kind: "take-back"} : {kind: "mark", name}),
-  }, h("b", null, label), h("small", null, markNote(model, name, hot)));
+  }, h("b", null, markLabel(name)), h("small", null, markNote(model, name, hot)));
 }
-
-const SENDING = {sending: "sending…", sent: "sent", failed: "NOT NOTED: again", here: "on this phone"};
 
 function markNote(model, name, hot) {
   const {state, sending} = model;
-  if (sending[name]) return SENDING[sending[name]];
-  if (name === "withdraw") return hot ? model.mark.name.replaceAll("-", " ") : "list";
-  return state?.marks[name] ? `noted ${state.marks[name]}` : "";
+  if (sending[name]) return T[sending[name]];
+  if (name === "withdraw") return hot ? markName(model.mark.name) : T.list;
+  return state?.marks[name] ? fill(T.noted, {at: state.marks[name]}) : "";
 }
 
 function soundButton(model, send) {
   return h("button", {type: "button", id: "tones", "aria-pressed": String(model.sound), onClick: () => send({kind: "tap-sound"})},
-    h("b", null, "Sound"), h("small", null, model.sound ? "on" : "OFF"));
+    h("b", null, T.sound), h("small", null, model.sound ? T.on : T.sound_off));
 }
 
 export function opener(model, send, name, label, note, pad) {
@@ -121,7 +118,7 @@ export function opener(model, send, name, label, note, pad) {
 function open(model) {
   const list = model.state?.checks ?? [];
   const left = list.filter((each) => each.state !== "met").length;
-  return list.length ? (left ? `${left} open` : "all met") : "";
+  return list.length ? (left ? fill(T.checks_open, {n: left}) : T.checks_met) : "";
 }
 
 const nextAct = ({state}) => !state?.marks.drained ? "drained" : !state.marks.filled ? "filled" : "topped-up";
