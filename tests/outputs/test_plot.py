@@ -279,7 +279,7 @@ HARD: dict[str, list[Item]] = {
     "one reading": [reading(0, 25.0)],
     "one reading late": [reading(1e7, 25.0)],
     "three readings": [reading(t, 25.0 + t) for t in range(3)],
-    "eight hours": [reading(t, round(60 + 35 * math.sin(t / 2500))) for t in range(0, 28800, 10)],
+    "eight hours": [reading(t, round(60 + 35 * math.sin(t / 2500))) for t in range(0, 28800, 60)],
     "riddled": riddled(),
     "never believed": [reading(t, 215.0) for t in range(100)],
     "no fluid": [Reading(float(t), {"coolant_c": 50.0}) for t in range(100)],
