@@ -29,6 +29,7 @@ def text() -> str:
 
 def commands() -> Iterator[tuple[list[str], click.Command]]:
     """Yield the words and the command of every command and subcommand."""
+    yield ["warmwatch"], cli
     for name in COMMANDS:
         found = cli.get_command(click.Context(cli), name)
         assert found is not None

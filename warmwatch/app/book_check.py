@@ -11,6 +11,7 @@ from warmwatch.book.book import Book, Entry, Trouble
 from warmwatch.book.links import link_text, signals_path
 from warmwatch.errors import WarmwatchError
 from warmwatch.links.address import Address, parse_address
+from warmwatch.words.catalogue import LANGUAGES
 
 
 def check_book(book: Book) -> list[Trouble]:
@@ -94,6 +95,8 @@ def _is_network_channel(address: Address) -> bool:
 
 
 def _shop(shop: Entry) -> Iterator[str]:
+    if (language := shop.text("language")) and language not in LANGUAGES:
+        yield f"language: there is no language {language!r}; use {', '.join(LANGUAGES)}"
     if (key := shop.text("key")) and not Path(key).expanduser().is_file():
         yield f"key: there is no file {key}"
     folder = shop.text("recordings")

@@ -189,6 +189,7 @@ _ADAPTER = (
 )
 _SHOP = (
     Key("unit", "C or F, where a vehicle says nothing", _one_of("C", "F")),
+    Key("language", "language of what is shown, as en", _text),
     Key("paper", "a4 or letter, for proofs", _one_of("a4", "letter")),
     Key("name", "name of the shop, for proofs", _text),
     Key("address", "address of the shop, for proofs", _text),

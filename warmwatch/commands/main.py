@@ -56,14 +56,19 @@ class Lazy(click.Group):
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 @click.version_option(__version__, message="warmwatch %(version)s")
+@click.option("--language", metavar="CODE", help="Language of what is shown [default: the book's].")
 @click.pass_context
-def cli(context: click.Context) -> int | None:
+def cli(context: click.Context, language: str | None) -> int | None:
     """Say when transmission fluid is inside its check-temperature band, and record the proof.
 
     Hot fluid and metal burn; a running engine makes carbon monoxide; a vehicle can move. Follow
     the service information of the vehicle; it comes before anything this program says.
     Without a command it asks what is needed, and begins a watch.
     """
+    from warmwatch.app.language import choose_language
+
+    if language is not None or context.invoked_subcommand != "book":  # that can mend the book
+        choose_language(language)
     if context.invoked_subcommand is not None:
         return None
     if not (sys.stdin.isatty() and sys.stdout.isatty()):

@@ -6,7 +6,8 @@ in `{held_s}`; where a number changes the words, `CODE-one` is for one of a thin
 any other number.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 
 from warmwatch.core.units import from_c
 from warmwatch.words.english import PHRASES as ENGLISH
@@ -20,6 +21,17 @@ def use(phrases: Mapping[str, str]) -> None:
     """Say everything in these phrases from now on."""
     global _in_use
     _in_use = phrases
+
+
+@contextmanager
+def speaking(name: str) -> Iterator[None]:
+    """Say everything in the language `name`, one of `LANGUAGES`, for as long as this lasts."""
+    before = _in_use
+    use(LANGUAGES[name])
+    try:
+        yield
+    finally:
+        use(before)
 
 
 def language() -> str:

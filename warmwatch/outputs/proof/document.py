@@ -29,7 +29,7 @@ from warmwatch.recording.seal.pdf import PLACEHOLDER, seal_pdf
 from warmwatch.recording.seal.shop_log import Noted
 from warmwatch.recording.seal.signature import signature_path
 from warmwatch.recording.sidecar import read_sidecar, sidecar_watch
-from warmwatch.words.catalogue import phrase
+from warmwatch.words.catalogue import language, phrase
 from warmwatch.words.proof import key_name_text
 
 STANDARDS: tuple[Any, ...] = ("a-3a", "ua-1")
@@ -56,6 +56,7 @@ def make_proof(
         later=visit.later,
         noted=noted,
         typesetter=typesetter(),
+        language=language(),
     )
     sealed = seal_pdf(unsealed(visit, making), key)
     return sealed if key is None else with_pdf_signature(sealed, key, _moment(time))

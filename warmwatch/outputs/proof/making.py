@@ -19,6 +19,7 @@ from warmwatch.recording.seal.shop_log import Noted, noted_from_mapping, noted_t
 
 NAME = "proof-page.json"
 FORMAT = "warmwatch page 1"
+ENGLISH = "en"
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 _ROOMS = ("core", "recording", "words", "outputs/picture", "outputs/proof")
 
@@ -27,7 +28,7 @@ _ROOMS = ("core", "recording", "words", "outputs/picture", "outputs/proof")
 class Making:
     """`time` is ISO 8601 in UTC; `key` is a fingerprint, empty without one; `order` names the
     recordings; `noted` is what the shop's log says of them; `fonts` are the families;
-    `typesetter` is as `typesetter()` gave it.
+    `typesetter` is as `typesetter()` gave it; `language` is the code of the catalogue.
     """
 
     paper: str
@@ -39,6 +40,7 @@ class Making:
     noted: Noted | None = None
     fonts: tuple[str, ...] = ()
     typesetter: tuple[tuple[str, str], ...] = ()
+    language: str = ENGLISH
 
     def text(self) -> str:
         """Return the file's text."""
@@ -54,6 +56,8 @@ class Making:
             "fonts": list(self.fonts),
             "typesetter": dict(self.typesetter),
         }
+        if self.language != ENGLISH:
+            members["language"] = self.language
         return json.dumps(members, indent=1, ensure_ascii=False) + "\n"
 
 
@@ -73,6 +77,7 @@ def read_making(data: bytes) -> Making:
             noted=None if members["log"] is None else noted_from_mapping(members["log"]),
             fonts=tuple(map(str, members["fonts"])),
             typesetter=tuple((str(k), str(v)) for k, v in members["typesetter"].items()),
+            language=str(members.get("language", ENGLISH)),
         )
     except (KeyError, TypeError, AttributeError, RecursionError) as error:
         raise ValueError(f"it is not complete ({error})") from None

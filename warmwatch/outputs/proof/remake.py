@@ -15,6 +15,7 @@ from warmwatch.outputs.proof.attached import Bundle, attachments, page_words
 from warmwatch.outputs.proof.making import typesetter
 from warmwatch.outputs.proof.visit import NOTHING_LATER, Visit, gather
 from warmwatch.recording.seal.pdf import blank
+from warmwatch.words.catalogue import LANGUAGES, speaking
 from warmwatch.words.events import band_text
 
 
@@ -57,7 +58,10 @@ def _compared(sealed: bytes, bundle: Bundle, visit: Visit) -> Page:
 
     if bundle.making is None:
         return _by_facts(sealed, visit, "version 0.1")
-    made = unsealed(visit, bundle.making)
+    if bundle.making.language not in LANGUAGES:
+        return _by_facts(sealed, visit, f"the language {bundle.making.language}")
+    with speaking(bundle.making.language):
+        made = unsealed(visit, bundle.making)
     if made == blank(sealed):
         return Page(Found.SAME, visit=visit)
     ours, theirs = dict(typesetter()), dict(bundle.making.typesetter)
