@@ -1,5 +1,6 @@
 """The soak's short version; the long one is `python -m tests.soak.soak`."""
 
+import math
 import sys
 from pathlib import Path
 
@@ -16,5 +17,5 @@ def test_watches_survive_random_faults_and_tell_no_wrong_value(tmp_path: Path) -
     Memory is judged by the long version: some seconds are too few.
     """
     for figures in soak(13.0, pace=4.0, seed=11, folder=tmp_path, calm_s=(1.0, 3.0)):
-        assert figures.faulty(growth=1.0) == [], figures
+        assert figures.faulty(growth=math.inf) == [], figures
         assert figures.faults
