@@ -91,6 +91,15 @@ def test_a_can_watch_replays_to_the_same_events(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
+def test_a_broadcast_watch_replays_to_the_same_events(tmp_path: Path) -> None:
+    """What a bus says by itself, kept while it was listened to, gives the same events again."""
+    with far_end("talk", 0.2) as (port, _):
+        address = f"broadcast:{port}?interface=slcan&bitrate=500000&poll=0.5"
+        log = replayed_alike(tmp_path, address, "60.4:61.2")
+    assert {frame.is_rx for frame in can.LogReader(log)} == {True}
+
+
+@pytest.mark.slow
 def test_a_text_adapters_watch_replays_to_the_same_events(tmp_path: Path) -> None:
     """The text of an adapter is read again as what was asked and answered."""
     signals = tmp_path / "serial.toml"

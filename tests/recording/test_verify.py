@@ -1,5 +1,6 @@
 """Verify finds every change; what it can and cannot tell apart."""
 
+import hashlib
 import io
 import json
 import random
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.recording.invented import JOB, UTC_S, check_items, fold, record
+from warmwatch.commands.main import run
 from warmwatch.core.forecast.ensemble import NAMES
 from warmwatch.core.forecast.forecaster import Forecaster
 from warmwatch.core.forecast.prior import Prior
@@ -20,7 +22,7 @@ from warmwatch.recording import sidecar as sidecars
 from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.rows import HEADER, Chain
 from warmwatch.recording.schema import current_schema
-from warmwatch.recording.seal.key import make_key, sign_recording
+from warmwatch.recording.seal.key import make_key, public_pem, sign_recording
 from warmwatch.recording.seal.report import SealState, require_key
 from warmwatch.recording.seal.verify import Parts, verify_bytes, verify_parts, verify_recording
 from warmwatch.recording.writer import create
@@ -378,3 +380,46 @@ def test_the_job_in_the_sidecar_is_the_whole_job(tmp_path: Path) -> None:
     """So the fold can be done again."""
     document = json.loads(sidecar_path(record(tmp_path)).read_text(encoding="utf-8"))
     assert sidecars.sidecar_job(document) == JOB
+
+
+def test_a_kept_bus_log_is_a_fact_of_its_own(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Intact, changed or missing is said; the recording stays what it is."""
+    log = tmp_path / "visit.bus.log"
+    log.write_bytes(b"(1.0) kept 123#01 R\n")
+    digest = hashlib.sha256(log.read_bytes()).hexdigest()
+    kept = f"bus kept in {log.name}: 1 pieces, 3 lost, sha256={digest}"
+    path = record(tmp_path, [*check_items(), Mark(61.0, MarkName.NOTE, kept, UTC_S + 61)])
+
+    def found() -> tuple[str, str]:
+        assert run(["verify", str(path), "--json"]) == 0
+        told = json.loads(capsys.readouterr().out)["bus"]
+        assert run(["verify", str(path)]) == 0
+        return told["state"], next(
+            line for line in capsys.readouterr().out.splitlines() if log.name in line
+        )
+
+    assert found() == ("intact", f"  The bus log {log.name} beside it is as it was kept.")
+    log.write_bytes(b"(1.0) kept 123#02 R\n")
+    state, line = found()
+    assert (state, "WAS CHANGED" in line) == ("changed", True)
+    log.unlink()
+    assert found()[0] == "missing"
+
+
+def test_a_signer_is_named_and_not_taken_for_the_shop(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Without --key it is said that nobody compared the key; with it that word is gone."""
+    path = record(tmp_path)
+    key = make_key(tmp_path / "key.pem", name="Any name at all")
+    sign_recording(path, key, "2026-11-26T00:00:00Z")
+    (tmp_path / "public.pem").write_text(public_pem(key))
+    for options, compared in (([], False), (["--key", str(tmp_path / "public.pem")], True)):
+        assert run(["verify", str(path), *options]) == 0
+        text = capsys.readouterr().out
+        assert f"Signed by key {key.fingerprint} (Any name at all)" in text
+        assert ("ANYBODY CAN HAVE A KEY" not in text) is compared
+        assert run(["verify", str(path), *options, "--json"]) == 0
+        assert json.loads(capsys.readouterr().out)["signature"]["compared"] is compared

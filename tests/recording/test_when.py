@@ -1,5 +1,6 @@
 """Temperatures against their raw bytes; signatures and clocks against time."""
 
+import random
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
@@ -10,6 +11,7 @@ from tests.recording.invented import JOB, UTC_S, fold
 from warmwatch.core.reading import Item, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
+from warmwatch.links.broadcast.database import DatabaseDecoder
 from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.seal.key import make_key, sign_recording
 from warmwatch.recording.seal.raw_bytes import RawBytes
@@ -66,11 +68,20 @@ def test_readings_raised_over_their_bytes_are_found(tmp_path: Path) -> None:
         assert "its bytes say 70 °C" in found.reason
 
 
-def test_bytes_taken_away_are_counted(tmp_path: Path) -> None:
-    """Who leaves the bytes out is not called intact without a word: none is borne out."""
+def test_bytes_taken_away_are_found(tmp_path: Path) -> None:
+    """A link that has a rule keeps the bytes with every temperature: none of them may be gone."""
     bare = [replace(item, raw="") for item in readings() if isinstance(item, Reading)]
     report = verify_recording(recorded(tmp_path, bare))
-    assert "0 of 30 temperatures are those that their raw bytes give" in report.remarks
+    assert (report.state, report.row) == (SealState.CHANGED, 3)
+    assert "no raw bytes" in report.reason
+
+
+def test_bytes_that_say_nothing_are_counted(tmp_path: Path) -> None:
+    """Bytes by which nothing can be read bear nothing out, and that is said aloud."""
+    spoilt = [replace(item, raw="7E9 7F2231") for item in readings() if isinstance(item, Reading)]
+    (remark,) = verify_recording(recorded(tmp_path, spoilt)).remarks
+    assert "0 of 30" in remark
+    assert "NOTHING BEARS OUT THE OTHER 30" in remark
 
 
 def test_a_link_without_a_rule_says_so(tmp_path: Path) -> None:
@@ -82,12 +93,67 @@ def test_a_link_without_a_rule_says_so(tmp_path: Path) -> None:
     assert "no rule" in remark
 
 
-@pytest.mark.parametrize("raw", ["", "7E9", "7E9 zz", "7E9 7F2231", "7E9 622A18", "85.5"])
+@pytest.mark.parametrize("raw", ["7E9", "7E9 zz", "7E9 7F2231", "7E9 622A18", "85.5"])
 def test_bytes_that_the_rule_does_not_fit_are_not_compared(raw: str) -> None:
     """A refusal, half an answer or a text: nothing is said of it."""
     bytes_ = RawBytes({"warmwatch:link": {"signals": [SIGNAL, OTHER]}})
     assert bytes_.differs(85.0, raw) == ""
     assert (bytes_.seen, bytes_.held) == (1, 0)
+
+
+# SPN 177 as in tests/signals/j1939 rows: 602D hex, little-endian, is 11616, less 273 / 0.03125.
+J1939 = {
+    "name": "fluid_c", "spn": 177, "pgn": 65272, "byte": 5, "bits": 16, "first_bit": 1,
+    "scale": 0.03125, "offset": -273.0,
+}  # fmt: skip
+TEXT = {"name": "fluid_c", "text": "number", "unit": "F", "decimal": "comma"}
+
+
+@pytest.mark.parametrize(
+    ("signal", "raw", "fluid_c"),
+    [
+        (J1939, "18FEF803 19C80532602D7F02", 90.0),
+        (TEXT, "194", 90.0),
+        (TEXT, "194,0 F", 90.0),
+        (TEXT, "90 °C", 90.0),
+        (TEXT, "engine_rpm=700 fluid_c=90.0", 90.0),
+        (SIGNAL, "7E8 622A180000 7E9 622A170514", 90.0),
+    ],
+)
+def test_broadcasts_and_text_are_held_against_what_came(
+    signal: dict[str, object], raw: str, fluid_c: float
+) -> None:
+    """A frame, a line and the second of two answers give their temperature, and no other."""
+    bytes_ = RawBytes({"warmwatch:link": {"signals": [signal]}})
+    assert bytes_.differs(fluid_c, raw) == ""
+    assert bytes_.held == 1
+    assert "its bytes say 90 °C" in bytes_.differs(fluid_c + 2.5, raw)
+    assert "no raw bytes" in bytes_.differs(fluid_c, "")
+
+
+DATABASE = """
+VERSION ""
+BU_: A
+BO_ 291 Gear: 8 A
+ SG_ Little : 3|12@1- (0.125,-20) [0|0] "degC" A
+ SG_ Big : 38|13@0+ (0.05,-40) [0|0] "F" A
+"""
+
+
+@pytest.mark.parametrize("name", ["Little", "Big"])
+def test_a_database_files_frames_are_held_against_their_rule(name: str, tmp_path: Path) -> None:
+    """What cantools decodes, in either order of bits, is what the recorded rule gives."""
+    path = tmp_path / "gear.dbc"
+    path.write_text(DATABASE, encoding="utf-8")
+    decoder = DatabaseDecoder(str(path), {"fluid_c": f"Gear.{name}"})
+    bytes_ = RawBytes({"warmwatch:link": {"signals": list(decoder.facts())}})
+    dice = random.Random(1)
+    for _ in range(200):
+        (said,) = decoder.hear(291, False, dice.randbytes(8), 0.0)
+        assert said.decoded.value is not None
+        assert bytes_.differs(said.decoded.value, said.raw) == ""
+        assert bytes_.differs(said.decoded.value + 1.0, said.raw) != ""
+    assert bytes_.held == 400
 
 
 def test_a_signature_before_the_recordings_end_is_refused_or_told(tmp_path: Path) -> None:

@@ -106,6 +106,16 @@ def raised_bare(case: Case, rng: random.Random) -> Report:
     return verify_recording(_again(case, lambda item: _warmer(item, raw="")))
 
 
+def raised_with_bytes(case: Case, rng: random.Random) -> Report:
+    """All temperatures raised by 2.5 °C with bytes that fit, and everything made anew."""
+    return verify_recording(_again(case, lambda item: _warmer(item, raw=_bytes(item, 2.5))))
+
+
+def _bytes(item: Reading, by_c: float = 0.0) -> str:
+    number = round((item.values["fluid_c"] + by_c + 40.0) * 10)
+    return f"7E9 622A17{number:04X}"
+
+
 def _warmer(item: Reading, *, raw: str) -> Reading:
     fluid_c = item.values["fluid_c"] + 2.5
     return replace(item, values=dict(item.values) | {"fluid_c": fluid_c}, raw=raw)
@@ -121,8 +131,7 @@ def story() -> Iterator[Item]:
     """Yield a check whose readings carry the bytes that they were read from."""
     for item in check_items(30):
         if isinstance(item, Reading):
-            number = round((item.values["fluid_c"] + 40.0) * 10)
-            yield replace(item, raw=f"7E9 622A17{number:04X}")
+            yield replace(item, raw=_bytes(item))
         elif isinstance(item, Mark):
             yield item
 
@@ -145,6 +154,7 @@ ONCE: dict[str, Callable[[Case, random.Random], Report]] = {
     "genuine page by the opponent's key": own_key,
     "temperatures raised, bytes left": raised,
     "temperatures raised, no bytes": raised_bare,
+    "temperatures raised, with bytes that fit": raised_with_bytes,
 }
 OFTEN: dict[str, Callable[[Case, random.Random], Report]] = {
     "a byte of the PDF": random_bytes,
@@ -182,7 +192,5 @@ def told(case: Case, act: Callable[[Case, random.Random], Report], times: int) -
         report = act(case, rng)
         if case.key is not None:
             report = require_key(report, case.key.fingerprint)
-        held = next((text for text in report.remarks if "raw bytes" in text), "")
-        bare = f", {held.partition(' temp')[0]} borne out" if held.startswith("0 of") else ""
-        found[f"`{report.state}`{bare}"] += 1
+        found[f"`{report.state}`"] += 1
     return ", ".join(f"{state}" if times == 1 else f"{n} {state}" for state, n in found.items())

@@ -45,9 +45,10 @@ def command(
     if key_file is not None:
         report = require_key(report, public_fingerprint(key_file))
     if as_json:
-        click.echo(json.dumps(report_object(file, report), ensure_ascii=False))
+        found = report_object(file, report, compared=key_file is not None)
+        click.echo(json.dumps(found, ensure_ascii=False))
     else:
-        for text in report_lines(file, report):
+        for text in report_lines(file, report, compared=key_file is not None):
             click.echo(text)
     return report.exit_code
 

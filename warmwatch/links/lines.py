@@ -6,7 +6,7 @@ import select
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import BinaryIO, Protocol
 
 from warmwatch.errors import LinkRefused, UsageError
@@ -42,7 +42,7 @@ def open_address(address: Address, pace: float | None) -> Link:
     return LiveLink(
         lambda: LinesPort(open_source(), form, hint=hint),
         SystemClock(),
-        {"address": str(address)},
+        {"address": str(address), "signals": [_rule(form)]},
         poll_s,
     )
 
@@ -171,6 +171,12 @@ def _format(address: Address) -> LineFormat:
     if decimal not in ("point", "comma"):
         raise UsageError(f"?decimal={decimal} is unknown: write point or comma.")
     return LineFormat(unit, decimal == "comma")
+
+
+def _rule(form: LineFormat) -> Mapping[str, object]:
+    """Return for the recording how a line's number is read."""
+    decimal = "comma" if form.decimal_comma else "point"
+    return {"name": "fluid_c", "text": "number", "unit": form.unit, "decimal": decimal}
 
 
 def _positive(address: Address, name: str) -> float | None:

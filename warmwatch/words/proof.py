@@ -12,8 +12,8 @@ from warmwatch.words.events import band_text
 from warmwatch.words.verdict import span_text, verdict_lines
 
 
-def report_lines(file: Path, report: Report) -> list[str]:
-    """Return a verification for people."""
+def report_lines(file: Path, report: Report, *, compared: bool = False) -> list[str]:
+    """Return a verification for people; `compared` when a key to compare with was given."""
     where = "" if report.row is None else phrase("seal.at-row", row=report.row)
     state = phrase(f"seal.{report.state}")
     lines = [phrase("seal.head", file=file.name, state=state, where=where)]
@@ -26,6 +26,8 @@ def report_lines(file: Path, report: Report) -> list[str]:
     if report.checkpoint:
         lines.append(f"  {capital(report.checkpoint)}.")
     lines += [f"  {capital(text)}." for text in report.remarks]
+    if report.bus is not None and report.bus.state:
+        lines.append(phrase(f"seal.bus-{report.bus.state}", name=report.bus.name))
     lines += [f"  {text}" for text in report.inside]
     if report.told:
         lines.append(phrase("seal.told", told="; ".join(report.told)))
@@ -33,6 +35,7 @@ def report_lines(file: Path, report: Report) -> list[str]:
         when = phrase("seal.when", time=report.signed_time) if report.signed_time else ""
         name = key_name_text(report.signed_name)
         lines.append(phrase("seal.signed", key=report.signed_by, name=name, when=when))
+        lines += [] if compared else [phrase("seal.not-compared")]
     elif report.state in (SealState.INTACT, SealState.OTHER_VERSION):
         lines.append(phrase("seal.not-signed"))
     return [*lines, f"  {phrase('seal.proves')}"]
@@ -68,12 +71,14 @@ def source_text(job: Job) -> str:
     return phrase("seal.source", source=job.band_source)
 
 
-def report_object(file: Path, report: Report) -> Mapping[str, Any]:
-    """Return a verification as one JSON object."""
+def report_object(file: Path, report: Report, *, compared: bool = False) -> Mapping[str, Any]:
+    """Return a verification as one JSON object; `compared` as in `report_lines`."""
+    bus = None if report.bus is None else {"name": report.bus.name, "state": report.bus.state}
     signed = {
         "key": report.signed_by,
         "name": report.signed_name,
         "time": report.signed_time,
+        "compared": compared,
     }
     return {
         "file": str(file),
@@ -89,6 +94,7 @@ def report_object(file: Path, report: Report) -> Mapping[str, Any]:
         "remarks": list(report.remarks),
         "vouched": None if report.vouched is None else dict(vouched_object(report.vouched)),
         "checkpoint": report.checkpoint or None,
+        "bus": bus,
         "signature": signed if report.signed_by else None,
     }
 

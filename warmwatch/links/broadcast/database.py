@@ -43,7 +43,26 @@ class DatabaseDecoder:
 
     def facts(self) -> Iterator[dict[str, object]]:
         for name, message, signal in self._wanted:
-            yield {"name": name, "source": f"{Path(self._path).name}: {message.name}.{signal.name}"}
+            source = f"{Path(self._path).name}: {message.name}.{signal.name}"
+            yield {"name": name, "source": source, **_rule(message, signal)}
+
+
+def _rule(message: "Message", signal: "Signal") -> dict[str, object]:
+    """Return how the number is read; empty for floating point and multiplexed signals."""
+    if signal.is_float or signal.multiplexer_ids:
+        return {}
+    return {
+        "frame": message.frame_id,
+        # The sender's address and the priority may differ.
+        "mask": 0x3FFFF00 if message.protocol == _J1939 else 0x1FFFFFFF,
+        "start": signal.start,
+        "bits": signal.length,
+        "order": "big" if signal.byte_order == "big_endian" else "little",
+        "signed": signal.is_signed,
+        "scale": signal.scale,
+        "offset": signal.offset,
+        "unit": "F" if (signal.unit or "").strip() in _FAHRENHEIT else "C",
+    }
 
 
 def _load(path: str) -> Any:

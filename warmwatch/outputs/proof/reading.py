@@ -129,6 +129,7 @@ def _together(
         signed_by=seal.signed_by,
         signed_name=_name(seal, bundle),
         signed_time="",
+        bus=None,
     )
     if worst.state is not SealState.INTACT:
         return report

@@ -1,10 +1,22 @@
 """Holds each recorded fluid temperature against its raw bytes, by the rule in the sidecar.
 
-The rule is read and followed here once more, apart from the code that read the vehicle: an answer
-is the service plus 0x40, then identifier and record for each identifier asked; the number is the
-big-endian integer of `length` bytes from `first_byte` of the record, times `scale`, plus `offset`.
+The rule is read and followed here once more, apart from the code that read the vehicle. There are
+four, told apart by their keys:
+
+    service, identifier   an answer: the service plus 0x40, then identifier and record for each
+                          identifier asked; the big-endian integer of `length` bytes from
+                          `first_byte` of the record
+    pgn                   a frame of SAE J1939: the little-endian integer of `bits` bits from
+                          `first_bit` of `byte`, both counted from 1
+    frame                 a frame of a database file: the integer of `bits` bits from `start`, as
+                          such files count bits, in `order` little or big
+    text                  a line of text: its number alone, or NAME=number, with `decimal` comma or
+                          point
+
+A number is multiplied by `scale`, then `offset` is added; the result is in `unit`.
 """
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -12,6 +24,7 @@ from warmwatch.core.units import to_c
 
 FLUID = "fluid_c"
 CLOSE_C = 1e-6
+_RULES = ("service", "pgn", "frame", "text")
 _WIDTHS = {0x01: 1, 0x21: 1, 0x22: 2}
 
 
@@ -22,7 +35,8 @@ class RawBytes:
         link = sidecar.get("warmwatch:link")
         signals = link.get("signals") if isinstance(link, Mapping) else None
         self._signals = [s for s in signals or () if isinstance(s, Mapping)]
-        self.ruled = any(signal.get("name") == FLUID for signal in self._signals)
+        fluid = [signal for signal in self._signals if signal.get("name") == FLUID]
+        self.ruled = any(key in signal for signal in fluid for key in _RULES)
         """Whether the sidecar has a rule for the fluid temperature at all."""
         self.seen = self.held = 0
 
@@ -32,6 +46,8 @@ class RawBytes:
         What cannot be read by the rule is not compared.
         """
         self.seen += 1
+        if self.ruled and not raw:
+            return "it has no raw bytes, and this link keeps them with each temperature"
         told = list(self._told(raw))
         if not told:
             return ""
@@ -41,13 +57,24 @@ class RawBytes:
         return f"its bytes say {told[0]:g} °C, and {fluid_c:g} °C stand there"
 
     def _told(self, raw: str) -> Iterator[float]:
-        try:
-            payload = bytes.fromhex(raw.partition(" ")[2])
-            for signal in self._signals:
-                if signal.get("name") == FLUID:
-                    yield from self._decoded(signal, payload)
-        except (ValueError, TypeError, KeyError, OverflowError):
+        for signal in self._signals:
+            if signal.get("name") == FLUID:
+                try:
+                    yield from self._read(signal, raw)
+                except (ValueError, TypeError, KeyError, OverflowError):
+                    continue
+
+    def _read(self, signal: Mapping[str, Any], raw: str) -> Iterator[float]:
+        if "text" in signal:
+            yield from _of_text(signal, raw)
             return
+        words = raw.split()  # who sent it, what was sent, and so on
+        for sender, sent in zip(words[::2], words[1::2], strict=False):
+            payload = bytes.fromhex(sent)
+            if "service" in signal:
+                yield from self._decoded(signal, payload)
+            elif "pgn" in signal or "frame" in signal:
+                yield from _of_frame(signal, int(sender, 16), payload)
 
     def _decoded(self, signal: Mapping[str, Any], payload: bytes) -> Iterator[float]:
         record = self._record(int(signal["service"]), int(signal["identifier"]), payload)
@@ -81,3 +108,44 @@ class RawBytes:
                 size = signal.get("record_length")
                 return size if isinstance(size, int) and size > 0 else None
         return None
+
+
+def _of_frame(signal: Mapping[str, Any], can_id: int, payload: bytes) -> Iterator[float]:
+    """Yield what a frame says; nothing where it is another frame, or too short."""
+    bits = int(signal["bits"])
+    if "pgn" in signal:
+        start, order, group = 8 * (int(signal["byte"]) - 1), "little", can_id >> 8 & 0x3FFFF
+        start += int(signal["first_bit"]) - 1
+        # Below F0 the low byte of a group is an address (SAE J1939-21).
+        ours = int(signal["pgn"]) == (group if group >> 8 & 0xFF >= 0xF0 else group & 0x3FF00)
+    else:
+        start, order = int(signal["start"]), str(signal["order"])
+        ours = can_id & int(signal["mask"]) == int(signal["frame"]) & int(signal["mask"])
+    if not ours:
+        return
+    if order == "big":  # the start is the highest bit, and bits are counted within each byte
+        first = 8 * (start // 8) + 7 - start % 8
+        low = 8 * len(payload) - first - bits
+    else:
+        first = low = start
+    if low < 0 or first + bits > 8 * len(payload):
+        return
+    number = int.from_bytes(payload, "big" if order == "big" else "little") >> low & (1 << bits) - 1
+    if signal.get("signed") and number >> bits - 1:
+        number -= 1 << bits
+    value = number * float(signal["scale"]) + float(signal["offset"])
+    yield to_c(value, str(signal.get("unit", "C")))
+
+
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?"
+_BARE = re.compile(rf"({_NUMBER})\s*(?:°?\s*([CcFf]))?", re.ASCII)
+_NAMED = re.compile(rf"(?:^|[\s,])fluid_([cf])=({_NUMBER})(?=$|[\s,])", re.ASCII | re.IGNORECASE)
+
+
+def _of_text(signal: Mapping[str, Any], raw: str) -> Iterator[float]:
+    if named := _NAMED.search(raw):
+        yield to_c(float(named[2]), named[1].upper())
+        return
+    comma = signal.get("decimal") == "comma"
+    if bare := _BARE.fullmatch(raw.replace(",", ".") if comma else raw):
+        yield to_c(float(bare[1]), (bare[2] or str(signal.get("unit", "C"))).upper())

@@ -1,21 +1,25 @@
 """Derives the events of a recording anew, to hold the recorded ones against them."""
 
+import re
 from collections import deque
 from collections.abc import Mapping
 from typing import Any
 
 from warmwatch._version import __version__
 from warmwatch.core.events import Event
-from warmwatch.core.reading import Reading
+from warmwatch.core.reading import Mark, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.fold import fold_digest
 from warmwatch.recording.rows import cells_item, event_cells, verdict_cells
 from warmwatch.recording.schema import Schema
 from warmwatch.recording.seal.raw_bytes import FLUID, RawBytes
-from warmwatch.recording.seal.report import SealState, Vouched
+from warmwatch.recording.seal.report import KeptBus, SealState, Vouched
 from warmwatch.recording.sidecar import sidecar_watch
 from warmwatch.recording.zone import sidecar_zone
+
+_KEPT_BUS = re.compile(r"bus kept in ([^/\\]+): \d+ pieces(?:, \d+ lost)?, sha256=([0-9a-f]{64})")
+"""The note with which a watch ends that kept the bus."""
 
 
 class Broken(Exception):
@@ -42,6 +46,7 @@ class Replay:
         self._expected: deque[Event] = deque()
         self._utc_s: float | None = None
         self.worked_out = True
+        self.bus: KeptBus | None = None
         self.raw = RawBytes(sidecar)
         link = sidecar.get("warmwatch:link")
         self.invented = isinstance(link, Mapping) and bool(link.get("invented"))
@@ -90,6 +95,8 @@ class Replay:
         self._nothing_missing(number)
         if isinstance(item, Reading):
             self._hold_against_bytes(number, item)
+        elif isinstance(item, Mark) and (kept := _KEPT_BUS.fullmatch(item.note)):
+            self.bus = KeptBus(kept[1], kept[2])
         self._expected.extend(r for r in self._watch.step(item) if isinstance(r, Event))
         self._utc_s = item.utc_s
 

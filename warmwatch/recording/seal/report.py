@@ -34,6 +34,18 @@ class Vouched:
 
 
 @dataclass(frozen=True, slots=True)
+class KeptBus:
+    """A log of the bus that the recording names: its digest then, and how it is found now.
+
+    `state` is `intact`, `changed` or `missing`; empty where nobody looked.
+    """
+
+    name: str
+    sha256: str
+    state: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
     """The result: `row` is the line of the file (the header is 1) at which it went wrong.
 
@@ -44,7 +56,8 @@ class Report:
     proof, `inside` tells how page and recordings are, and `told` what the page says that no
     recording does. OTHER_VERSION: all is whole, but nothing vouches for the events; INTACT is
     never said of that. PAGE_UNSIGNED: who signed the recordings did not sign the page.
-    PAGE_NOT_MADE: another version made the page, and nobody signed it.
+    PAGE_NOT_MADE: another version made the page, and nobody signed it. `bus` is a fact of its own:
+    the log is no part of the recording.
     """
 
     state: SealState
@@ -63,6 +76,7 @@ class Report:
     remarks: tuple[str, ...] = ()
     vouched: Vouched | None = None
     checkpoint: str = ""
+    bus: KeptBus | None = None
 
     @property
     def exit_code(self) -> int:

@@ -23,7 +23,7 @@ from warmwatch.recording.schema import described_columns, schema_of
 from warmwatch.recording.seal.checkpoint import MAX_CHECKPOINT, held_against, read_checkpoint
 from warmwatch.recording.seal.clock import Clock, signing_remarks
 from warmwatch.recording.seal.rederive import Broken, Replay
-from warmwatch.recording.seal.report import Report, SealState
+from warmwatch.recording.seal.report import KeptBus, Report, SealState
 from warmwatch.recording.seal.signature import (
     MAX_SIGNATURE,
     Signature,
@@ -56,9 +56,17 @@ def verify_recording(path: Path) -> Report:
         signature = _small(signature_path(path), MAX_SIGNATURE)
         checkpoint = _small(checkpoint_path(path), MAX_CHECKPOINT)
         with path.open("rb") as file:
-            return verify_parts(Parts(path.name, file, sidecar, signature, checkpoint))
+            report = verify_parts(Parts(path.name, file, sidecar, signature, checkpoint))
+        return report if report.bus is None else replace(report, bus=_found(report.bus, path))
     except OSError as error:
         raise RecordingError(f"Cannot read {path} ({error.strerror or error}).") from None
+
+
+def _found(bus: KeptBus, recording: Path) -> KeptBus:
+    log = recording.with_name(bus.name)
+    if not log.is_file():
+        return replace(bus, state="missing")
+    return replace(bus, state="intact" if file_sha256(log) == bus.sha256 else "changed")
 
 
 def _small(path: Path, limit: int) -> bytes | None:
@@ -141,6 +149,7 @@ class _Checker:
             outcome=replay.outcome() if replay is not None and ended else "",
             remarks=(*self._clock.remarks, *_raw_remarks(replay)),
             vouched=replay.vouched(self._utc_s) if replay is not None and ended else None,
+            bus=None if replay is None else replay.bus,
         )
 
     def _lines(self) -> Iterator[tuple[int, str]]:
@@ -230,7 +239,9 @@ def _raw_remarks(replay: Replay | None) -> tuple[str, ...]:
     raw = replay.raw
     if not raw.ruled:
         return ("its sidecar has no rule by which temperatures could be held against raw bytes",)
-    return (f"{raw.held} of {raw.seen} temperatures are those that their raw bytes give",)
+    told = f"{raw.held} of {raw.seen} temperatures are those that their raw bytes give"
+    rest = raw.seen - raw.held
+    return (f"{told}; NOTHING BEARS OUT THE OTHER {rest}" if rest else told,)
 
 
 def _seconds(text: str) -> float | None:

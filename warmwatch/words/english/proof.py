@@ -23,6 +23,13 @@ SEAL = {
     "signed": "  Signed by key {key}{name}{when}.",
     "name": " ({name})",
     "when": " on {time}",
+    "not-compared": (
+        "  ANYBODY CAN HAVE A KEY, under any name: nothing was given to compare this one with. Get "
+        "the shop's public key by another way than this file, and give it with --key."
+    ),
+    "bus-intact": "  The bus log {name} beside it is as it was kept.",
+    "bus-changed": "  THE BUS LOG {name} WAS CHANGED since it was kept: do not go by it.",
+    "bus-missing": "  A bus log {name} was kept; it does not lie beside the recording.",
     "not-signed": "  Not signed: somebody who knows the format could have written it anew.",
     "vehicle": "vehicle",
     "recorded": "recorded",
