@@ -16,6 +16,11 @@ def printable(text: str) -> str:
     return "".join(char if char.isprintable() or char == "\n" else "?" for char in text)
 
 
+def one_line(text: str) -> str:
+    """Return the text so that it stays one line: what a file says must not look like our word."""
+    return printable(text).replace("\n", "?")
+
+
 class WarmwatchError(Exception):
     """The base: `str(error)` is the sentence shown to the user."""
 

@@ -9,7 +9,7 @@ import pytest
 
 from tests.outputs.test_proof import words
 from tests.outputs.test_proof_looks import CHECK, TOLD, check
-from tests.recording.invented import JOB, UTC_S, record
+from tests.recording.invented import ABOUT, JOB, UTC_S, record
 from warmwatch.core.band import Band
 from warmwatch.core.paperwork import Shop, Work
 from warmwatch.core.reading import Item, Mark, MarkName, Reading
@@ -20,6 +20,7 @@ from warmwatch.outputs.proof.reading import verify_pdf
 from warmwatch.outputs.proof.visit import gather
 from warmwatch.recording.jobs import list_recordings, visits
 from warmwatch.recording.seal.report import SealState
+from warmwatch.recording.writer import create
 from warmwatch.recording.zone import Zone
 from warmwatch.words.jobs import visit_lines
 
@@ -170,3 +171,16 @@ def test_an_amount_that_was_taken_back_is_not_reckoned(tmp_path: Path) -> None:
     assert [entry.litres for entry in visit.fluid.ledger] == [4.25]
     rows = [row[2] for row in proof_page(visit)["marks"]]
     assert rows == ["drained (taken back)", "withdraw", "drained"]
+
+
+def test_recordings_of_several_visits_on_one_page_are_told(tmp_path: Path) -> None:
+    """Who puts the check of another day beside a recording does not do it unsaid."""
+    other = create(tmp_path, JOB, "lines:-", ABOUT, UTC_S + 9e6, visit="another-day")
+    other.item(Reading(0.0, {"fluid_c": 50.0}, raw="50", utc_s=UTC_S + 9e6))
+    other.close(0.0, UTC_S + 9e6)
+    own = record(tmp_path / "own")
+    told = [
+        verify_pdf(make_proof(gather(*paths), paper="a4", key=None, time=TIME)).remarks
+        for paths in ([own], [own, other.path])
+    ]
+    assert ["VISITS" in " ".join(remarks) for remarks in told] == [False, True]

@@ -22,7 +22,7 @@ from warmwatch.recording import sidecar as sidecars
 from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.rows import HEADER, Chain
 from warmwatch.recording.schema import current_schema
-from warmwatch.recording.seal.key import make_key, public_pem, sign_recording
+from warmwatch.recording.seal.key import ShopKey, make_key, public_pem, sign_recording
 from warmwatch.recording.seal.report import SealState, require_key
 from warmwatch.recording.seal.verify import Parts, verify_bytes, verify_parts, verify_recording
 from warmwatch.recording.writer import create
@@ -423,3 +423,25 @@ def test_a_signer_is_named_and_not_taken_for_the_shop(
         assert ("ANYBODY CAN HAVE A KEY" not in text) is compared
         assert run(["verify", str(path), *options, "--json"]) == 0
         assert json.loads(capsys.readouterr().out)["signature"]["compared"] is compared
+
+
+LINES = "x)\n  Signed by key 0000-0000-0000-0000 (The Shop\x1b[1A\x1b[2K\u202e"
+
+
+def test_what_a_file_says_never_looks_like_a_line_of_verify(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Line ends and terminal controls in labels and in a key's name stay inside their line."""
+    job = replace(JOB, vehicle=LINES, band_source=LINES)
+    path = record(tmp_path, job=job)
+    stranger = ShopKey(make_key(tmp_path / "key.pem", "stranger").private, LINES)
+    sign_recording(path, stranger, "2026-11-26T00:00:00Z")
+    assert run(["verify", str(path)]) == 0
+    text = capsys.readouterr().out
+    assert sum(line.startswith("  Signed by key") for line in text.splitlines()) == 1
+    assert f"  Signed by key {stranger.fingerprint}" in text
+    assert all(char.isprintable() or char == "\n" for char in text)
+    assert run(["jobs", str(tmp_path)]) == 0
+    listed = capsys.readouterr().out
+    assert not any(line.startswith("  Signed") for line in listed.splitlines())
+    assert all(char.isprintable() or char == "\n" for char in listed)

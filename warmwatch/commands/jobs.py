@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from warmwatch.app.known import folder_of, shop_text
+from warmwatch.errors import one_line
 from warmwatch.recording.jobs import list_recordings, listed_object, visits
 from warmwatch.words.catalogue import next_lines, phrase
 from warmwatch.words.jobs import trouble_text, visit_lines
@@ -31,11 +32,11 @@ def command(folder: Path | None, unit: str | None, as_json: bool) -> None:
     grouped = visits(found)
     for visit in grouped:
         for line in visit_lines(visit, unit):
-            click.echo(line)
+            click.echo(one_line(line))
     if not found:
         click.echo(phrase("jobs.none", folder=str(folder)))
     else:
         files = " ".join(str(one.path) for one in grouped[0])
         click.echo(phrase("jobs.not-verified"))
         for text in next_lines(f"verify {grouped[0][-1].path}", f"proof {files}"):
-            click.echo(text)
+            click.echo(one_line(text))

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from warmwatch.core.job import Job
+from warmwatch.errors import one_line
 from warmwatch.recording.rows import utc_text
 from warmwatch.recording.seal.report import Report, SealState, Vouched
 from warmwatch.words.catalogue import capital, phrase, temperature
@@ -38,7 +39,7 @@ def report_lines(file: Path, report: Report, *, compared: bool = False) -> list[
         lines += [] if compared else [phrase("seal.not-compared")]
     elif report.state in (SealState.INTACT, SealState.OTHER_VERSION):
         lines.append(phrase("seal.not-signed"))
-    return [*lines, f"  {phrase('seal.proves')}"]
+    return [one_line(line) for line in (*lines, f"  {phrase('seal.proves')}")]
 
 
 def key_name_text(name: str) -> str:

@@ -18,7 +18,7 @@ from warmwatch.analysis.methods.loading import declares_loading
 from warmwatch.book.band_text import parse_band
 from warmwatch.commands.compare.export import as_object, write_bytes, write_csv, write_parquet
 from warmwatch.core.units import parse_temperature
-from warmwatch.errors import RecordingError, UsageError
+from warmwatch.errors import RecordingError, UsageError, one_line
 from warmwatch.words.cautions import loading_cautions
 from warmwatch.words.compare.notes import comparison_notes
 from warmwatch.words.compare.report import NOTES_SHOWN, Result, report
@@ -112,7 +112,7 @@ def command(
         click.echo(json.dumps(found, ensure_ascii=False))
     else:
         for line in report(result, unit, terminal_width(), drawn=picture is not None):
-            click.echo(line)
+            click.echo(one_line(line))
     return 0
 
 

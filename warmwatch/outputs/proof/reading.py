@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from warmwatch.core.paperwork import section_to_mapping
-from warmwatch.errors import InputError
+from warmwatch.errors import InputError, RecordingError
 from warmwatch.outputs.proof.attached import Attached, Bundle, attachments
 from warmwatch.outputs.proof.document import log_text
 from warmwatch.outputs.proof.pades import signature_trouble
@@ -26,6 +26,7 @@ from warmwatch.recording.seal.report import Report, SealState, Vouched
 from warmwatch.recording.seal.shop_log import entry_of, held_against, signature_of, trouble
 from warmwatch.recording.seal.signature import Signature, SignatureError, read_signature
 from warmwatch.recording.seal.verify import verify_bytes, verify_recording
+from warmwatch.recording.sidecar import parse_sidecar
 
 MAX_PDF = 128 << 20
 
@@ -121,7 +122,7 @@ def _together(
     report = replace(
         worst,
         rows=sum(one.rows for one in inside),
-        remarks=tuple(text for one in inside for text in one.remarks),
+        remarks=(*_visits(bundle), *(text for one in inside for text in one.remarks)),
         inside=(_PAGES[page.found] + page.reason, *_signers(bundle, inside)),
         told=_told(visit.later),
         vouched=Vouched(decisive, visit.verdict, first.start_utc_s, first.zone),
@@ -139,6 +140,18 @@ def _together(
     if page.found is not Found.SAME and not seal.signed_by:
         return replace(report, state=SealState.PAGE_NOT_MADE, reason=_NOT_MADE)
     return report
+
+
+def _visits(bundle: Bundle) -> tuple[str, ...]:
+    """Return a remark where recordings of several visits stand on one page."""
+    try:
+        sidecars = [parse_sidecar(one.sidecar or b"") for one in bundle.recordings]
+    except RecordingError:  # of a newer version, which is told of it alone
+        return ()
+    ids = {str(sidecar.get("warmwatch:visit")) for sidecar in sidecars}
+    if len(ids) < 2:
+        return ()
+    return (f"THE RECORDINGS ARE OF {len(ids)} VISITS by their own ids, and stand on one page",)
 
 
 _PAGES = {
