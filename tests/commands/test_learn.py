@@ -202,4 +202,4 @@ def test_the_same_warm_up_twice_teaches_once(folder: Path) -> None:
     learned = learn_from([folder], vehicle="invented")
     assert learned.prior == alone.prior
     (note,) = [note for note in learned.notes if note.name == again.name]
-    assert note.text.endswith("counted once")
+    assert note.why == "same-warm-up"

@@ -21,9 +21,10 @@ from warmwatch.commands.compare.export import FIGURES, HOLDS, TEXTS
 from warmwatch.commands.main import run
 from warmwatch.core.band import Band
 from warmwatch.core.reading import Item, MarkName, Reading
+from warmwatch.core.reason import Reason
 from warmwatch.outputs.picture.comparison import draw, picture
 from warmwatch.words.cautions import loading_cautions
-from warmwatch.words.compare.notes import in_unit
+from warmwatch.words.compare.notes import missing_text
 from warmwatch.words.compare.report import report
 from warmwatch.words.compare.table import table
 
@@ -289,9 +290,9 @@ def test_degrees_fahrenheit(folder: Path) -> None:
     assert "heating at 140 °F, °F/min" in text
     assert "°C" not in text
     assert as_json(folder, "--unit", "F", "--at", "140,158")["at_c"] == [60, 70]
-    assert in_unit("was seen from 60 to 70 °C here", "F") == "was seen from 140 to 158 °F here"
-    assert in_unit("begins at 60.5 °C", "F") == "begins at 141 °F"
-    assert in_unit("3 to 4 runs at 20 °C", "C") == "3 to 4 runs at 20 °C"
+    wide = Reason("one-step", {"step_k": 0.5})
+    assert missing_text(Reason("not-reaching", {"level_c": 80}), "F") == "does not reach 176 °F"
+    assert missing_text(wide, "F").endswith("one step of the reading, 0.9 °F")
 
 
 def test_wishes_are_kept(folder: Path) -> None:

@@ -13,8 +13,15 @@ from warmwatch.analysis.methods.comparison import BOTH, PHASE, Comparison, Diffe
 from warmwatch.analysis.methods.figures import NO_LABEL, Run, Span, label, rate_name
 from warmwatch.analysis.methods.span import choose_span
 from warmwatch.core.band import Band
+from warmwatch.core.reason import Reason
+from warmwatch.words.compare.notes import missing_text
 
 SPAN = Span(BAND, 50, 78, (60, 70))
+
+
+def told(why: Reason) -> str:
+    """Return a reason in words."""
+    return missing_text(why, "C")
 
 
 def runs_of(
@@ -201,10 +208,12 @@ def test_what_a_run_does_not_cover_is_missing_with_its_reason() -> None:
     late = runs_of("late", [2.5], starts=[55.0])
     early = runs_of("early", [2.5], seconds=600)
     pieces = {p.group: p for p in compare([*late, *early], SPAN).pieces}
-    assert pieces["late"].missing["span_min"] == "begins at 55.1 °C, above 50 °C"
+    assert told(pieces["late"].missing["span_min"]) == "begins at 55.1 °C, above 50 °C"
     assert pieces["late"].figures[rate_name(70)] > 0
-    assert pieces["early"].missing["span_min"] == "does not reach 78 °C"
-    assert "did not reach the band in 10 min" in pieces["early"].missing["time_to_band_min"]
+    assert told(pieces["early"].missing["span_min"]) == "does not reach 78 °C"
+    assert "did not reach the band in 10 min" in missing_text(
+        pieces["early"].missing["time_to_band_min"], "C"
+    )
 
 
 def test_a_gap_in_the_span_counts_only_where_its_length_is_known() -> None:
@@ -213,10 +222,12 @@ def test_a_gap_in_the_span_counts_only_where_its_length_is_known() -> None:
     holed = [item for item in whole if not 500.2 < item.elapsed_s < 530.5]
     (known,) = compare([run_of(holed)], SPAN).pieces
     assert "span_min" in known.figures
-    assert known.notes == ("a gap of 31 s in the span; its length is known",)
+    assert tuple(told(note) for note in known.notes) == (
+        "a gap of 31 s in the span; its length is known",
+    )
     blind = [replace(item, utc_s=None) for item in holed]
     (unknown,) = compare([run_of(blind)], SPAN).pieces
-    assert unknown.missing["span_min"].startswith("a gap of unknown length in the span")
+    assert told(unknown.missing["span_min"]).startswith("a gap of unknown length in the span")
 
 
 def test_the_order_of_the_recordings_changes_nothing() -> None:
@@ -315,17 +326,17 @@ def test_reasons_name_what_happened_around_the_band() -> None:
     holed = [item for item in whole if not at_s - 20.0 < item.elapsed_s < at_s + 20.0]
     unseen = run_of([replace(item, utc_s=None) for item in holed], "unseen")
     pieces = {p.group: p for p in compare([hot, unseen], Span(BAND, 85, 86, (83,))).pieces}
-    assert pieces["hot"].missing["time_to_band_min"] == "begins in the band or above it"
+    assert told(pieces["hot"].missing["time_to_band_min"]) == "begins in the band or above it"
     early = compare([unseen], Span(BAND, 50, 70, (80,))).pieces[0]
-    assert early.missing["time_to_band_min"] == "entered the band unseen, in a gap"
-    assert early.missing[rate_name(80)] == "a gap of unknown length there"
+    assert told(early.missing["time_to_band_min"]) == "entered the band unseen, in a gap"
+    assert told(early.missing[rate_name(80)]) == "a gap of unknown length there"
     crossed = compare([unseen], Span(BAND, 50, 80, (70,))).pieces[0]
-    assert crossed.missing["span_min"] == "passed 80 °C unseen, in a gap"
+    assert told(crossed.missing["span_min"]) == "passed 80 °C unseen, in a gap"
 
 
 def test_a_phase_too_short_for_the_model_says_so() -> None:
     """A minute of driving gives no rate by the model, and the reason."""
     short = run_of(warm_items(Warm(2.5), 100, phase="driving"))
     (piece,) = compare([short], SPAN, by=PHASE).pieces
-    assert piece.missing["rate_model_c_per_min"] == "too short for the model"
-    assert piece.missing[rate_name(60)] == "does not reach 57 °C"
+    assert told(piece.missing["rate_model_c_per_min"]) == "too short for the model"
+    assert told(piece.missing[rate_name(60)]) == "does not reach 57 °C"

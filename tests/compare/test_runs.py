@@ -33,6 +33,7 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Reading
 from warmwatch.errors import RecordingError, UsageError, WarmwatchError
 from warmwatch.recording.names import sidecar_path
+from warmwatch.words.compare.notes import note_text
 
 WARM = Warm(rate=2.5)
 T = TypeVar("T")
@@ -46,7 +47,7 @@ def small(folder: Path, method: str = "idle", *, rate: float = 2.5, number: int 
 
 
 def notes(loaded: Loaded) -> dict[str, str]:
-    return {note.name: note.text for note in loaded.notes}
+    return {note.name: note_text(note) for note in loaded.notes}
 
 
 def test_a_folder_is_searched_to_any_depth(tmp_path: Path) -> None:
@@ -57,7 +58,7 @@ def test_a_folder_is_searched_to_any_depth(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("to do", encoding="utf-8")
     found, told = find_recordings([tmp_path])
     assert sorted(name.split("/")[0] for name in found.values()) == ["a", "b"]
-    assert [(note.name, note.text, note.used) for note in told] == [
+    assert [(note.name, note_text(note), note.used) for note in told] == [
         ("notes.txt", "is no recording", False)
     ]
 
@@ -170,7 +171,7 @@ def test_bad_files_are_told_and_end_nothing(tmp_path: Path) -> None:
     items = warm_items(WARM, 600, every_s=5.0, seed=9)
     write(tmp_path / "open", items, close=False, utc_s=START_UTC_S + 1e6)
     loaded = load_runs([tmp_path])
-    told = {note.name.split("/")[0]: (note.text, note.used) for note in loaded.notes}
+    told = {note.name.split("/")[0]: (note_text(note), note.used) for note in loaded.notes}
     assert sorted(run.name.split("/")[0] for run in loaded.runs) == ["good", "open", "torn"]
     assert good.name in loaded.runs[0].name
     assert told["damaged"][1] is False

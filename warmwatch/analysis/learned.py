@@ -49,13 +49,14 @@ def learn_from(paths: Iterable[Path], *, vehicle: str = "", method: str = "") ->
     for path, name in files.items():
         try:
             job = sidecar_job(read_sidecar(path))
-            why = _other(job, vehicle, method)
+            why, label = _other(job, vehicle, method)
             points = [] if why else longest_piece(path, job)
         except (RecordingError, ValueError, TypeError, ArithmeticError, RecursionError) as error:
-            why, points = str(error), []
-        why = why or _no_lesson(points) or _twin_of(first.setdefault(_digest(points), name), name)
+            why, label, points = str(error), "", []
+        twin = first.setdefault(_digest(points), name)
+        why = why or _no_lesson(points) or ("" if twin == name else "same-warm-up")
         if why:
-            notes.append(Note(name, why, used=False))
+            notes.append(Note(name, why, used=False, about={"twin": twin, "label": label}))
         else:
             runs.append(points)
             vehicles[_same(job.vehicle)] = job.vehicle
@@ -69,14 +70,9 @@ def _digest(points: Sequence[Point]) -> str:
     return hashlib.sha256(repr(points).encode("utf-8")).hexdigest()
 
 
-def _twin_of(first: str, name: str) -> str:
-    """Return that a warm-up was learned from before: twice, it would seem twice as sure."""
-    return "" if first == name else f"holds the same warm-up as {first}, counted once"
-
-
 def _no_lesson(points: Sequence[Point]) -> str:
     """Return why a run teaches nothing; empty text when it does."""
-    return "" if teaches(points) else "the fluid moves too little in it to teach anything"
+    return "" if teaches(points) else "moves-too-little"
 
 
 def _as_kept(prior: Prior) -> Prior:
@@ -87,13 +83,12 @@ def _as_kept(prior: Prior) -> Prior:
     return Prior.from_mapping(prior.to_mapping())
 
 
-def _other(job: Job, vehicle: str, method: str) -> str:
-    """Return why a recording's labels are not those wanted; empty text when they are."""
-    if vehicle and _same(job.vehicle) != _same(vehicle):
-        return f"is of another vehicle ({job.vehicle or 'no label'})"
-    if method and _same(job.method) != _same(method):
-        return f"is of another method ({job.method or 'no label'})"
-    return ""
+def _other(job: Job, vehicle: str, method: str) -> tuple[str, str]:
+    """Return why a recording's labels are not those wanted, and its own; empty when they are."""
+    for name, label, wanted in (("vehicle", job.vehicle, vehicle), ("method", job.method, method)):
+        if wanted and _same(label) != _same(wanted):
+            return f"other-{name}{'' if label else '-unlabelled'}", label
+    return "", ""
 
 
 def _same(label: str) -> str:

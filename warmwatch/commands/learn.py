@@ -14,6 +14,7 @@ from warmwatch.core.forecast.prior import Prior, usual_rates
 from warmwatch.core.phase import Phase
 from warmwatch.core.units import from_c
 from warmwatch.errors import RecordingError
+from warmwatch.words.compare.notes import note_text
 from warmwatch.words.compare.report import NOTES_SHOWN, gathered
 
 BEGINS = b'{\n "format": "warmwatch forecast prior"'
@@ -71,7 +72,7 @@ def command(
 
 def as_object(learned: Learned, output: Path) -> dict[str, object]:
     """Return what was learned, and what was left out, as JSON values."""
-    notes = [{"recording": note.name, "text": note.text} for note in learned.notes]
+    notes = [{"recording": note.name, "text": note_text(note)} for note in learned.notes]
     return {
         "file": str(output),
         "found": learned.found,

@@ -6,7 +6,7 @@ in `{held_s}`; where a number changes the words, `CODE-one` is for one of a thin
 any other number.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 
 from warmwatch.core.units import from_c
@@ -79,7 +79,7 @@ def whole_degrees(fluid_c: float, unit: str) -> str:
 
 
 def figure(name: str, value: float, unit: str) -> str:
-    """Return a figure with the unit that its name ends with.
+    """Return a figure with the unit that its name ends with; `_k` is a difference of degrees.
 
     >>> figure("idled_s", 1344.0, "C"), figure("rate_c_per_min", 6.0, "F")
     ('22 min', '+10.8 °F/min')
@@ -88,6 +88,8 @@ def figure(name: str, value: float, unit: str) -> str:
         return f"{value * (1.8 if unit == 'F' else 1.0):+.1f} °{unit}/min"
     if name.endswith("_c"):
         return temperature(value, unit)
+    if name.endswith("_k"):
+        return f"{value * (1.8 if unit == 'F' else 1.0):g} °{unit}"
     if name.endswith("_s"):
         return span(value)
     if name.endswith("_deg"):
@@ -114,6 +116,14 @@ def clock(elapsed_s: float) -> str:
     minutes, seconds = divmod(int(elapsed_s), 60)
     hours, minutes = divmod(minutes, 60)
     return f"{hours}:{minutes:02}:{seconds:02}" if hours else f"{minutes:02}:{seconds:02}"
+
+
+def joined(texts: Sequence[str]) -> str:
+    """Return texts one after the other, as `a and b`."""
+    first, *others = texts or [""]
+    for text in others:
+        first = phrase("compare.and", first=first, second=text)
+    return first
 
 
 def capital(text: str) -> str:

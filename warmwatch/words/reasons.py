@@ -19,13 +19,18 @@ def reason_text(reason: Reason, unit: str) -> str:
         return phrase("reason.taken-back", mark=name, at=at)
     if not has(code):
         return str(reason)
-    shown = {name: figure(name, value, unit) for name, value in reason.figures.items()}
+    shown = reason_values(reason, unit)
     tilts = [phrase(f"axis.{_AXES[name]}", deg=shown[name]) for name in _AXES if name in shown]
-    plain = {name.removesuffix("_c"): text for name, text in shown.items()}
     try:
-        return phrase(code, unit, **(plain | shown | {"measured": ", ".join(tilts)}))
+        return phrase(code, unit, **(shown | {"measured": ", ".join(tilts)}))
     except KeyError:  # recorded by another version, without a figure that the phrase asks for
         return str(reason)
+
+
+def reason_values(reason: Reason, unit: str) -> dict[str, str]:
+    """Return a reason's figures as texts, those of temperatures also by their short names."""
+    shown = {name: figure(name, value, unit) for name, value in reason.figures.items()}
+    return {name.removesuffix("_c"): text for name, text in shown.items()} | shown
 
 
 def reasons_words(reasons: Iterable[Reason], unit: str) -> str:

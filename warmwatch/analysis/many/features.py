@@ -12,6 +12,7 @@ from warmwatch.analysis.methods.run import (
 )
 from warmwatch.analysis.methods.trace import Trace
 from warmwatch.core.job import Job
+from warmwatch.core.reason import Reason
 from warmwatch.errors import RecordingError
 from warmwatch.recording.fold import code_digest
 from warmwatch.recording.reader import RowReader
@@ -100,7 +101,7 @@ def _extract(path: Path, job: Job) -> Extract:
         trouble = f"row {row_number} cannot be read ({error})"
         return Extract(None, trouble, (), sidecar_digest)
     features = trace.features()
-    trouble = "it holds no good reading of the fluid" if features is None else features.doubt
+    trouble = "no-good-reading" if features is None else features.doubt
     notes = _notes(reader, changed_row)
     return Extract(features, trouble, notes, sidecar_digest, readings=readings.hexdigest())
 
@@ -113,11 +114,11 @@ def _timeless(line: str) -> bytes:
 def _notes(reader: RowReader, changed_row: int) -> tuple[str, ...]:
     notes = []
     if changed_row:
-        notes.append(f"it was changed at row {changed_row} (see warmwatch verify)")
+        notes.append(str(Reason("changed", {"row": changed_row})))
     if reader.torn:
         notes.append(f"its end is missing: {reader.torn}; used as far as it goes")
     elif not reader.closed:
-        notes.append("it was never closed; used as far as it goes")
+        notes.append("never-closed")
     return tuple(notes)
 
 

@@ -2,8 +2,8 @@
 
 import os
 from collections import Counter
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,11 +20,16 @@ BESIDE = ("-metadata.json", "-signature.json", "-checkpoint.json", ".sig", ".pub
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """Something to be told about a recording; `used` says whether it is used all the same."""
+    """Something to be told about a recording; `used` says whether it is used all the same.
+
+    `why` is a reason as text: a code with figures, or an error's own sentence. `about` are the
+    names that belong to it.
+    """
 
     name: str
-    text: str
+    why: str
     used: bool
+    about: Mapping[str, str] = field(default_factory=dict, hash=False)
 
 
 def find_recordings(paths: Iterable[Path]) -> tuple[dict[Path, str], list[Note]]:
@@ -47,7 +52,7 @@ def find_recordings(paths: Iterable[Path]) -> tuple[dict[Path, str], list[Note]]
             if is_recording(file):
                 found.setdefault(file, name)
             else:
-                notes.append(Note(name, "is no recording", used=False))
+                notes.append(Note(name, "no-recording", used=False))
     counts = Counter(found.values())
     return {file: name if counts[name] == 1 else str(file) for file, name in found.items()}, notes
 
@@ -64,7 +69,9 @@ def _files_of(path: Path) -> tuple[list[Path], list[Note]]:
 
     def closed(error: OSError) -> None:
         where = Path(error.filename).relative_to(path).as_posix()
-        unseen.append(Note(where, f"cannot be looked into ({error.strerror})", used=False))
+        unseen.append(
+            Note(where, "not-looked-into", used=False, about={"why": str(error.strerror)})
+        )
 
     for root, folders, names in os.walk(path, onerror=closed):
         folders[:] = [name for name in folders if not name.startswith(".")]
@@ -81,10 +88,10 @@ def _files_of(path: Path) -> tuple[list[Path], list[Note]]:
 def _why_unseen(file: Path) -> str:
     """Return why a name in a folder is not looked at; empty text for what lies beside them."""
     if file.is_symlink() and file.is_dir():
-        return "is a link to a folder, which is not followed: name that folder, too"
+        return "folder-link"
     if file.is_symlink() and not file.exists():
-        return "is a link to a file that is not there"
-    return "" if file.is_file() else "is no file"
+        return "broken-link"
+    return "" if file.is_file() else "no-file"
 
 
 def read_recordings(*paths: str | Path) -> "pd.DataFrame":
@@ -92,13 +99,13 @@ def read_recordings(*paths: str | Path) -> "pd.DataFrame":
 
     The columns are those of `read_recording`, with `recording` (the file's name), `vehicle` and
     `method` in front. `.attrs["skipped"]` maps the names of files that could not be read to the
-    reasons, and `.attrs["torn"]` those whose last line is not whole. Raises UsageError for a path
-    that is not there, RecordingError when no recording is left.
+    reasons (codes, or sentences of errors), and `.attrs["torn"]` those whose last line is not
+    whole. Raises UsageError for a path that is not there, RecordingError when no recording is left.
     """
     import pandas as pd
 
     found, notes = find_recordings(Path(path) for path in paths)
-    skipped = {note.name: note.text for note in notes}
+    skipped = {note.name: note.why for note in notes}
     torn: dict[str, str] = {}
     frames = []
     for file, name in found.items():

@@ -94,8 +94,8 @@ def load_runs(
     ]
     for pattern, method in wanted.labels:
         if not any(_matches(one.name, pattern) for one in opened):
-            text = f"fits no recording: --label {pattern}={method} sets nothing"
-            notes.append(Note(pattern, text, used=True))
+            about = {"label": f"{pattern}={method}"}
+            notes.append(Note(pattern, "fits-none", used=True, about=about))
     if cache.trouble:
         notes.append(Note("cache", cache.trouble, used=True))
     used = {run.name for run in runs}
@@ -129,8 +129,9 @@ def _of_vehicle(opened: list[_Opened], vehicle: str | None, notes: list[Note]) -
         return opened
     for one in opened:
         if one.job.vehicle != vehicle:
-            other = one.job.vehicle or "no label"
-            notes.append(Note(one.name, f"is of another vehicle ({other})", used=False))
+            other = one.job.vehicle
+            why = "other-vehicle" if other else "other-vehicle-unlabelled"
+            notes.append(Note(one.name, why, used=False, about={"label": other}))
     return [one for one in opened if one.job.vehicle == vehicle]
 
 
@@ -158,10 +159,8 @@ def _without_twins(opened: list[_Opened], notes: list[Note]) -> list[_Opened]:
     for one in opened:
         twin = first.setdefault(one.digest, one)
         if twin is not one:
-            text = f"is the same recording as {twin.name}, counted once"
-            if one.job != twin.job:
-                text += "; their sidecars differ"
-            notes.append(Note(one.name, text, used=False))
+            why = "twin" if one.job == twin.job else "twin-other-sidecar"
+            notes.append(Note(one.name, why, used=False, about={"twin": twin.name}))
     return list(first.values())
 
 
@@ -176,11 +175,9 @@ def _without_replays(
         if twin is one:
             kept.append((one, found))
             continue
-        text = f"holds the same readings as {twin.name} (a replay, or a simulation run twice)"
-        text += ", counted once"
-        if (one.job.vehicle, one.job.method) != (twin.job.vehicle, twin.job.method):
-            text += f"; their labels differ, that of {twin.name} counts"
-        notes.append(Note(one.name, text, used=False))
+        same = (one.job.vehicle, one.job.method) == (twin.job.vehicle, twin.job.method)
+        why = "replay" if same else "replay-other-labels"
+        notes.append(Note(one.name, why, used=False, about={"twin": twin.name}))
     return kept
 
 
@@ -237,8 +234,7 @@ def _run(
     if found.features is None or found.trouble:
         return None
     if found.sidecar_digest and found.sidecar_digest != one.sidecar_digest:
-        text = "its sidecar is not the one it was recorded with (see warmwatch verify)"
-        notes.append(Note(one.name, text, used=True))
+        notes.append(Note(one.name, "other-sidecar", used=True))
     given = (method for pattern, method in labels if _matches(one.name, pattern))
     method = next(given, one.job.method)
     return Run(one.name, one.digest, one.job.vehicle, method, one.job.band, found.features)

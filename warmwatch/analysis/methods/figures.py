@@ -10,11 +10,14 @@ from dataclasses import dataclass
 from warmwatch.analysis.methods.run import RunFeatures, Stage
 from warmwatch.analysis.methods.stages import SETTLE_S, stage_model
 from warmwatch.core.band import Band
+from warmwatch.core.reason import Reason
 
 RATE_HALF_C = 3
 """A rate at a temperature is the mean rate from so much below it to so much above it."""
 PHASES = ("idle", "driving", "loaded")
 NO_LABEL = "(no label)"
+GAP, CARRIED = "gap-unknown-", "carried-"
+"""Beginnings of reasons: what made the gap, or the phase whose rate was carried, follows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +66,8 @@ class Piece:
     start_c: float
     ambient_c: float | None
     figures: Mapping[str, float]
-    missing: Mapping[str, str]
-    notes: tuple[str, ...] = ()
+    missing: Mapping[str, Reason]
+    notes: tuple[Reason, ...] = ()
 
 
 def label(run: Run) -> str:
@@ -77,12 +80,12 @@ class _Found:
 
     def __init__(self) -> None:
         self.figures: dict[str, float] = {}
-        self.missing: dict[str, str] = {}
-        self.notes: list[str] = []
+        self.missing: dict[str, Reason] = {}
+        self.notes: list[Reason] = []
 
-    def put(self, name: str, value: float | None, why: str) -> None:
+    def put(self, name: str, value: float | None, why: Reason | None = None) -> None:
         if value is None or not math.isfinite(value):
-            self.missing[name] = why
+            self.missing[name] = why or _NOT_SEEN
         else:
             self.figures[name] = round(value, 6)
 
@@ -96,9 +99,9 @@ def run_piece(run: Run, span: Span) -> Piece:
         found.put(rate_name(level), rate, why)
     _after_entry(found, run.features, span.band)
     features = run.features
-    found.put("coolant_peak_c", features.coolant_peak_c, "coolant was not read")
-    found.put("ambient_c", features.ambient_c, "ambient was not read")
-    found.put("start_c", features.start_c, "")
+    found.put("coolant_peak_c", features.coolant_peak_c, Reason("coolant-not-read"))
+    found.put("ambient_c", features.ambient_c, Reason("ambient-not-read"))
+    found.put("start_c", features.start_c)
     return _piece(label(run), run, found)
 
 
@@ -114,8 +117,8 @@ def phase_pieces(run: Run, span: Span, *, with_method: bool) -> list[Piece]:
             rate, why = rate_at(run.features, level, stages)
             found.put(rate_name(level), rate, why)
         _model_rate(found, run.features, kind, span.model_c)
-        found.put("ambient_c", run.features.ambient_c, "ambient was not read")
-        found.put("start_c", run.features.start_c, "")
+        found.put("ambient_c", run.features.ambient_c, Reason("ambient-not-read"))
+        found.put("start_c", run.features.start_c)
         group = f"{label(run)}: {kind}" if with_method else kind
         pieces.append(_piece(group, run, found))
     return pieces
@@ -153,7 +156,7 @@ def settled_stages(stages: Sequence[Stage], kind: str) -> list[Stage]:
 def _times(found: _Found, features: RunFeatures, span: Span) -> None:
     if span.from_c is None or span.to_c is None:
         for name in ("span_min", "rate_span_c_per_min", "time_to_band_min"):
-            found.put(name, None, "there is no common span")
+            found.put(name, None, Reason("no-common-span"))
         return
     begin_s, why = _reached(features, span.from_c)
     end_s, end_why = _reached(features, span.to_c)
@@ -171,51 +174,53 @@ def _times(found: _Found, features: RunFeatures, span: Span) -> None:
     )
 
 
-def _reached(features: RunFeatures, level_c: int) -> tuple[float | None, str]:
+def _reached(features: RunFeatures, level_c: int) -> tuple[float | None, Reason | None]:
     at_s = features.reached_s(float(level_c))
     if at_s is not None:
-        return at_s, ""
+        return at_s, None
     if level_c < features.climb_from_c:
-        return None, f"begins at {features.start_c:.1f} °C, above {level_c} °C"
+        start_c = round(features.start_c, 1)
+        return None, Reason("begins-above", {"start_c": start_c, "level_c": level_c})
     if level_c >= features.climb_from_c + len(features.climb_s):
-        return None, f"does not reach {level_c} °C"
-    return None, f"passed {level_c} °C unseen, in a gap"
+        return None, Reason("not-reaching", {"level_c": level_c})
+    return None, Reason("passed-unseen", {"level_c": level_c})
 
 
-def _why_no_band(features: RunFeatures, band: Band) -> str:
+def _why_no_band(features: RunFeatures, band: Band) -> Reason | None:
     if features.low_s is not None:
-        return ""
+        return None
     if features.start_c > band.low_c:
-        return "begins in the band or above it"
+        return Reason("begins-in-band")
     top_c = max(fluid_c for _, fluid_c in features.curve)
     if top_c < band.low_c:
         minutes = (features.last_s - features.first_s) / 60.0
-        return f"did not reach the band in {minutes:.0f} min (highest {top_c:.0f} °C)"
-    return "entered the band unseen, in a gap"
+        return Reason("band-not-reached", {"minutes": round(minutes), "top_c": round(top_c)})
+    return Reason("band-entered-unseen")
 
 
 def reached_not(piece: Piece) -> bool:
     """Whether a run ended before the band: its time to the band is longer than was seen."""
-    return piece.missing.get("time_to_band_min", "").startswith("did not reach")
+    why = piece.missing.get("time_to_band_min")
+    return why is not None and why.code == "band-not-reached"
 
 
 def _between(
     found: _Found, features: RunFeatures, begin_s: float | None, end_s: float | None
-) -> tuple[float | None, str]:
+) -> tuple[float | None, Reason | None]:
     """Return the seconds between two moments; across a gap only where its length is known."""
     if begin_s is None or end_s is None:
-        return None, "not seen"
+        return None, _NOT_SEEN
     for gap in features.gaps_between(begin_s, end_s):
         length_s = gap.to_s - gap.from_s
         if not gap.clock_known:
-            return None, f"a gap of unknown length in the span ({gap.why})"
-        found.notes.append(f"a gap of {length_s:.0f} s in the span; its length is known")
-    return end_s - begin_s, ""
+            return None, Reason(GAP + gap.why)
+        found.notes.append(Reason("gap-known", {"seconds": round(length_s)}))
+    return end_s - begin_s, None
 
 
 def rate_at(
     features: RunFeatures, level_c: int, within: Sequence[Stage] | None
-) -> tuple[float | None, str]:
+) -> tuple[float | None, Reason | None]:
     """Return the heating rate in degC/min around a level, or None and why it is not known.
 
     With `within` it counts only where it lies inside one of those stages.
@@ -225,14 +230,14 @@ def rate_at(
     if begin_s is None or end_s is None:
         return None, why or end_why
     if end_s <= begin_s:
-        return None, "passed in no time"
+        return None, Reason("passed-at-once")
     if any(not gap.clock_known for gap in features.gaps_between(begin_s, end_s)):
-        return None, "a gap of unknown length there"
+        return None, Reason("gap-there")
     if within is not None and not any(
         stage.from_s <= begin_s and end_s <= stage.to_s for stage in within
     ):
-        return None, f"not in this phase around {level_c} °C, or not long enough"
-    return 2 * RATE_HALF_C / ((end_s - begin_s) / 60.0), ""
+        return None, Reason("not-in-phase", {"level_c": level_c})
+    return 2 * RATE_HALF_C / ((end_s - begin_s) / 60.0), None
 
 
 def _model_rate(found: _Found, features: RunFeatures, kind: str, at_c: float | None) -> None:
@@ -240,47 +245,43 @@ def _model_rate(found: _Found, features: RunFeatures, kind: str, at_c: float | N
     model = stage_model(features.blocks, at_c, step_c=features.step_c)
     rates = {} if model is None else {rate.kind: rate for rate in model.rates}
     if kind not in rates:
-        found.put(name, None, "too short for the model")
+        found.put(name, None, Reason("too-short"))
         return
     rate = rates[kind]
-    found.put(name, rate.rate.estimate, "")
+    found.put(name, rate.rate.estimate)
     if rate.carried:
-        found.notes.append(
-            f"{kind} was seen from {rate.seen_low_c:.0f} to {rate.seen_high_c:.0f} °C; its rate at "
-            f"{rate.at_c:.0f} °C is carried there by the shared loss term"
-        )
+        ends = {"low_c": round(rate.seen_low_c), "high_c": round(rate.seen_high_c)}
+        found.notes.append(Reason(CARRIED + kind, {**ends, "at_c": round(rate.at_c)}))
 
 
 def _after_entry(found: _Found, features: RunFeatures, band: Band) -> None:
     beyond_c = features.peak_c - band.high_c
     if features.peak_c < band.low_c:
-        found.put("overshoot_c", None, "did not reach the band")
+        found.put("overshoot_c", None, Reason("below-band"))
     elif features.still_rising and beyond_c < 0.0:
-        found.put("overshoot_c", None, "ended inside the band while still at its highest")
+        found.put("overshoot_c", None, Reason("ended-at-highest-inside"))
     else:
-        found.put("overshoot_c", max(0.0, beyond_c), "")
+        found.put("overshoot_c", max(0.0, beyond_c))
         if features.still_rising:
-            found.notes.append("ended at its highest: it may have gone further beyond the top")
+            found.notes.append(Reason("ended-at-highest"))
     window = features.window
     if window is None:
-        why = _why_no_band(features, band) or "no confirmed stay in the band"
+        why = _why_no_band(features, band) or Reason("no-stay")
         found.put("window_min", None, why)
         found.put("window_at_least_min", None, why)
     else:
         minutes = window.lasted_s / 60.0
-        why = f"{_ended(window.ended_by)} inside the band"
+        why = Reason(f"{window.ended_by}-inside")
         found.put("window_min", None if window.left_s is None else minutes, why)
-        found.put("window_at_least_min", minutes, "")
+        found.put("window_at_least_min", minutes)
     out = features.plug_out
-    why = "no plug-out mark" if out is None else "the plug was out too briefly"
+    why = Reason("no-plug-out" if out is None else "plug-out-brief")
     found.put("plug_out_range_c", None if out is None else out.range_c, why)
     if out is not None and out.range_c is not None and out.range_c <= features.step_c > 0.0:
         # One step of the reading may be next to nothing, or nearly two steps: no rate.
-        step = f"one step of the reading, {features.step_c:g} °C"
-        found.put("plug_out_rate_c_per_min", None, f"the fluid moved by no more than {step}")
+        found.put("plug_out_rate_c_per_min", None, Reason("one-step", {"step_k": features.step_c}))
     else:
         found.put("plug_out_rate_c_per_min", None if out is None else out.rate_c_per_min, why)
 
 
-def _ended(ended_by: str) -> str:
-    return {"blind": "the signal was lost", "jump": "the reading jumped"}.get(ended_by, ended_by)
+_NOT_SEEN = Reason("not-seen")

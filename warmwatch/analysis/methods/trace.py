@@ -15,6 +15,7 @@ from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
 from warmwatch.core.phase import Phase
 from warmwatch.core.reading import Item, Mark, MarkName, Reading
+from warmwatch.core.reason import Reason
 from warmwatch.core.units import is_plausible
 from warmwatch.core.watch import Watch
 
@@ -27,12 +28,6 @@ ABSURD_FLUID_C = 150.0
 ABSURD_AMBIENT_C = 55.0
 """Hotter than any fluid or any air a vehicle stands in: degF were meant."""
 _SLOW = ("ambient_c", "coolant_c")
-_WORDS = {
-    "": "the reading jumped",
-    "silent": "no good reading",
-    "resting": "a rest",
-    "time-behind": "the readings' time ran behind",
-}
 _HOLDS = (EventKind.HOLD_START, EventKind.HOLD_LIMIT)
 
 
@@ -160,7 +155,7 @@ class Trace:
         silent_s = reading.elapsed_s - last_s
         agrees = utc_s is not None and abs(utc_s - silent_s) <= CLOCKS_AGREE_S
         jumped = not self._why_gap
-        why = _WORDS.get(self._why_gap, self._why_gap)
+        why = self._why_gap or "jump"
         self._gaps.append(Gap(last_s, reading.elapsed_s, why, agrees and not jumped))
 
     def _close_point(self) -> None:
@@ -276,7 +271,7 @@ def _stay(window: Window, last_s: float) -> Stay:
     return Stay(
         window.entered_crossed_s,
         until_s if at_an_edge else None,
-        window.ended_by or "the recording ended",
+        window.ended_by or "ended",
         round(until_s - window.entered_crossed_s, 3),
     )
 
@@ -311,5 +306,5 @@ def _doubt(peak_c: float, start_c: float, ambient: _Tally) -> str:
     if peak_c > ABSURD_FLUID_C or (
         ambient.count and ambient.total / ambient.count > ABSURD_AMBIENT_C
     ):
-        return f"its values ({start_c:.0f} to {peak_c:.0f} for the fluid) look like °F read as °C"
+        return str(Reason("looks-fahrenheit", {"start": round(start_c), "peak": round(peak_c)}))
     return ""

@@ -19,8 +19,9 @@ from warmwatch.book.band_text import parse_band
 from warmwatch.commands.compare.export import as_object, write_bytes, write_csv, write_parquet
 from warmwatch.core.units import parse_temperature
 from warmwatch.errors import RecordingError, UsageError, one_line
+from warmwatch.words.catalogue import phrase
 from warmwatch.words.cautions import loading_cautions
-from warmwatch.words.compare.notes import comparison_notes
+from warmwatch.words.compare.notes import comparison_notes, note_text
 from warmwatch.words.compare.report import NOTES_SHOWN, Result, report
 from warmwatch.words.compare.sentences import sentences
 
@@ -151,7 +152,7 @@ def load(paths: Sequence[str], wanted: Wanted, *, keep: bool, dask: str | None) 
         )
     if not loaded.runs:
         for note in loaded.notes[:NOTES_SHOWN]:
-            click.echo(f"warmwatch: {note.name}: {note.text}", err=True)
+            click.echo(f"warmwatch: {note.name}: {note_text(note)}", err=True)
         raise RecordingError(nothing_to_compare(paths))
     return loaded
 
@@ -159,7 +160,8 @@ def load(paths: Sequence[str], wanted: Wanted, *, keep: bool, dask: str | None) 
 def _count(done: int, total: int) -> None:
     """On a terminal, show how far it is, where it takes more than a moment."""
     if total >= MANY and sys.stderr.isatty() and (done % 10 == 0 or done == total):
-        click.echo(f"\r{done} of {total} recordings read", err=True, nl=done == total)
+        text = phrase("report.count", done=done, total=total)
+        click.echo(f"\r{text}", err=True, nl=done == total)
 
 
 def compared(
@@ -201,10 +203,10 @@ def write_files(
     runs = result.loaded.runs
     if csv_path is not None:
         write_csv(csv_path, result.comparison, runs)
-        click.echo(f"Table: {csv_path}", err=True)
+        click.echo(phrase("report.table", path=str(csv_path)), err=True)
     if parquet_path is not None:
         write_parquet(parquet_path, result.comparison, runs)
-        click.echo(f"Table: {parquet_path}", err=True)
+        click.echo(phrase("report.table", path=str(parquet_path)), err=True)
     if picture is not None:
         # The drawing library takes a second to load; only now is it needed.
         from warmwatch.outputs.picture.comparison import picture as draw
@@ -213,4 +215,4 @@ def write_files(
         foot = [*result.loaded.invented, *result.cautions[:1]]
         image = draw(result.comparison, runs, unit, kind, foot)
         write_bytes(picture, image, PICTURES[f".{kind}"])
-        click.echo(f"Picture: {picture}", err=True)
+        click.echo(phrase("report.picture", path=str(picture)), err=True)

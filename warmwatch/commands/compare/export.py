@@ -14,6 +14,7 @@ from warmwatch.analysis.methods.single_run import within
 from warmwatch.analysis.methods.stages import StageModel, StageRate
 from warmwatch.errors import UsageError, WarmwatchError
 from warmwatch.recording.rows import guard
+from warmwatch.words.compare.notes import missing_text, note_text
 
 FIGURES = (
     "start_c",
@@ -53,7 +54,7 @@ def as_object(
         "differences": [_difference_object(one) for one in comparison.differences],
         "within": within_objects(within(runs)),
         "runs": [_run_object(piece, by_name[piece.run]) for piece in comparison.pieces],
-        "notes": [{"recording": n.name, "text": n.text, "used": n.used} for n in notes],
+        "notes": [{"recording": n.name, "text": note_text(n), "used": n.used} for n in notes],
         "sentences": list(sentences),
         "cautions": list(cautions),
     }
@@ -109,8 +110,8 @@ def _run_object(piece: Piece, run: Run) -> dict[str, Any]:
         "method": piece.group,
         "made_for": {"low_c": run.made_for.low_c, "high_c": run.made_for.high_c},
         "figures": dict(piece.figures),
-        "missing": dict(piece.missing),
-        "notes": list(piece.notes),
+        "missing": {name: missing_text(why, "C") for name, why in piece.missing.items()},
+        "notes": [missing_text(note, "C") for note in piece.notes],
         "gaps": len(run.features.gaps),
         **_holds(run),
     }
@@ -135,14 +136,15 @@ def rows(comparison: Comparison, runs: Sequence[Run]) -> list[dict[str, Any]]:
     found = []
     for piece in comparison.pieces:
         run = by_name[piece.run]
-        missing = "; ".join(f"{name}: {why}" for name, why in piece.missing.items())
+        whys = {name: missing_text(why, "C") for name, why in piece.missing.items()}
+        missing = "; ".join(f"{name}: {why}" for name, why in whys.items())
         labels = dict(zip(TEXTS, (piece.run, run.digest, piece.vehicle, piece.group), strict=True))
         row: dict[str, Any] = {
             **labels,
             **piece.figures,
             **_holds(run),
             "missing": missing,
-            "notes": "; ".join(piece.notes),
+            "notes": "; ".join(missing_text(note, "C") for note in piece.notes),
         }
         found.append({name: row.get(name) for name in wanted})
     return found

@@ -10,11 +10,12 @@ from warmwatch.analysis.many.runs import Loaded
 from warmwatch.analysis.methods.comparison import Comparison
 from warmwatch.analysis.methods.single_run import within
 from warmwatch.errors import printable
-from warmwatch.words.compare.notes import differences_table
+from warmwatch.words.catalogue import counted, phrase, temperature
+from warmwatch.words.compare.notes import differences_table, note_text
 from warmwatch.words.compare.sentences import runs_text
 from warmwatch.words.compare.single_run import within_sentences
 from warmwatch.words.compare.table import table
-from warmwatch.words.events import band_text, temperature
+from warmwatch.words.events import band_text
 
 NOTES_SHOWN = 20
 NAMES_SHOWN = 3
@@ -41,13 +42,13 @@ def report(result: Result, unit: str, width: int, *, drawn: bool = False) -> lis
     )
     lines += _section(_wrapped(by_itself, width))
     lines += _section(table(comparison, unit, width))
-    lines.append("Median (lowest-highest) of the runs; [n] where only n runs have the figure.")
+    lines.append(phrase("table.legend"))
     lines += _section(differences_table(comparison, unit))
     lines += _section(_wrapped(_holds(loaded), width))
     lines += _section(_wrapped(_cautions(result), width))
     lines += _section(_wrapped(_notes(result.notes), width))
-    plot = "" if drawn else "--plot compare.png for the picture, "
-    lines += ["", f"Next: add {plot}--json for every figure."]
+    plot = "" if drawn else phrase("report.next-plot")
+    lines += ["", phrase("report.next", plot=plot)]
     return [printable(line) for line in lines]
 
 
@@ -68,12 +69,14 @@ def _section(lines: Sequence[str]) -> list[str]:
 
 def _head(result: Result, unit: str) -> str:
     span, loaded = result.comparison.span, result.loaded
-    used = f"Recordings: {loaded.found} found, {len(loaded.runs)} used."
-    if span.from_c is None or span.to_c is None:
-        return f"{used} Band {band_text(span.band, unit)}; no span in common."
-    return (
-        f"{used} Band {band_text(span.band, unit)}; common span "
-        f"{temperature(span.from_c, unit)} to {temperature(span.to_c, unit)}."
+    known = span.from_c is not None and span.to_c is not None
+    return phrase(
+        f"report.head{'' if known else '-no-span'}",
+        found=loaded.found,
+        used=len(loaded.runs),
+        band=band_text(span.band, unit),
+        low="" if span.from_c is None else temperature(span.from_c, unit),
+        high="" if span.to_c is None else temperature(span.to_c, unit),
     )
 
 
@@ -85,14 +88,15 @@ def _holds(loaded: Loaded) -> list[str]:
     for holds in holding:
         counts.update(n=holds.count, over=holds.over_limit, short=holds.rest_missing)
     longest_s = max(holds.longest_s for holds in holding)
-    over = "none was" if not counts["over"] else "1 was" if counts["over"] == 1 else ""
-    over = over or f"{counts['over']} were"
-    short = counts["short"] or "none"
+    over = counted("report.over", counts["over"]) if counts["over"] else phrase("report.over-none")
     return [
-        (
-            f"Holds against the brake: {counts['n']} in {runs_text(len(holding))}, the longest "
-            f"{longest_s:.1f} s; {over} still held at the limit, {short} began before the rest was "
-            "over."
+        phrase(
+            "report.holds",
+            n=counts["n"],
+            runs=runs_text(len(holding)),
+            longest=f"{longest_s:.1f}",
+            over=over,
+            short=str(counts["short"] or phrase("report.none")),
         )
     ]
 
@@ -101,31 +105,35 @@ def _cautions(result: Result) -> list[str]:
     if not result.cautions:
         return []
     first, *others = result.cautions
-    return [f"Caution: {first}", *(f"  - {caution}" for caution in others)]
+    return [phrase("report.caution", text=first), *(f"  - {caution}" for caution in others)]
 
 
 def _notes(notes: Sequence[Note]) -> list[str]:
     lines = []
-    for used, head in ((False, "Left out:"), (True, "Used, but to be known:")):
+    for used, head in ((False, "left-out"), (True, "used")):
         chosen = [note for note in notes if note.used is used]
         if chosen:
-            lines.append(head)
+            lines.append(phrase(f"report.{head}"))
             together = gathered(chosen)
             lines += together[:NOTES_SHOWN]
             if len(together) > NOTES_SHOWN:
-                lines.append(f"  and {len(together) - NOTES_SHOWN} lines more; all are in --json")
+                lines.append(phrase("report.more-lines", n=len(together) - NOTES_SHOWN))
     return lines
 
 
-def gathered(notes: Sequence[Note]) -> list[str]:
+def gathered(notes: Sequence[Note], unit: str = "C") -> list[str]:
     """Return one line for each text, with the names it is said of."""
     names: dict[str, list[str]] = {}
     for note in notes:
-        names.setdefault(note.text, []).append(note.name)
-    return [f"  {_few_names(sorted(found))}: {text}" for text, found in names.items()]
+        names.setdefault(note_text(note, unit), []).append(note.name)
+    return [
+        phrase("report.note", names=_few_names(sorted(found)), text=text)
+        for text, found in names.items()
+    ]
 
 
 def _few_names(names: Sequence[str]) -> str:
     if len(names) <= NAMES_SHOWN:
         return ", ".join(names)
-    return f"{', '.join(names[: NAMES_SHOWN - 1])} and {len(names) - NAMES_SHOWN + 1} more"
+    first = ", ".join(names[: NAMES_SHOWN - 1])
+    return phrase("report.more-names", names=first, n=len(names) - NAMES_SHOWN + 1)

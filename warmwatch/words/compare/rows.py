@@ -1,9 +1,18 @@
 """The rows of a comparison's table: each figure's name, its words and its kind of unit."""
 
 from warmwatch.analysis.methods.figures import Span, rate_name
-from warmwatch.words.events import temperature
+from warmwatch.words.catalogue import phrase, temperature
 
-TEMPERATURE, RATE, MINUTES, DIFFERENCE = "°{unit}", "°{unit}/min", "min", "{unit} degrees"
+TEMPERATURE, RATE, MINUTES, DIFFERENCE = "°{unit}", "°{unit}/min", "min", "degrees"
+
+
+def kind_text(kind: str, unit: str) -> str:
+    """Return the unit that stands behind a figure's words: `°C`, `°C/min`, `min`, `C degrees`."""
+    return (
+        phrase("table.difference-kind", degree=unit)
+        if kind == DIFFERENCE
+        else kind.format(unit=unit)
+    )
 
 
 def figure_rows(span: Span, unit: str) -> list[tuple[str, str, str]]:
@@ -11,22 +20,34 @@ def figure_rows(span: Span, unit: str) -> list[tuple[str, str, str]]:
     start, end, both = "?", "?", "?"
     if span.from_c is not None and span.to_c is not None:
         start, end = temperature(span.from_c, unit), temperature(span.to_c, unit)
-        both = f"{start.split(' ')[0]} to {end}"
-    rates = [
-        (rate_name(level), f"heating at {temperature(level, unit)}", RATE) for level in span.at_c
-    ]
+        both = phrase("table.span", low=start.split(" ")[0], high=end)
+    names = [(rate_name(level), RATE) for level in span.at_c]
+    levels = {rate_name(level): temperature(level, unit) for level in span.at_c}
     return [
-        ("start_c", "start", TEMPERATURE),
-        ("ambient_c", "ambient", TEMPERATURE),
-        *rates,
-        ("rate_span_c_per_min", f"heating, {both}", RATE),
-        ("rate_model_c_per_min", "heating, by the model", RATE),
-        ("span_min", f"from {both}", MINUTES),
-        ("time_to_band_min", f"from {start} to the band", MINUTES),
-        ("window_min", "stay in the band", MINUTES),
-        ("window_at_least_min", "stay, at least", MINUTES),
-        ("overshoot_c", "beyond the top", DIFFERENCE),
-        ("plug_out_rate_c_per_min", "drift, plug out", RATE),
-        ("plug_out_range_c", "spread, plug out", DIFFERENCE),
-        ("coolant_peak_c", "coolant at most", TEMPERATURE),
+        (
+            name,
+            phrase(
+                f"table.{'rate-at' if name in levels else name}",
+                level=levels.get(name, ""),
+                span=both,
+                start=start,
+            ),
+            kind,
+        )
+        for name, kind in (*_FIRST, *names, *_LATER)
     ]
+
+
+_FIRST = (("start_c", TEMPERATURE), ("ambient_c", TEMPERATURE))
+_LATER = (
+    ("rate_span_c_per_min", RATE),
+    ("rate_model_c_per_min", RATE),
+    ("span_min", MINUTES),
+    ("time_to_band_min", MINUTES),
+    ("window_min", MINUTES),
+    ("window_at_least_min", MINUTES),
+    ("overshoot_c", DIFFERENCE),
+    ("plug_out_rate_c_per_min", RATE),
+    ("plug_out_range_c", DIFFERENCE),
+    ("coolant_peak_c", TEMPERATURE),
+)

@@ -4,7 +4,15 @@ from collections.abc import Sequence
 
 from warmwatch.analysis.methods.comparison import Comparison, Group
 from warmwatch.core.units import from_c
-from warmwatch.words.compare.rows import DIFFERENCE, MINUTES, RATE, TEMPERATURE, figure_rows
+from warmwatch.words.catalogue import phrase
+from warmwatch.words.compare.rows import (
+    DIFFERENCE,
+    MINUTES,
+    RATE,
+    TEMPERATURE,
+    figure_rows,
+    kind_text,
+)
 
 
 def shown_value(value: float, kind: str, unit: str) -> str:
@@ -27,20 +35,19 @@ def table(comparison: Comparison, unit: str, width: int) -> list[str]:
         for name, words, kind in figure_rows(comparison.span, unit)
         if any(name in group.figures for group in comparison.groups)
     ]
-    heads = [f"{words}, {_kind(kind, unit)}" for _, words, kind in rows]
-    left = max([len("runs"), *(len(head) for head in heads)]) + 2
+    heads = [
+        phrase("table.head", words=words, kind=kind_text(kind, unit)) for _, words, kind in rows
+    ]
+    runs = phrase("table.runs")
+    left = max([len(runs), *(len(head) for head in heads)]) + 2
     columns = [_column(group, rows, unit) for group in comparison.groups]
     lines: list[str] = []
     for block in _blocks(columns, width - left):
         lines += [] if not lines else [""]
-        for number, head in enumerate(["", "runs", *heads]):
+        for number, head in enumerate(["", runs, *heads]):
             cells = (f"{column[number]:>{_width(column)}}" for column in block)
             lines.append(f"{head:<{left}}{'  '.join(cells)}".rstrip())
     return lines
-
-
-def _kind(kind: str, unit: str) -> str:
-    return kind.format(unit=unit)
 
 
 def _column(group: Group, rows: Sequence[tuple[str, str, str]], unit: str) -> list[str]:
@@ -54,8 +61,8 @@ def _cell(group: Group, name: str, kind: str, unit: str) -> str:
     low, middle, high = (
         shown_value(value, kind, unit) for value in (figure.low, figure.median, figure.high)
     )
-    joint = " to " if "-" in low + high else "-"
-    spread = f" ({low}{joint}{high})" if low != high else ""
+    code = "range-below" if "-" in low + high else "range"
+    spread = f" ({phrase(f'table.{code}', low=low, high=high)})" if low != high else ""
     runs = f" [{figure.n}]" if figure.n != group.n else ""
     return f"{middle}{spread}{runs}"
 

@@ -1,27 +1,31 @@
 """What a comparison cannot tell, in sentences: too few runs, stays not seen to their end."""
 
+from collections.abc import Set
+
 from warmwatch.analysis.methods.comparison import Comparison
 from warmwatch.analysis.methods.interval import TOO_FEW
+from warmwatch.words.catalogue import capital, counted, phrase
 
-_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-_TOO_FEW = " too few to tell "
 _REPORTED = ("time_to_band_min", "span_min", "rate_model_c_per_min")
 FEW_SHOWN = 3
 """More pairs with too few runs than this are told in one sentence."""
 
 
-def merge_too_few(lines: list[str], comparison: Comparison) -> list[str]:
-    """Say of many pairs that their runs are too few in one sentence."""
-    few = [sentence for sentence in lines if _TOO_FEW in sentence]
-    if len(few) <= FEW_SHOWN:
+def merge_too_few(lines: list[str], few: Set[str], comparison: Comparison) -> list[str]:
+    """Say of many pairs that their runs are too few in one sentence; `few` are those sentences."""
+    if sum(sentence in few for sentence in lines) <= FEW_SHOWN:
         return lines
     least: dict[str, int] = {}
     for one in comparison.differences:
         if one.figure in _REPORTED:
             for name, n in ((one.a, one.n_a), (one.b, one.n_b)):
                 least[name] = min(n, least.get(name, n))
-    small = [f"{name} ({n})" for name, n in sorted(least.items()) if n <= TOO_FEW]
-    gathered = f"Groups with too few runs to tell them apart from others: {', '.join(small)}."
+    small = [
+        phrase("compare.group-count", name=name, n=n)
+        for name, n in sorted(least.items())
+        if n <= TOO_FEW
+    ]
+    gathered = phrase("compare.few-groups", names=", ".join(small))
     return [*(sentence for sentence in lines if sentence not in few), gathered]
 
 
@@ -33,13 +37,9 @@ def unfinished_stays(comparison: Comparison) -> str:
     if len(comparison.groups) < 2 or enough >= 2 or begun == 0:
         return ""
     ended = sum(figure.n for figure in seen if figure is not None)
-    return (
-        f"How long the fluid stays in the band after each way cannot be compared: only {ended} of "
-        f"{begun} stays {'was' if ended == 1 else 'were'} recorded to the end."
-        if ended
-        else "How long the fluid stays in the band after each way cannot be compared: all "
-        "recordings that reached it end inside it."
-    )
+    if not ended:
+        return phrase("compare.stays-none")
+    return counted("compare.stays-some", ended, ended=ended, begun=begun)
 
 
 def too_few_text(a: str, n: int, b: str, m: int, what: str) -> str:
@@ -49,16 +49,14 @@ def too_few_text(a: str, n: int, b: str, m: int, what: str) -> str:
     'Two runs of drive are too few to tell the time to the band apart from that of idle.'
     """
     if n == m:
-        verb = "run each of {} and {} is" if n == 1 else "runs each of {} and {} are"
-        return f"{counted(n)} {verb.format(a, b)} too few to tell {what} apart."
+        return counted("compare.few-each", n, Number=_number(n), a=a, b=b, what=what)
     (few, name), (more, other) = sorted(((n, a), (m, b)))
     if more > TOO_FEW:
-        verb = "run of {} is" if few == 1 else "runs of {} are"
-        whose = f"{what} apart from that of {other}"
-        return f"{counted(few)} {verb.format(name)} too few to tell {whose}."
-    return f"One run of {name} and two of {other} are too few to tell {what} apart."
+        return counted("compare.few", few, Number=_number(few), a=name, b=other, what=what)
+    return phrase("compare.few-both", a=name, b=other, what=what)
 
 
-def counted(n: int) -> str:
+def _number(n: int) -> str:
     """Return a small number as a word with a capital."""
-    return _NUMBERS[n].capitalize() if n < len(_NUMBERS) else str(n)
+    words = phrase("compare.numbers").split(" ")
+    return capital(words[n]) if n < len(words) else str(n)
