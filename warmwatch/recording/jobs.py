@@ -30,7 +30,8 @@ DIGEST_DIGITS = 64
 class Listed:
     """One recording: `verdict` is None where it cannot be said, `trouble` then says why.
 
-    `trouble` is "never-closed", "changed", or the sentence of an error.
+    `trouble` is "never-closed", "changed", or the sentence of an error. `undated`: what was
+    replayed into it had no date, so `time` is only when it was written.
     """
 
     path: Path
@@ -44,6 +45,7 @@ class Listed:
     length_s: float | None = None
     verdict: LevelVerdict | None = None
     trouble: str = ""
+    undated: bool = False
 
     @property
     def outcome(self) -> str:
@@ -94,6 +96,7 @@ def listed(path: Path) -> Listed:
         length_s=_number(closed.get("elapsed_s", "")),
         verdict=_verdict(closed),
         trouble=trouble,
+        undated=bool(closed) and not closed.get("time"),
     )
 
 

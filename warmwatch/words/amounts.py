@@ -25,6 +25,13 @@ def volume_text(litres: float, unit: str = "L") -> str:
     return f"{in_unit(litres, unit):.{_DIGITS[unit]}f} {unit}"
 
 
+def little_text(millilitres: float, fluid: FluidData, digits: int = 0) -> str:
+    """Return `6 mL`, or `0.20 oz` where the job's amounts are in quarts."""
+    if shown_unit(fluid) in ("qt", "oz"):
+        return f"{in_unit(millilitres / 1000.0, 'oz'):.2f} oz"
+    return f"{millilitres:.{digits}f} mL"
+
+
 def told_text(entry: Entry, unit: str) -> str:
     """Return an amount as it was told, with its temperature: `4.50 qt at 113 °F`."""
     return _at(volume_text(entry.litres, entry.unit), entry.temp_c, unit)

@@ -26,16 +26,23 @@ def visit_lines(visit: Sequence[Listed], unit: str | None) -> Iterator[str]:
 
 def line(one: Listed, unit: str | None) -> str:
     """Return one recording as a line."""
-    utc_s = utc_seconds(one.time)
     labels = ", ".join(label for label in (one.vehicle, one.method) if label)
     return phrase(
         "jobs.line",
-        when=phrase("jobs.no-time") if utc_s is None else one.zone.text(utc_s),
+        when=_when(one),
         labels=labels or phrase("jobs.no-label"),
         band="" if one.band is None else f", {band_text(one.band, unit or one.unit)}",
         length="" if one.length_s is None else f", {clock(one.length_s)}",
         file=one.path.name,
     )
+
+
+def _when(one: Listed) -> str:
+    utc_s = utc_seconds(one.time)
+    if utc_s is None:
+        return phrase("jobs.no-time")
+    written = one.zone.text(utc_s)
+    return phrase("jobs.undated", written=written) if one.undated else written
 
 
 def trouble_text(one: Listed) -> str:

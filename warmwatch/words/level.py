@@ -7,6 +7,7 @@ from warmwatch.core.level.conditions import Condition, ConditionName, ConditionS
 from warmwatch.core.level.drip import advice, by_warming
 from warmwatch.core.reading import MarkName
 from warmwatch.core.steps import Step
+from warmwatch.words.amounts import little_text
 from warmwatch.words.catalogue import phrase
 from warmwatch.words.reasons import condition_name, condition_text, reasons_words
 from warmwatch.words.view import View
@@ -33,8 +34,9 @@ def plug_texts(view: View) -> tuple[str, ...]:
     rate = snapshot.rate_c_per_min if forecast is None else forecast.rate_c_per_min
     drip = by_warming(view.job.fluid, fluid_c, rate)
     if drip.ml_per_min is not None and drip.drops_per_min is not None:
-        ml, drops = f"{drip.ml_per_min:.0f}", f"{drip.drops_per_min:.0f}"
-        texts.append(phrase("plug.by-warming", ml=ml, drops=drops))
+        amount = little_text(drip.ml_per_min, view.job.fluid)
+        drops = f"{drip.drops_per_min:.0f}"
+        texts.append(phrase("plug.by-warming", amount=amount, drops=drops))
     return tuple(texts)
 
 

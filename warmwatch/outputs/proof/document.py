@@ -13,6 +13,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from warmwatch.core.level.check import FLUID_MARKS
 from warmwatch.core.level.marks import standing_marks
 from warmwatch.core.reading import MarkName
 from warmwatch.errors import RecordingError, WarmwatchError
@@ -33,7 +34,7 @@ from warmwatch.words.catalogue import language, phrase
 from warmwatch.words.proof import key_name_text
 
 STANDARDS: tuple[Any, ...] = ("a-3a", "ua-1")
-_DRAWN_MARKS = (MarkName.DRAINED, MarkName.FILLED, MarkName.PLUG_OUT, MarkName.PLUG_IN)
+_DRAWN_MARKS = (*FLUID_MARKS, MarkName.PLUG_OUT, MarkName.PLUG_IN)
 MOST_BYTES = 64 << 20
 """A recording longer than this is not attached, so no proof is made of it."""
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 MOST_EDGES = 24
 MOST_EVENTS = 12
 _TOLD_EVENTS = (EventKind.BLIND, EventKind.SEEING, EventKind.DOUBTFUL, EventKind.NOT_FIT)
+_SHOWN_ELSEWHERE = ("address", "invented", "signals")
 _HEXED = ("service", "identifier", "target", "answer_id")
 Row = list[str]
 
@@ -67,7 +68,7 @@ def link_rows(link: Mapping[str, Any]) -> Iterator[Row]:
     if link.get("address"):
         yield [phrase("proof.link"), str(link["address"])]
     for key, value in link.items():
-        if key in ("address", "invented", "signals") or isinstance(value, dict | list):
+        if key in _SHOWN_ELSEWHERE or value is None or isinstance(value, dict | list):
             continue
         yield [key.replace("_", " "), str(value)]
     signals = link.get("signals")

@@ -15,6 +15,7 @@ from warmwatch.outputs.proof.evidence import before, doubt_lines, place, read_pa
 from warmwatch.outputs.proof.facts import Facts, Told
 from warmwatch.outputs.proof.visit import Visit
 from warmwatch.recording.seal.report import SealState
+from warmwatch.words.amounts import little_text
 from warmwatch.words.catalogue import capital, clock, group, language, mark_name, phrase
 from warmwatch.words.events import band_text, window_text
 from warmwatch.words.proof import temperature_or_unknown
@@ -132,7 +133,11 @@ def _captions(visit: Visit) -> list[str]:
     if len(visit.recordings) == 1:
         return [""]
     return [
-        phrase("proof.caption", recording=capital(place(visit, facts)), date=_date(facts))
+        phrase(
+            "proof.caption",
+            recording=capital(place(visit, facts)),
+            date=_date(facts) or phrase("proof.no-date"),
+        )
         for facts in visit.recordings
     ]
 
@@ -171,13 +176,15 @@ def _by_warming(visit: Visit, check: Check) -> Iterator[Row]:
     if drip.ml_per_c is None:
         return
     per_degree = drip.ml_per_c if unit == "C" else drip.ml_per_c / 1.8
-    per = phrase("proof.per-degree", ml=f"{per_degree:.1f}", degree=f"°{unit}")
+    per = phrase(
+        "proof.per-degree", amount=little_text(per_degree, visit.fluid, 1), degree=f"°{unit}"
+    )
     yield [phrase("proof.expands"), per, "", ""]
     from_c = check.out_c if check.drip_c is None else check.drip_c
     over = overrun_ml(visit.fluid, from_c, check.in_c)
     if over is not None:
         since = phrase(f"proof.since-{'plug-out' if check.drip_c is None else 'drip'}")
-        about = phrase("proof.about-ml", ml=f"{over:.0f}")
+        about = phrase("proof.about", amount=little_text(over, visit.fluid))
         yield [phrase("proof.run-out"), about, "", since]
 
 

@@ -305,7 +305,7 @@ PLUG = {
     "high-limit": "Dripping already at the bottom of the band: the level is at its high limit.",
     "level-set": "A drip inside the band: the level is set. Close the plug.",
     "drips-now": "Now a drip: the level is set. Close the plug.",
-    "by-warming": "Warming alone gives {ml} mL/min, {drops} drops/min.",
+    "by-warming": "Warming alone gives {amount}/min, {drops} drops/min.",
 }
 DRAIN = {"inside": "warm enough to drain", "above": "too hot to drain"}
 CONDITIONS_LINE = {
