@@ -430,3 +430,15 @@ def test_a_recording_without_its_sidecar_is_replayed_when_the_band_is_given(
     assert refused.code == 2
     assert "--band 80:90" in refused.err
     assert refused.err.count("\n") == 1
+
+
+def test_a_replay_follows_the_unit_of_its_recording(
+    warmwatch: Run, rise: Path, tmp_path: Path
+) -> None:
+    """Recorded in °F, told again in °F: figures and bare numbers; `--unit` still wins."""
+    given = (*COLUMNS, "--band", "80C:90C", "--quiet", "--plain")
+    warmwatch("watch", f"csv:{rise}?unit=C", *given, "--unit", "F", "--record", tmp_path / "kept")
+    (kept,) = (tmp_path / "kept").glob("*.csv")
+    assert "Band 176 to 194 °F" in warmwatch("watch", kept, "--plain", "--no-record").out
+    other = warmwatch("watch", kept, "--plain", "--no-record", "--unit", "C").out
+    assert "Band 80 to 90 °C" in other

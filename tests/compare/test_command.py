@@ -198,7 +198,7 @@ def test_holds_come_with_cautions_and_without_advice(with_holds: Path, by: str) 
     assert loading_cautions()[0] in text
     assert "nobody in front of it or behind it" in text
     assert "carbon monoxide" in text
-    assert "Holds against the brake:" in text
+    assert "Holds against the brakes:" in text
     told = text.replace(loading_cautions()[0], "")
     assert not ADVICE.search(told), ADVICE.search(told)
 
@@ -216,7 +216,7 @@ def test_loaded_runs_are_never_the_subject(with_holds: Path) -> None:
 def test_idling_and_driving_come_without_cautions_about_holds(folder: Path) -> None:
     """Where nobody held anything, nothing is said of holds."""
     text = typed(folder)
-    assert "against the brake" not in text
+    assert "against the brakes" not in text
 
 
 def test_one_warm_up_tells_something_by_itself(with_holds: Path) -> None:

@@ -121,7 +121,7 @@ def test_a_change_of_way_is_followed_within_seconds() -> None:
 
 
 def test_the_outlook_offers_known_ways_and_never_a_hold() -> None:
-    """After idling and driving both are known; held against the brake is never offered."""
+    """After idling and driving both are known; held against the brakes is never offered."""
     forecaster = Forecaster()
     for first, phase in ((0, Phase.IDLE), (200, Phase.DRIVING), (400, Phase.LOADED)):
         for _now in follow(lambda t: 20.0 + t / 30.0, range(first, first + 200), phase, forecaster):

@@ -1,4 +1,4 @@
-"""Holds against the brake and their rests, timed by the readings."""
+"""Holds against the brakes and their rests, timed by the readings."""
 
 import csv
 from collections.abc import Iterable

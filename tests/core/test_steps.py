@@ -130,3 +130,12 @@ def test_a_check_that_leaves_the_band_stays_a_check() -> None:
     visit.warm(85.0, 92.0)
     assert visit.read(92.0, 10) is Step.CHECK
     assert visit.watch.alarm.stands(AlarmCode.LEFT_HIGH)
+
+
+def test_level_set_after_no_drip_is_not_done() -> None:
+    """What was told of the plug last speaks against it: it is still to be topped up."""
+    visit = Visit(Job(Band(80.0, 90.0)))
+    visit.read(85.0)
+    for name in (M.PLUG_OUT, M.NO_DRIP, M.PLUG_IN):
+        visit.mark(name)
+    assert visit.mark(M.LEVEL_SET) is Step.TOP_UP

@@ -1,12 +1,16 @@
 """Answers a mark that tells an amount: what was understood, and what to put in first."""
 
+from collections import deque
 from dataclasses import replace
 
 from warmwatch.core.job import Job
-from warmwatch.core.level.amounts import mark_entry
+from warmwatch.core.level.amounts import is_too_large, mark_entry
 from warmwatch.core.level.ledger import Act, Entry
+from warmwatch.core.level.marks import taken_back
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.words.amounts import put_in_first, understood_text
+
+KEPT = 200
 
 
 class Amounts:
@@ -14,26 +18,30 @@ class Amounts:
 
     def __init__(self, job: Job) -> None:
         self._job = job
-        self._told: list[Entry | None] = []
+        self._told: deque[tuple[Mark, Entry | None]] = deque(maxlen=KEPT)
 
     def answer(self, mark: Mark, fluid_c: float | None) -> str:
         """Return what was understood of a mark; empty where it tells no amount.
 
         `fluid_c` is the fluid's temperature, None where it is not known.
         """
-        if mark.name is MarkName.ACKNOWLEDGE:
-            return ""
-        if mark.name is MarkName.WITHDRAW:
-            taken_back = self._told.pop() if self._told else None
-            return self._first() if taken_back is not None else ""
         entry = mark_entry(mark, fluid_c, self._job.unit)
-        self._told.append(entry)
+        before = self._standing()
+        self._told.append((mark, entry))
+        if mark.name is MarkName.WITHDRAW:
+            return self._first() if self._standing() != before else ""
         if entry is None:
             return ""
         text = understood_text(entry, self._job.unit)
-        return f"{text} {self._first()}".strip() if entry.act is Act.DRAINED else text
+        asked = is_too_large(entry.litres, self._job.fluid.capacity_l)
+        return text if asked or entry.act is not Act.DRAINED else f"{text} {self._first()}".strip()
+
+    def _standing(self) -> tuple[Entry, ...]:
+        gone = taken_back([mark for mark, _ in self._told])
+        pairs = zip(self._told, gone, strict=True)
+        return tuple(entry for (_, entry), back in pairs if entry is not None and not back)
 
     def _first(self) -> str:
-        told = tuple(entry for entry in self._told if entry is not None)
         fluid = self._job.fluid
-        return put_in_first(replace(fluid, ledger=(*fluid.ledger, *told)[-50:]), self._job.unit)
+        ledger = (*fluid.ledger, *self._standing())[-50:]
+        return put_in_first(replace(fluid, ledger=ledger), self._job.unit)

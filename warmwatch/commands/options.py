@@ -69,7 +69,7 @@ def make_job(
     base = _job_of_link(address, banded=band is not None or told_band is not None)
     mapping = merged(book if base is None else NOTHING, file.content)
     file_band = mapping.pop("band", None)
-    unit = unit or str(mapping.pop("unit", "C"))
+    unit = unit or str(mapping.pop("unit", "C" if base is None else base.unit))
     chosen = _chosen_band(band, file_band, unit, base)
     if isinstance(mapping.get("drain_band"), str):
         drain = parse_band(mapping["drain_band"], unit, "drain_band")

@@ -90,9 +90,20 @@ def command(
         click.echo(f"  {remark}")
     if missing := unreadable(visit):
         click.echo(missing, err=True)
+    if others := _others_of(visit):
+        click.echo(phrase("proof.others", files=", ".join(others)), err=True)
     click.echo(phrase("proof.made", path=str(target)))
     click.echo(next_lines(f"verify {target}")[0])
     return 0
+
+
+def _others_of(visit: "Visit") -> list[str]:
+    """Return the recordings of the same visit that lie beside these and were not named."""
+    from warmwatch.app.same_visit import recordings_of
+
+    named = {facts.path.name for facts in visit.recordings}
+    beside = recordings_of(visit.decisive.path.parent, visit.decisive.visit)
+    return [path.name for path in beside if path.name not in named]
 
 
 def _sign_all(visit: "Visit", key: ShopKey) -> bool:

@@ -1,4 +1,4 @@
-"""Times holds against the brake and the rests between them. It warns; it never advises a hold.
+"""Times holds against the brakes and the rests between them. It warns; it never advises a hold.
 
 Common practice, no source: a full-throttle hold is no longer than 5 s, and at least 60 s at idle in
 park or neutral come before the next one. Service information may forbid holds altogether.

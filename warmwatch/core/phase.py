@@ -22,7 +22,7 @@ LOADED_RPM = 1400.0
 """Until an engine has shown its own warm idle: a cold fast idle stays below this, and a hold in
 drive, by common practice 1500 to 1600, lies above (no source)."""
 HOLD_OVER_IDLE = 1.9
-"""So many times its own warm idle a standing engine turns in a hold against the brake."""
+"""So many times its own warm idle a standing engine turns in a hold against the brakes."""
 PERHAPS_OVER_IDLE = 1.5
 """Between this and HOLD_OVER_IDLE a warm engine idles no more, but nobody can say what it does; out
 of park it is held."""
@@ -85,7 +85,7 @@ class PhaseTracker:
         return self._standing(elapsed_s, rpm)
 
     def _standing(self, elapsed_s: float, rpm: float) -> Phase:
-        """Tell a hold against the brake, relative to this engine's own warm idle.
+        """Tell a hold against the brakes, relative to this engine's own warm idle.
 
         In park an engine only turns freely. While it has not yet shown a warm idle, all up to
         LOADED_RPM is a cold fast idle.

@@ -95,7 +95,7 @@ def _after_check(seen: Seen) -> Step | None:
     topped_s = _last_s(seen.marks, MarkName.TOPPED_UP, MarkName.FILLED)
     if topped_s is not None and topped_s > in_s:
         return None
-    if check.set_s is not None:
+    if check.set_s is not None and check.flow not in (MarkName.STREAM, MarkName.NO_DRIP):
         return Step.DONE
     if check.flow is None:
         return None

@@ -33,7 +33,7 @@ class PlainLines:
         self._notices = notices
         self._job = job
         self._status_s = time.monotonic()
-        self._explain = False
+        self._explain_s: float | None = None
         self._insisting: frozenset[AlarmCode] = frozenset()
 
     def take(self, entry: Entry) -> None:
@@ -43,7 +43,7 @@ class PlainLines:
             self._write(f"{clock(entry.elapsed_s)}  {text}")
         elif isinstance(entry, Mark):
             self._write(f"{clock(entry.elapsed_s)}  {_one_line(mark_text(entry))}")
-            self._explain = entry.name in _EXPLAINED
+            self._explain_s = entry.elapsed_s if entry.name in _EXPLAINED else None
         elif isinstance(entry, AlarmChange):
             self._alarm(entry)
         elif isinstance(entry, StepChange) and entry.stands and entry.step is not Step.CHECK:
@@ -63,8 +63,9 @@ class PlainLines:
         self._insisting = frozenset(new)
 
     def show(self, view: View) -> None:
-        if self._explain:
-            self._explain = False
+        # A view of the mark's own moment may be from just before it.
+        if self._explain_s is not None and view.now_s > self._explain_s:
+            self._explain_s = None
             for text in (*plug_texts(view), conditions_text(view)):
                 self._write(f"       {text}")
         if time.monotonic() - self._status_s >= STATUS_EVERY_S:

@@ -354,6 +354,7 @@ def test_the_list_of_marks_knows_what_was_taken_back() -> None:
         ("filled", "4.5 qt at 68 °F", "4.50 qt at 20 °C is 4.50 qt at 20 °C"),
         ("drained", "4.2", ""),
         ("drained", "9999 L", ""),
+        ("drained", "75 L 50 C", "MORE THAN ALL THE FLUID"),
         ("filled", "-3 L", ""),
         ("vehicle-level", "0.3 lengthwise, 0.2 crosswise", "within the limit of 1°"),
         ("vehicle-level", "3 crosswise", "BEYOND the limit"),

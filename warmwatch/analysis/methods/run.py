@@ -64,7 +64,7 @@ class PlugOut:
 
 @dataclass(frozen=True, slots=True)
 class Holds:
-    """Holds against the brake: how many, the longest, and how many broke a limit of the job."""
+    """Holds against the brakes: how many, the longest, and how many broke a limit of the job."""
 
     count: int
     longest_s: float

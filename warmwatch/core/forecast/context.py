@@ -102,7 +102,7 @@ class Context:
 
     @property
     def in_holds(self) -> bool:
-        """Whether it was held against the brake more than once in this series."""
+        """Whether it was held against the brakes more than once in this series."""
         here = self.phase in (Phase.IDLE, Phase.LOADED) and not self.in_drive
         return here and self._holds.times >= 2 and self._since_hold_s < _HOLDS_S
 

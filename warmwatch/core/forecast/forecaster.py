@@ -197,7 +197,7 @@ class Forecaster:
         return self._falls
 
     def outlook(self, elapsed_s: float, target_c: float, edge: str, to: str) -> tuple[Outlook, ...]:
-        """Return what the other ways that are known would give; never holds against the brake."""
+        """Return what the other ways that are known would give; never holds against the brakes."""
         phase = self._follower.context.phase
         if not self._seen():
             return ()

@@ -24,6 +24,21 @@ def last_standing(marks: Sequence[tuple[Mark, bool]]) -> int | None:
     return None
 
 
+def taken_back(marks: Sequence[Mark]) -> list[bool]:
+    """Return for each mark whether a later one took it back; those that do so never are.
+
+    >>> taken_back([Mark(1.0, MarkName.DRIP), Mark(2.0, MarkName.WITHDRAW)])
+    [True, False]
+    """
+    pairs: list[tuple[Mark, bool]] = []
+    for mark in marks:
+        index = last_standing(pairs) if mark.name is MarkName.WITHDRAW else None
+        if index is not None:
+            pairs[index] = (pairs[index][0], True)
+        pairs.append((mark, False))
+    return [withdrawn for _, withdrawn in pairs]
+
+
 def standing_marks(marks: Sequence[Mark]) -> list[Mark]:
     """Return the marks that were not taken back, without those that took others back.
 
@@ -31,15 +46,8 @@ def standing_marks(marks: Sequence[Mark]) -> list[Mark]:
     >>> standing_marks([drip, back])
     []
     """
-    pairs: list[tuple[Mark, bool]] = []
-    for mark in marks:
-        if mark.name is MarkName.WITHDRAW:
-            index = last_standing(pairs)
-            if index is not None:
-                pairs[index] = (pairs[index][0], True)
-        else:
-            pairs.append((mark, False))
-    return [mark for mark, withdrawn in pairs if not withdrawn]
+    pairs = zip(marks, taken_back(marks), strict=True)
+    return [mark for mark, gone in pairs if not gone and mark.name is not MarkName.WITHDRAW]
 
 
 def question(

@@ -1,13 +1,16 @@
 """The marks of a watch as the page lists them, with what was taken back."""
 
 from collections import deque
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from warmwatch.core.level.marks import taken_back
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.outputs.page.orders import MarkSet
 from warmwatch.words.catalogue import clock, mark_name, phrase
 
 KEPT = 40
+"""So many are shown."""
+KEPT_MARKS = 200
 CLASH_S = 2.0
 CLASH_SHOWN_S = 20.0
 _OPPOSITE = frozenset(
@@ -32,36 +35,26 @@ class Line:
 
 
 class MarkLog:
-    """Follows the marks. `withdraw` takes back the last one that still stands."""
+    """Follows the marks; which were taken back is for the core to say."""
 
     def __init__(self) -> None:
-        self._lines: deque[Line] = deque(maxlen=KEPT)
-        self._count = 0
+        self._marks: deque[Mark] = deque(maxlen=KEPT_MARKS)
+        self._dropped = 0
 
     def take(self, mark: Mark) -> None:
         """Take one mark, in the order they happen."""
-        if mark.name is MarkName.ACKNOWLEDGE:
-            return
-        if mark.name is MarkName.WITHDRAW:
-            self._withdraw()
-            return
-        self._count += 1
-        line = Line(f"{self._count}-{mark.name}", mark.name, mark.note, mark.elapsed_s)
-        self._lines.append(line)
-
-    def _withdraw(self) -> None:
-        for index in range(len(self._lines) - 1, -1, -1):
-            if not self._lines[index].withdrawn:
-                self._lines[index] = replace(self._lines[index], withdrawn=True)
-                return
+        if mark.name is not MarkName.ACKNOWLEDGE:
+            self._dropped += len(self._marks) == KEPT_MARKS
+            self._marks.append(mark)
 
     def lines(self) -> tuple[Line, ...]:
-        """Return the marks, oldest first."""
-        return tuple(self._lines)
-
-    def standing(self) -> tuple[Line, ...]:
-        """Return the marks that were not taken back, oldest first."""
-        return tuple(line for line in self._lines if not line.withdrawn)
+        """Return the latest marks, oldest first."""
+        told = enumerate(zip(self._marks, taken_back(self._marks), strict=True), self._dropped)
+        return tuple(
+            Line(f"{number}-{mark.name}", mark.name, mark.note, mark.elapsed_s, gone)
+            for number, (mark, gone) in told
+            if mark.name is not MarkName.WITHDRAW
+        )[-KEPT:]
 
 
 def log_message(log: tuple[Line, ...]) -> dict[str, object]:

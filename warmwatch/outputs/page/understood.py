@@ -1,6 +1,6 @@
 """What an amount or a tilt typed on the phone means, in words, before it is noted."""
 
-from warmwatch.core.level.amounts import is_amount, mark_entry
+from warmwatch.core.level.amounts import is_amount, is_too_large, mark_entry
 from warmwatch.core.level.statements import measured_tilts
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.words.amounts import cold_text
@@ -24,7 +24,11 @@ def _amount(mark: Mark, view: View) -> str:
     entry = mark_entry(mark, None if snapshot.blind else snapshot.fluid_c, unit)
     if entry is None:
         return ""
-    return cold_text(entry, view.job.fluid.density_kg_m3, unit)
+    fluid = view.job.fluid
+    told = cold_text(entry, fluid.density_kg_m3, unit)
+    if is_too_large(entry.litres, fluid.capacity_l):
+        return phrase("amount.too-large", told=told)
+    return told
 
 
 def _tilt(note: str, view: View) -> str:

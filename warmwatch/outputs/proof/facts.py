@@ -9,9 +9,9 @@ from warmwatch.core.band import Window
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
 from warmwatch.core.level.check import Check
-from warmwatch.core.level.marks import standing_marks
+from warmwatch.core.level.marks import taken_back
 from warmwatch.core.level.verdict import LevelVerdict
-from warmwatch.core.reading import Item, Mark, MarkName, Reading
+from warmwatch.core.reading import Item, Mark, Reading
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import RowReader
@@ -130,13 +130,8 @@ class _Fold:
 
 
 def _with_withdrawn(told: list[Told]) -> tuple[Told, ...]:
-    standing = {id(mark) for mark in standing_marks([one.mark for one in told])}
-    return tuple(
-        one
-        if id(one.mark) in standing or one.mark.name is MarkName.WITHDRAW
-        else replace(one, withdrawn=True)
-        for one in told
-    )
+    gone = taken_back([one.mark for one in told])
+    return tuple(replace(one, withdrawn=back) for one, back in zip(told, gone, strict=True))
 
 
 def read_items(path: Path) -> Iterator[Item]:

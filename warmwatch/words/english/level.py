@@ -53,6 +53,7 @@ AMOUNT = {
     "understood": "Understood: {act} {told}{guessed}.",
     "guessed": " (temperature not told)",
     "cold": "{told} is {amount} at {temp}",
+    "too-large": "{told}: MORE THAN ALL THE FLUID",
     "tilt-within": "{tilts}: within the limit of {limit}",
     "tilt-beyond": "{tilts}: BEYOND the limit of {limit}",
 }

@@ -159,7 +159,7 @@ EVENTS = {
     "blind": "SIGNAL LOST{why}. The temperature is not known now.",
     "seeing": "Signal is back{at}.",
     "doubtful": "A reading is not believed{why}.",
-    "hold-start": "Hold against the brake began{at}{why}.",
+    "hold-start": "Hold against the brakes began{at}{why}.",
     "hold-limit": "HOLD LIMIT{why} now.",
     "hold-end": "Hold ended{why}. Rest at idle in park or neutral.",
     "rest-over": "The rest after the hold is over{at}.",
