@@ -110,8 +110,8 @@ REPORT = {
     "head": "Recordings: {found} found, {used} used. Band {band}; common span {low} to {high}.",
     "head-no-span": "Recordings: {found} found, {used} used. Band {band}; no span in common.",
     "holds": (
-        "Holds against the brake: {n} in {runs}, the longest {longest} s; {over} still held at the "
-        "limit, {short} began before the rest was over."
+        "Holds against the brakes: {n} in {runs}, the longest {longest} s; {over} still held at "
+        "the limit, {short} began before the rest was over."
     ),
     "none": "none",
     "over-none": "none was",
