@@ -226,11 +226,12 @@ def test_a_bus_may_be_chosen(made: Path, tmp_path: Path) -> None:
 
 
 def test_a_bus_of_error_frames_is_said(tmp_path: Path) -> None:
-    """100 % error frames: no reading, and the likely reason."""
-    frames = [can.Message(timestamp=n / 100, is_error_frame=True) for n in range(500)]
+    """100 % error frames: no reading, the likely reason, and nothing else is blamed."""
+    frames = [can.Message(timestamp=n / 100, is_error_frame=True) for n in range(800)]
     run = replayed(write(tmp_path / "errors.asc", frames))
     assert run.readings == []
-    assert "All 500 frames in errors.asc are error frames: the bitrate" in run.texts
+    assert "All 800 frames in errors.asc are error frames: the bitrate" in run.texts
+    assert "holds traffic" not in run.texts
 
 
 def test_traffic_without_the_fluid_ends_blind(made: Path) -> None:

@@ -17,6 +17,7 @@ from _pytest.mark import ParameterSet
 from tests.links.can_runs import signal_file
 from tests.links.test_can_reconnect import FarEnd
 from tests.standins.process import StandIn
+from tests.vehicle.faults import CANNOT_ONLY_LISTEN
 from warmwatch.errors import UsageError
 from warmwatch.links.address import parse_address
 from warmwatch.links.trying import asking
@@ -137,6 +138,12 @@ ROWS = (
         "answers at 57600 baud", "baud=57600"),
     Row("noise", frames("853", fault="noise"), f"can:PORT?{SLCAN}&bitrate=500000",
         "sends what is no text of its protocol", "tty_baudrate="),
+    Row("cannot only listen", frames(*TALK, fault=CANNOT_ONLY_LISTEN),
+        "broadcast:PORT?interface=slcan&sleep_after_open=0.3&bitrate=500000",
+        "adapters do that cannot only listen", ""),
+    Row("wrong bitrate where nothing is heard", frames(*TALK),
+        "broadcast:PORT?interface=slcan&sleep_after_open=0.3&bitrate=250000",
+        "is the ignition on, and the bitrate right?", ""),
     Row("no such port", nothing, "serial:PORT",
         "there is no such port (is it plugged in?). This computer has", ""),
     Row("no such port, frames", nothing, f"can:PORT?{SLCAN}",

@@ -22,7 +22,14 @@ from typing import TextIO
 
 import can
 
-from tests.vehicle.faults import FAULTS, REFUSALS, SLOW_S, SPN_177_CODES, TALK_C_PER_S
+from tests.vehicle.faults import (
+    CANNOT_ONLY_LISTEN,
+    FAULTS,
+    REFUSALS,
+    SLOW_S,
+    SPN_177_CODES,
+    TALK_C_PER_S,
+)
 from tests.vehicle.player import Player
 from tests.vehicle.units import TestUnit
 from tests.vehicle.warming import vehicle
@@ -64,6 +71,9 @@ class TextFrames:
         assert self.fault in FAULTS
 
     def _obey(self, line: str) -> can.Message | None:
+        if line[:1] == "L" and self.fault == CANNOT_ONLY_LISTEN:
+            os.write(self._fd, b"\a")
+            return None
         if line[:1] not in ("t", "T"):
             self.open = {"O": True, "L": True, "C": False}.get(line[:1], self.open)
             self._speed = line if line[:1] == "S" else self._speed

@@ -7,4 +7,6 @@ CONDUCT = ("busy", "slow")
 """Busy every second time; an answer that comes SLOW_S late."""
 SLOW_S = 0.9
 SPN_177_CODES = {"error": b"\x00\xfe", "absent": b"\xff\xff"}
-FAULTS = ("none", *ON_THE_WIRE, *REFUSALS, *CONDUCT, *SPN_177_CODES)
+CANNOT_ONLY_LISTEN = "cannot-only-listen"
+"""An adapter that refuses to be opened for listening only."""
+FAULTS = ("none", CANNOT_ONLY_LISTEN, *ON_THE_WIRE, *REFUSALS, *CONDUCT, *SPN_177_CODES)

@@ -27,6 +27,7 @@ from warmwatch.links.can.bus import (
     lost,
     seconds_option,
 )
+from warmwatch.links.can.chunks import has_refused
 from warmwatch.links.can.frames import FrameReader, UnreadableFrame
 from warmwatch.links.clock import SystemClock
 from warmwatch.links.live import LiveLink, Polled
@@ -94,13 +95,20 @@ class BroadcastPort:
         listened, channel = self._listened, self._settings.channel
         heard_s = self._opened_s if listened.frame_s is None else listened.frame_s
         if now_s - heard_s > SILENT_S:
-            why = "is the ignition on, and the bitrate right"
-            if listened.bus_errors:
-                why = "it reports errors: is the bitrate right"
-            raise LinkLost(f"{channel} is silent; {why}?")
+            raise LinkLost(f"{channel} is silent; {self._why_silent()}")
         if listened.fluid_heard or now_s - self._opened_s <= NO_FLUID_S:
             return []
         return self._once(f"{channel} carries traffic, but {listened.missing()}.")
+
+    def _why_silent(self) -> str:
+        if self._settings.options.get("listen_only") and has_refused(self._bus):
+            return (
+                "it refused a command, as adapters do that cannot only listen: if you are sure of "
+                "the bitrate, add listen_only=false (it then acknowledges frames)."
+            )
+        if self._listened.bus_errors:
+            return "it reports errors: is the bitrate right?"
+        return "is the ignition on, and the bitrate right?"
 
     def _once(self, text: str) -> list[Polled]:
         if text in self._told:

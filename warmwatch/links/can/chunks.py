@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     import can
 
 _LARGEST = 4096
+_REFUSED = b"\a"
+"""What an adapter of slcan's text says to a command that it does not take."""
 
 
 class ChunkedPort:
@@ -19,6 +21,8 @@ class ChunkedPort:
         self._port = port
         self._ahead = b""
         self._at = 0
+        self.refused = False
+        """Whether the adapter has refused a command."""
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._port, name)
@@ -43,6 +47,7 @@ class ChunkedPort:
         if self._at >= len(self._ahead):
             waiting = min(int(self._port.in_waiting), _LARGEST)
             self._ahead, self._at = bytes(self._port.read(max(1, waiting))), 0
+            self.refused = self.refused or _REFUSED in self._ahead
         at, self._at = self._at, self._at + size
         return self._ahead[at : self._at]
 
@@ -59,3 +64,9 @@ def by_chunks(bus: "can.BusABC") -> "can.BusABC":
     if isinstance(bus, slcanBus):
         bus.serialPortOrig = ChunkedPort(bus.serialPortOrig)
     return bus
+
+
+def has_refused(bus: "can.BusABC") -> bool:
+    """Return whether the adapter of a bus read by chunks has refused a command."""
+    port = getattr(bus, "serialPortOrig", None)
+    return isinstance(port, ChunkedPort) and port.refused

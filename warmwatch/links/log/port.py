@@ -85,14 +85,15 @@ class RecordedBus:
             for item in _stamped(listened.due(now_s), max(now_s, last_s + STEP_S), clock.utc_s):
                 last_s = last_s if isinstance(item, Notice) else item.elapsed_s
                 yield item
-            if not (told or listened.fluid_heard) and now_s > NO_FLUID_S:
+            missed = listened.frames and not listened.fluid_heard
+            if missed and not told and now_s > NO_FLUID_S:
                 told = True
                 yield Notice(self._without(listened), alarm=True)
         rest = listened.rest()
         yield from _stamped(rest, max(clock.elapsed_s, last_s + STEP_S), clock.utc_s)
         if clock.elapsed_s - last_s > SILENT_END_S and not rest:
             yield Tick(clock.elapsed_s, utc_s=clock.utc_s)  # traffic without the fluid is silence
-        yield from self._ending(listened, clock)
+        yield from self._ending(listened, clock, told=told)
 
     def _introduction(self) -> Iterator[Notice]:
         others = [bus.name for bus in self._scanned.buses if bus.name != self._bus]
@@ -102,7 +103,7 @@ class RecordedBus:
                 f"{', '.join(others)}; bus= chooses."
             )
 
-    def _ending(self, listened: Listened, clock: LogClock) -> Iterator[Notice]:
+    def _ending(self, listened: Listened, clock: LogClock, *, told: bool) -> Iterator[Notice]:
         name = self._log.path.name
         if listened.bus_errors and not listened.frames:
             yield Notice(
@@ -110,7 +111,7 @@ class RecordedBus:
                 "wrong, or the bus disturbed, when it was recorded.",
                 alarm=True,
             )
-        elif not (listened.fluid_heard or clock.elapsed_s > NO_FLUID_S):  # else told under way
+        elif not (listened.fluid_heard or told):
             yield Notice(self._without(listened), alarm=True)
         if self._log.skipped:
             yield Notice(f"{name}: {_lines(self._log.skipped)} no whole frame and left out.")
