@@ -11,6 +11,7 @@ from warmwatch.core.reading import Reading
 from warmwatch.errors import InputError, UsageError, WarmwatchError
 from warmwatch.links import Notice, open_link, parse_address
 from warmwatch.links.csv.cells import number
+from warmwatch.words.reasons import doubt_text
 
 
 def items(path: Path, options: str = "") -> list[object]:
@@ -79,6 +80,8 @@ def test_what_is_no_number_is_doubtful_not_dropped(tmp_path: Path) -> None:
     path = write(tmp_path, "t,temp\n0,20\n1,fault\n2,NaN\n3,\n4,1_0\n5,22\n")
     found = readings(path, NAMES)
     assert [bool(r.doubts) for r in found] == [False, True, True, False, True, False]
+    assert found[1].doubts == {"fluid_c": "not-a-number; 'fault'"}
+    assert doubt_text(found[1].doubts["fluid_c"], "C") == "not a number; 'fault'"
     assert [r.values.get("fluid_c") for r in found] == [20, None, None, None, None, 22]
 
 

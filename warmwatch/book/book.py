@@ -106,13 +106,13 @@ def parse(data: bytes, path: Path) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise BookError(
-            f"The book {path} is no UTF-8 text (line {line}): save it as UTF-8; it was left "
+            f"The book {path} is not UTF-8 text (line {line}): save it as UTF-8; it was left "
             "as it was."
         ) from None
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise BookError(
-            f"The book {path} cannot be read: {str(error).rstrip('.')}. Mend that place with an "
-            f"editor; nothing was changed. {hint(str(error))}".rstrip()
+            f"The book {path} cannot be read: {str(error).rstrip('.')}. Correct that place with a "
+            f"text editor; nothing was changed. {hint(str(error))}".rstrip()
         ) from None
     version = content.get("version", VERSION)
     if isinstance(version, int) and version > VERSION:

@@ -18,7 +18,8 @@ def reason_text(reason: Reason, unit: str) -> str:
         name = mark_name(reason.code.removeprefix(TAKEN_BACK))
         return phrase("reason.taken-back", mark=name, at=at)
     if not has(code):
-        return str(reason)
+        parts = parse_reasons(reason.code)  # a doubt may hold a code and what was read
+        return reasons_words(parts, unit) if len(parts) > 1 else str(reason)
     shown = reason_values(reason, unit)
     tilts = [phrase(f"axis.{_AXES[name]}", deg=shown[name]) for name in _AXES if name in shown]
     try:

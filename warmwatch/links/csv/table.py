@@ -12,6 +12,7 @@ from itertools import islice, pairwise
 
 from warmwatch.core.notice import Notice
 from warmwatch.core.reading import Reading
+from warmwatch.core.reason import Reason, reasons_text
 from warmwatch.core.units import implausible, to_c
 from warmwatch.errors import InputError, printable
 from warmwatch.links.csv.anchor import Anchor
@@ -181,14 +182,14 @@ class Table:
         if self._clock == "time":
             column = self._lines.header[at]
             raise InputError(f"{shown}is a number: for seconds add --column elapsed_s={column}.")
-        why = self._why_no_number(cell) or "is too large for seconds (milliseconds?)"
+        why = _SAID.get(self._why_no_number(cell), "is too large for seconds (milliseconds?)")
         raise InputError(f"{shown}{why}: save it in seconds, with decimal points.")
 
     def _check_numbers(self, cells: list[str]) -> None:
         filled = [cell for cell in cells if cell.strip()]
         if not filled or any(not self._why_no_number(cell) for cell in filled):
             return
-        what = self._why_no_number(filled[0])
+        what = _SAID[self._why_no_number(filled[0])]
         raise InputError(
             f"The column for fluid_c in {self._name} holds {filled[0][:30]!r}, which {what}: "
             "name another with --column fluid_c=NAME, or save it with decimal points."
@@ -215,22 +216,29 @@ class Table:
                 continue
             value, why = number(cell), self._why_no_number(cell)
             if value is None or why:
-                doubts[name] = f"{cell.strip()[:30]!r} {why}"
+                doubts[name] = reasons_text([Reason(why), Reason(repr(cell.strip()[:30]))])
             else:
                 values[name] = self._in_c(name, value)
         return Reading(elapsed_s, values, doubts, utc_s=utc_s)
 
     def _why_no_number(self, cell: str) -> str:
+        """Return the code of why a cell is no number that can be used; empty for one that is."""
         if number(cell) is None:
-            return "is not a number"
+            return "not-a-number"
         if not self._comma_is_decimal and may_be_thousands(cell):
-            return "may have a decimal comma or a thousands mark"
+            return "thousands-or-decimals"
         return ""
 
     def _in_c(self, name: str, value: float) -> float:
         if self._unit == "F" and name.endswith("_c"):
             return round(to_c(value, "F"), 6)
         return value
+
+
+_SAID = {
+    "not-a-number": "is not a number",
+    "thousands-or-decimals": "may have a decimal comma or a thousands mark",
+}
 
 
 def usual_interval_s(times: Iterable[float]) -> float | None:
