@@ -11,6 +11,7 @@ from warmwatch.core.units import from_c
 from warmwatch.outputs.picture import style
 from warmwatch.outputs.picture.style import Look
 from warmwatch.outputs.picture.trace import Curve, Trace
+from warmwatch.words.catalogue import phrase
 
 BUCKETS = 1500
 """More points than this many pairs of lowest and highest show nothing more at this size."""
@@ -28,7 +29,7 @@ def draw_curve(axes: Axes, trace: Trace, unit: str, look: Look) -> None:
     _draw_line(axes, trace.coolant, unit, "coolant", style.COOLANT, thin_pt, (0, (4, 2)))
     _draw_line(axes, trace.fluid, unit, "fluid", style.FLUID, look.curve_pt, "solid")
     _draw_doubtful(axes, trace.doubtful, unit, look)
-    axes.set_ylabel(f"temperature, °{unit}")
+    axes.set_ylabel(phrase("picture.temperature", degree=f"°{unit}"))
     axes.grid(axis="y", color="#CCCCCC", linewidth=0.8 * look.scale)
     axes.set_axisbelow(True)
 

@@ -9,11 +9,11 @@ from warmwatch.core.forecast.forecaster import Forecast
 from warmwatch.outputs.picture import style
 from warmwatch.outputs.picture.style import Look
 from warmwatch.outputs.picture.trace import Trace
+from warmwatch.words.catalogue import phrase
 from warmwatch.words.events import clock
 
 _APPROACH = (0.05, 0.3, 0.55, 0.8)
 _INSIDE = (0.15, 0.6)
-CAPTION = "Forecasts of in and out: bar 10 to 90 %, dot 50 %, upright line: what happened"
 _COLORS = {"enter": style.BAND_EDGE, "leave": style.DOUBT}
 
 
@@ -68,7 +68,7 @@ def draw_forecasts(axes: Axes, trace: Trace, forecasts: Sequence[Forecast], look
     axes.set_ylim(len(forecasts) - 0.4, -0.6)
     axes.set_yticks(range(len(forecasts)), [_label(f) for f in forecasts])
     axes.tick_params(axis="y", length=0, labelsize=look.small_pt)
-    axes.set_title(CAPTION, loc="left", fontsize=look.small_pt, pad=4.0)
+    axes.set_title(phrase("picture.forecasts"), loc="left", fontsize=look.small_pt, pad=4.0)
     for window in trace.windows[:1]:
         axes.axvline(window.entered_crossed_s, color=style.BAND_EDGE, linewidth=2.2, zorder=1.0)
         if window.left_crossed_s is not None and window.ended_by in ("left-high", "left-low"):
@@ -94,7 +94,7 @@ def _draw_row(axes: Axes, row: int, forecast: Forecast, look: Look) -> None:
     if forecast.q50_s is None:
         late = now_s > (start_s + end_s) / 2.0  # or the words would not fit in
         axes.annotate(
-            "not reached like this",
+            phrase("picture.not-reached"),
             (now_s, row),
             xytext=(-8 if late else 8, 0),
             textcoords="offset points",

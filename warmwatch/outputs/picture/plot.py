@@ -19,6 +19,7 @@ from warmwatch.outputs.picture.style import PHONE, Look
 from warmwatch.outputs.picture.tags import draw_tags, key_rows, make_tags, write_key
 from warmwatch.outputs.picture.text import FONT, drawable, time_ticks, windows_text
 from warmwatch.outputs.picture.trace import Trace
+from warmwatch.words.catalogue import phrase
 from warmwatch.words.events import band_text
 
 LEAST_S = 10.0
@@ -129,7 +130,7 @@ def _say_empty(axes: Axes, look: Look) -> None:
     axes.text(
         0.5,
         0.5,
-        "No fluid temperature\nin this recording",
+        phrase("picture.no-fluid"),
         transform=axes.transAxes,
         ha="center",
         va="center",
@@ -158,7 +159,7 @@ def _draw_phases(axes: Axes, trace: Trace, look: Look) -> None:
         axes.text(
             (longest.start_s + longest.end_s) / 2,
             0.46,
-            phase.value,
+            phrase(f"picture.phase-{phase}"),
             ha="center",
             va="center",
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.85},
@@ -178,24 +179,25 @@ def _draw_phases(axes: Axes, trace: Trace, look: Look) -> None:
 
 def _patch(phase: Phase) -> Patch:
     look = style.PHASES[phase]
-    return Patch(facecolor=look.fill, hatch=look.hatch, edgecolor=style.SOFT_INK, label=phase.value)
+    label = phrase(f"picture.phase-{phase}")
+    return Patch(facecolor=look.fill, hatch=look.hatch, edgecolor=style.SOFT_INK, label=label)
 
 
 def _write_head(figure: Figure, curve: Axes, trace: Trace, unit: str, look: Look) -> None:
     labels = [text for text in (trace.job.vehicle, trace.job.method) if text]
-    heading = drawable(" · ".join(labels), 40) if labels else "Fluid temperature"
+    heading = drawable(" · ".join(labels), 40) if labels else phrase("picture.heading")
     (width_in, height_in), em_in = figure.get_size_inches(), look.em_in
     left, line = 0.7 * em_in / width_in, em_in / height_in
     if look.headed:
         figure.text(left, 1 - 1.75 * line, heading, fontsize=look.title_pt, weight="bold")
-        band = f"Band {band_text(trace.job.band, unit)}."
+        band = phrase("picture.band-of", band=band_text(trace.job.band, unit))
         inside = f"{windows_text(trace.windows, trace.end_s)}."
         figure.text(left, 1 - 3.4 * line, f"{band} {inside}", fontsize=look.text_pt)
     found = dict(zip(*reversed(curve.get_legend_handles_labels()), strict=True))
     names = [name for name in _LEGEND if name in found]
     figure.legend(
         [found[name] for name in names],
-        names,
+        [phrase(f"picture.{name.replace(' ', '-')}") for name in names],
         loc="upper left",
         bbox_to_anchor=(0.25 * em_in / width_in, 1 - (3.6 if look.headed else 0.1) * line),
         ncols=len(names),

@@ -9,24 +9,20 @@ from dataclasses import dataclass
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from warmwatch.core.events import EventKind
+from warmwatch.core.events import Event, EventKind
 from warmwatch.core.level.marks import standing_marks
 from warmwatch.core.reading import Mark, MarkName
 from warmwatch.outputs.picture import style
 from warmwatch.outputs.picture.style import Look
 from warmwatch.outputs.picture.text import drawable, mark_text
 from warmwatch.outputs.picture.trace import Trace
-from warmwatch.words.events import clock
+from warmwatch.words.catalogue import clock, phrase
 
 MOST_TAGS = 14
 _CLOSE = 0.004
 """Marks closer than this part of the width share a tag."""
 KEY_LETTERS = 38
-_ALARMS = {
-    EventKind.TOO_HOT: "TOO HOT",
-    EventKind.HOLD_LIMIT: "HOLD LIMIT",
-    EventKind.NOT_FIT: "NOT FIT",
-}
+_ALARMS = (EventKind.TOO_HOT, EventKind.HOLD_LIMIT, EventKind.NOT_FIT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +40,7 @@ def make_tags(trace: Trace, width_s: float) -> list[Tag]:
     Of more than half as many alarms only the first are shown.
     """
     alarms = [
-        Tag(event.elapsed_s, f"{clock(event.elapsed_s)} {_ALARMS[event.kind]}", style.DOUBT)
+        Tag(event.elapsed_s, _alarm(event), style.DOUBT)
         for event in trace.events
         if event.kind in _ALARMS
     ][: MOST_TAGS // 2]
@@ -58,6 +54,10 @@ def make_tags(trace: Trace, width_s: float) -> list[Tag]:
         for group in groups
     ]
     return sorted(marks + alarms, key=lambda tag: tag.at_s)
+
+
+def _alarm(event: Event) -> str:
+    return f"{clock(event.elapsed_s)} {phrase(f'picture.{event.kind}')}"
 
 
 def grouped(marks: Iterable[Mark], close_s: float) -> list[list[Mark]]:

@@ -9,7 +9,7 @@ from matplotlib.font_manager import FontProperties, findfont, get_font
 
 from warmwatch.core.band import Window
 from warmwatch.core.reading import Mark, MarkName
-from warmwatch.words.events import clock
+from warmwatch.words.catalogue import clock, mark_name, phrase
 
 FONT = "DejaVu Sans"
 """Comes with the drawing library, so that a picture looks the same everywhere."""
@@ -41,9 +41,9 @@ def duration(seconds: float) -> str:
 def mark_text(marks: Sequence[Mark]) -> str:
     """Return one label for marks that stand close together."""
     words = [
-        drawable(mark.note or "note", _NOTE_MOST)
+        drawable(mark.note or mark_name(mark.name), _NOTE_MOST)
         if mark.name is MarkName.NOTE
-        else mark.name.replace("-", " ")
+        else mark_name(mark.name)
         for mark in marks
     ]
     distinct = list(dict.fromkeys(words))
@@ -54,15 +54,15 @@ def mark_text(marks: Sequence[Mark]) -> str:
 def windows_text(windows: Sequence[Window], end_s: float) -> str:
     """Return one line about the time spent in the band."""
     if not windows:
-        return "Never confirmed inside the band"
+        return phrase("picture.never")
     lengths_s = [_left_s(window, end_s) - window.entered_crossed_s for window in windows]
     if len(windows) > 1:
-        return f"In the band {len(windows)} times, {duration(sum(lengths_s))} together"
+        return phrase("picture.times", n=len(windows), length=duration(sum(lengths_s)))
     window = windows[0]
-    start = clock(window.entered_crossed_s)
+    start, length = clock(window.entered_crossed_s), duration(lengths_s[0])
     if window.left_crossed_s is None:
-        return f"In the band from {start} to the end ({duration(lengths_s[0])})"
-    return f"In the band {start} to {clock(window.left_crossed_s)} ({duration(lengths_s[0])})"
+        return phrase("picture.to-end", start=start, length=length)
+    return phrase("picture.once", start=start, end=clock(window.left_crossed_s), length=length)
 
 
 def _left_s(window: Window, end_s: float) -> float:
@@ -77,7 +77,7 @@ def time_ticks(axes: Axes, start_s: float, end_s: float) -> None:
     ticks = [n * step_s for n in range(first, int(end_s // step_s) + 1)]
     if step_s < 600 or end_s < 3600:
         axes.set_xticks(ticks, [clock(tick) for tick in ticks])
-        axes.set_xlabel("time since start, min:s" if end_s < 3600 else "time since start, h:min:s")
+        axes.set_xlabel(phrase(f"picture.time-{'' if end_s < 3600 else 'h-'}min-s"))
         return
     axes.set_xticks(ticks, [f"{tick // 3600}:{tick % 3600 // 60:02}" for tick in ticks])
-    axes.set_xlabel("time since start, h:min")
+    axes.set_xlabel(phrase("picture.time-h-min"))

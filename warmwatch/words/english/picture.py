@@ -1,0 +1,32 @@
+"""The words of drawn pictures."""
+
+PICTURE = {
+    "fluid": "fluid",
+    "coolant": "coolant",
+    "band": "band",
+    "inside": "inside",
+    "no-signal": "no signal",
+    "not-believed": "not believed",
+    "phase-off": "off",
+    "phase-idle": "idle",
+    "phase-loaded": "loaded",
+    "phase-driving": "driving",
+    "phase-unknown": "unknown",
+    "heading": "Fluid temperature",
+    "no-fluid": "No fluid temperature\nin this recording",
+    "band-of": "Band {band}.",
+    "temperature": "temperature, {degree}",
+    "forecasts": "Forecasts of in and out: bar 10 to 90 %, dot 50 %, upright line: what happened",
+    "not-reached": "not reached like this",
+    "never": "Never confirmed inside the band",
+    "times": "In the band {n} times, {length} together",
+    "to-end": "In the band from {start} to the end ({length})",
+    "once": "In the band {start} to {end} ({length})",
+    "time-min-s": "time since start, min:s",
+    "time-h-min-s": "time since start, h:min:s",
+    "time-h-min": "time since start, h:min",
+    "too-hot": "TOO HOT",
+    "hold-limit": "HOLD LIMIT",
+    "not-fit": "NOT FIT",
+}
+GROUPS = {"picture": PICTURE}
