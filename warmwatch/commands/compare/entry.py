@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from warmwatch.analysis.compare import compare_loaded, nothing_to_compare
+from warmwatch.analysis.compare import BY_METHOD, Asked, compare_loaded, nothing_to_compare
 from warmwatch.analysis.many.cache import FeatureCache, cache_path
 from warmwatch.analysis.many.runs import Loaded, Wanted, load_runs
 from warmwatch.analysis.many.spread import Here, OnDask
@@ -95,15 +95,14 @@ def command(
         None if band is None else parse_band(band, unit), vehicle, [parse_label(t) for t in labels]
     )
     loaded = load(paths, wanted, keep=not no_cache, dask=dask)
-    result = compared(
-        loaded,
-        by=by,
+    asked = Asked(
+        by,
         from_c=parse_level("--from", from_text, unit),
         to_c=parse_level("--to", to_text, unit),
         at_c=parse_levels(at_text, unit),
         against=against,
-        unit=unit,
     )
+    result = compared(loaded, asked, unit)
     # The files come first: what reads the text may stop in the middle.
     write_files(result, unit, picture, csv_path, parquet_path)
     if as_json:
@@ -164,18 +163,9 @@ def _count(done: int, total: int) -> None:
         click.echo(f"\r{text}", err=True, nl=done == total)
 
 
-def compared(
-    loaded: Loaded,
-    *,
-    by: str = METHOD,
-    from_c: int | None = None,
-    to_c: int | None = None,
-    at_c: Sequence[int] = (),
-    against: str | None = None,
-    unit: str = "C",
-) -> Result:
-    """Compare what was loaded; UsageError when the options do not fit it."""
-    comparison = compare_loaded(loaded, by=by, from_c=from_c, to_c=to_c, at_c=at_c, against=against)
+def compared(loaded: Loaded, asked: Asked = BY_METHOD, unit: str = "C") -> Result:
+    """Compare what was loaded; UsageError when what is asked does not fit it."""
+    comparison = compare_loaded(loaded, asked)
     notes = (*loaded.notes, *comparison_notes(loaded, comparison, unit))
     risky = any(declares_loading(run.method) or run.features.holds.count for run in loaded.runs)
     return Result(
