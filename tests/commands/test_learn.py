@@ -58,6 +58,7 @@ def test_learn_writes_a_file_and_says_what_it_knows(
     assert ran.code == 0
     assert read_prior(tmp_path / "mine.json").runs == 3
     assert "5 found, 3 learned from" in ran.out
+    assert "in air of 20 °C" in ran.out
     assert "  idling: +" in ran.out
     assert "times that heat.\nTheir time was spent 100 % idling." in ran.out
     assert "drive.csv: is of another vehicle (other)" in ran.out
@@ -203,3 +204,12 @@ def test_the_same_warm_up_twice_teaches_once(folder: Path) -> None:
     assert learned.prior == alone.prior
     (note,) = [note for note in learned.notes if note.name == again.name]
     assert note.why == "same-warm-up"
+
+
+def test_what_was_recorded_in_fahrenheit_is_told_so(warmwatch: Run, tmp_path: Path) -> None:
+    """The unit of show is the recordings' own, and `--unit` wins."""
+    write(tmp_path / "made", warm_items(SLOW, 5400, every_s=10.0), unit="F")
+    out = warmwatch("learn", tmp_path / "made").out
+    assert "in air of 68 °F" in out
+    assert "at 140 °F" in out
+    assert "in air of 20 °C" in warmwatch("learn", tmp_path / "made", "--unit", "C").out

@@ -100,9 +100,10 @@ def write(
     band: Band = BAND,
     close: bool = True,
     utc_s: float = START_UTC_S,
+    unit: str = "C",
 ) -> Path:
     """Write items as a recording, as the session would, and return its path."""
-    job = Job(band, vehicle=vehicle, method=method)
+    job = Job(band, vehicle=vehicle, method=method, unit=unit)
     recorder = create(folder, job, "made:", {"invented": "Invented for a test."}, utc_s)
     last_s = 0.0
     for item in items:

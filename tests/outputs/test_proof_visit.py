@@ -170,7 +170,7 @@ def test_an_amount_that_was_taken_back_is_not_reckoned(tmp_path: Path) -> None:
     visit = gather(record(tmp_path, list(drained(*marks)), job=TOLD))
     assert [entry.litres for entry in visit.fluid.ledger] == [4.25]
     rows = [row[2] for row in proof_page(visit)["marks"]]
-    assert rows == ["drained (taken back)", "withdraw", "drained"]
+    assert rows == ["drained (taken back)", "take back", "drained"]
 
 
 def test_recordings_of_several_visits_on_one_page_are_told(tmp_path: Path) -> None:
@@ -184,3 +184,14 @@ def test_recordings_of_several_visits_on_one_page_are_told(tmp_path: Path) -> No
         for paths in ([own], [own, other.path])
     ]
     assert ["VISITS" in " ".join(remarks) for remarks in told] == [False, True]
+
+
+def test_a_clock_that_moved_is_told(tmp_path: Path) -> None:
+    """Somebody set the computer's clock while it recorded: the page says when and by how much."""
+    items = list(check())
+    moved = items[5]
+    assert isinstance(moved, Reading)
+    items[5] = replace(moved, doubts={"time": "clock-moved moved_s=3600"})
+    page = proof_page(gather(record(tmp_path, items, job=TOLD)))
+    (told,) = [line for line in page["doubts"] if "clock moved" in line]
+    assert "The computer's clock moved by 60 min" in told

@@ -27,6 +27,7 @@ class Learned:
     """A prior, how many recordings were found and tried, and what is to be told of them.
 
     `made_here` is false for a prior that was read from a file: nobody knows of which vehicle it is.
+    `unit` is the one that all recordings were shown in, "C" where they differ.
     """
 
     prior: Prior
@@ -35,6 +36,7 @@ class Learned:
     made_here: bool = True
     vehicles: tuple[str, ...] = ()
     methods: tuple[str, ...] = ()
+    unit: str = "C"
 
 
 def learn_from(paths: Iterable[Path], *, vehicle: str = "", method: str = "") -> Learned:
@@ -45,6 +47,7 @@ def learn_from(paths: Iterable[Path], *, vehicle: str = "", method: str = "") ->
     files, notes = find_recordings(paths)
     notes = [note for note in notes if note.name.endswith(".csv")]
     runs, vehicles, methods = [], dict[str, str](), dict[str, str]()
+    units: list[str] = []
     first: dict[str, str] = {}
     for path, name in files.items():
         try:
@@ -59,11 +62,13 @@ def learn_from(paths: Iterable[Path], *, vehicle: str = "", method: str = "") ->
             notes.append(Note(name, why, used=False, about={"twin": twin, "label": label}))
         else:
             runs.append(points)
+            units.append(job.unit)
             vehicles[_same(job.vehicle)] = job.vehicle
             methods[_same(job.method)] = job.method
     prior = _as_kept(learn(runs))
     named = tuple(vehicles.values()), tuple(methods.values())
-    return Learned(prior, len(files), tuple(notes), True, *named)
+    unit = "F" if set(units) == {"F"} else "C"
+    return Learned(prior, len(files), tuple(notes), True, *named, unit)
 
 
 def _digest(points: Sequence[Point]) -> str:

@@ -14,6 +14,7 @@ from warmwatch.core.forecast.prior import Prior, usual_rates
 from warmwatch.core.phase import Phase
 from warmwatch.core.units import from_c
 from warmwatch.errors import RecordingError
+from warmwatch.words.catalogue import temperature
 from warmwatch.words.compare.notes import note_text
 from warmwatch.words.compare.report import NOTES_SHOWN, gathered
 
@@ -44,10 +45,15 @@ _PHASES = {"idle": "idling", "loaded": "holding", "driving": "driving", "off": "
 )
 @click.option("--vehicle", default="", help="Only recordings with this label of the vehicle.")
 @click.option("--method", default="", help="Only recordings with this label of the method.")
-@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of show.")
+@click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of show [default: theirs].")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 def command(
-    paths: Sequence[Path], output: Path, vehicle: str, method: str, unit: str, as_json: bool
+    paths: Sequence[Path],
+    output: Path,
+    vehicle: str,
+    method: str,
+    unit: str | None,
+    as_json: bool,
 ) -> int:
     """Learn the usual pace of warming and cooling from recordings, for `watch --learn FILE`.
 
@@ -65,7 +71,7 @@ def command(
     if as_json:
         click.echo(json.dumps(as_object(learned, output), ensure_ascii=False))
     else:
-        for line in report(learned, output, unit):
+        for line in report(learned, output, unit or learned.unit):
             click.echo(line)
     return 0
 
@@ -89,7 +95,11 @@ def report(learned: Learned, output: Path, unit: str) -> list[str]:
     lines = [f"Recordings: {learned.found} found, {prior.runs} learned from. Written to {output}."]
     if prior.runs < FEW:
         lines.append("So few say little: the forecast stays cautious.")
-    lines += ["", "Usual pace of the fluid in air of 20 °C:", *pace_lines(prior, unit)]
+    lines += [
+        "",
+        f"Usual pace of the fluid in air of {temperature(20.0, unit)}:",
+        *pace_lines(prior, unit),
+    ]
     lines.append(f"Two days in three idling makes {spread_text(prior)} times that heat.")
     if prior.shares:
         lines.append(f"Their time was spent {shares_text(prior)}.")

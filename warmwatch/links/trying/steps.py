@@ -105,9 +105,16 @@ def _others_step(readings: Sequence[Heard], unit: str) -> Step:
 
 
 def _value(name: str, value: float, unit: str) -> str:
-    if name in QUANTITIES and QUANTITIES[name].unit == "degC":
-        return f"{name.removesuffix('_c')} {round(from_c(value, unit), 1):g} °{unit}"
-    return f"{name} {value:g}"
+    quantity = QUANTITIES.get(name)
+    if quantity is None:
+        return f"{name.replace('_', ' ')} {value:g}"
+    if quantity.unit == "degC":
+        return f"{quantity.meaning} {round(from_c(value, unit), 1):g} °{unit}"
+    shown_unit = "" if quantity.unit in _NO_UNIT else f" {quantity.unit}"
+    return f"{quantity.meaning} {value:g}{shown_unit}"
+
+
+_NO_UNIT = ("0/1", "code")
 
 
 def _rate_step(readings: Sequence[Heard]) -> Step:

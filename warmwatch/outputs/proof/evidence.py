@@ -8,6 +8,7 @@ from warmwatch.outputs.proof.facts import Facts
 from warmwatch.words.catalogue import capital, clock, phrase
 from warmwatch.words.events import event_text
 from warmwatch.words.proof import key_name_text, temperature_or_unknown
+from warmwatch.words.reasons import reason_text
 
 if TYPE_CHECKING:
     from warmwatch.outputs.proof.visit import Visit
@@ -39,6 +40,10 @@ def doubt_lines(visit: "Visit", facts: Facts) -> Iterator[str]:
         "proof.counts", readings=facts.readings, doubtful=facts.doubtful, gaps=facts.gaps
     )
     yield before(visit, facts, counts)
+    for at_s, reason in facts.clock_moves[:MOST_EVENTS]:
+        why = capital(reason_text(reason, visit.job.unit))
+        moved = phrase("proof.clock-moved", clock=clock(at_s), why=why)
+        yield before(visit, facts, moved)
     told = [event for event in facts.events if event.kind in _TOLD_EVENTS]
     for event in told[:MOST_EVENTS]:
         sentence = event_text(event, facts.job.band, visit.job.unit)

@@ -12,6 +12,7 @@ from warmwatch.core.level.check import Check
 from warmwatch.core.level.marks import taken_back
 from warmwatch.core.level.verdict import LevelVerdict
 from warmwatch.core.reading import Item, Mark, Reading
+from warmwatch.core.reason import Reason
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
 from warmwatch.recording.reader import RowReader
@@ -66,6 +67,7 @@ class Facts:
     told: tuple[Told, ...]
     events: tuple[Event, ...]
     edges: tuple[RawReading, ...]
+    clock_moves: tuple[tuple[float, Reason], ...] = ()
 
     def wall_s(self, elapsed_s: float) -> float | None:
         """Return the wall time of an elapsed time, reckoned from the first reading."""
@@ -109,6 +111,7 @@ def facts_of(path: Path) -> Facts:
         told=_with_withdrawn(fold.told),
         events=tuple(fold.events),
         edges=tuple(_edges(path, windows)),
+        clock_moves=tuple(fold.clock_moves),
     )
 
 
@@ -119,11 +122,14 @@ class _Fold:
         self.start_utc_s: float | None = None
         self.told: list[Told] = []
         self.events: list[Event] = []
+        self.clock_moves: list[tuple[float, Reason]] = []
 
     def step(self, item: Item) -> None:
         if self.start_s is None:
             self.start_s, self.start_utc_s = item.elapsed_s, item.utc_s
         self.events += [r for r in self.watch.step(item) if isinstance(r, Event)]
+        if isinstance(item, Reading) and "time" in item.doubts:
+            self.clock_moves.append((item.elapsed_s, Reason.parse(item.doubts["time"])))
         if isinstance(item, Mark):
             known_c = None if self.watch.blind else self.watch.snapshot().fluid_c
             self.told.append(Told(item, known_c))

@@ -136,6 +136,9 @@ PROOF = {
     "before": "{recording}: {text}",
     "other-version": "Of the {recording}, {why}.",
     "not-closed": ("The {recording} was not closed properly, so its end may be missing: {why}."),
+    "clock-moved": (
+        "{clock} {why}. Times of day are reckoned from the first reading, so they do not jump."
+    ),
     "others": "Not in this proof, though of the same visit: {files}. Name all to have them in it.",
     "one-visit": "That these recordings are of one visit was said when this proof was made.",
     "plug-out": "plug out",
