@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from warmwatch.core.forecast.forecaster import Forecaster, learn
+from warmwatch.analysis.learned import learn
+from warmwatch.core.forecast.forecaster import Forecaster
 from warmwatch.core.forecast.prior import Point, Prior, usual_rates
 from warmwatch.core.phase import Phase
 

@@ -14,8 +14,9 @@ from warmwatch.core.forecast.forecaster import Forecaster
 from warmwatch.core.heat import COOLANT_FRESH_S
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Reading
+from warmwatch.core.sight import MOST_BEHIND
 from warmwatch.core.trust import Trust, follows
-from warmwatch.core.watch import MOST_BEHIND, Watch
+from warmwatch.core.watch import Watch
 
 JOB = Job(Band(80.0, 95.0))
 

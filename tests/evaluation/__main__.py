@@ -1,50 +1,66 @@
 """Score the forecasts: `python -m tests.evaluation [CURVES_DIR]`.
 
 Measured curves come from CURVES_DIR (they are not part of this repository); the others are
-invented, with fixed seeds, of the family that nothing was learned on.
+invented, with fixed seeds, of the family that nothing was learned on. All peers are asked in the
+same run; "best peer" is the one that comes nearest to us at the moments when both were asked.
 """
 
 import argparse
-from collections.abc import Callable, Sequence
+import sys
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
 
 from tests.evaluation.curves import Curve, measured, read
+from tests.evaluation.peers import FITTED, RULES
 from tests.evaluation.plants import KINDS, many
 from tests.evaluation.scores import BINS_S, OURS, Line, Moment, chances, follow, summary
 
 FIRST_SEED = 5000
-_HEAD = ("since it began", "curves", OURS, "best peer", "of best (95 %)", "median ln",
-         "inside", "silent")  # fmt: skip
+_FALLING = ("engine off", "cooling at idle")
+_HEAD = ("group", "since it began", "curves", OURS, "of the line (95 %)", "best peer",
+         "of the best (95 %)", "median ln", "inside", "silent")  # fmt: skip
 
 
-def lines(group: str, moments: Sequence[Moment]) -> list[Line]:
+def lines(moments: Sequence[Moment]) -> list[Line]:
     """Return a line for each time since the way began, and one for all."""
     found = []
     for low, high in BINS_S:
         name = f"{low:.0f} to {high:.0f} s" if high < 1e9 else f"over {low:.0f} s"
         found.append(summary(name, [m for m in moments if low <= m.since_s < high]))
-    found.append(summary("all", moments))
+    found.append(summary("all", [m for m in moments if m.since_s >= BINS_S[0][0]]))
     return [line for line in found if line is not None]
 
 
-def page(group: str, moments: Sequence[Moment]) -> str:
-    """Return the table of one group in Markdown."""
-    rows = lines(group, moments)
-    peers = [rule for rule in rows[-1].errors if rule != OURS] if rows else []
-    head = [*_HEAD, *peers]
-    text = [f"**{group}**", "", f"| {' | '.join(head)} |", f"|{'---|' * len(head)}"]
-    for row in rows:
-        ratio, low, high = row.ratio
-        cells = [row.name, str(row.curves), f"**{row.errors[OURS]:.2f}**", row.best,
-                 f"{ratio:.2f} ({low:.2f} to {high:.2f})", f"{row.middle:+.2f}",
-                 f"{row.inside:.0%}", f"{row.silent:.0%}"]  # fmt: skip
-        cells += [f"{row.errors[p]:.2f}" if p in row.errors else "" for p in peers]
-        text.append(f"| {' | '.join(cells)} |")
-    text += ["", "chance said / came (95 %), moments: " + "; ".join(
-        f"{said:.2f} / {came:.2f} ({low:.2f} to {high:.2f}), {n}"
-        for said, came, low, high, n in chances(moments))]  # fmt: skip
+def table(found: Mapping[str, Sequence[Moment]]) -> str:
+    """Return the table of all groups in Markdown.
+
+    "The line" is the one since the way began; for cooling it is the fit of Newton's law.
+    """
+    head = [*_HEAD, *RULES, *FITTED]
+    text = [f"| {' | '.join(head)} |", f"|{'---|' * len(head)}"]
+    for group, moments in found.items():
+        rival = "Newton fit" if group.startswith(_FALLING) else "line, this way"
+        for row in lines(moments):
+            cells = [group, row.name, str(row.curves), f"**{row.errors[OURS]:.2f}**",
+                     _between(row.ratios[rival]), row.best, _between(row.ratios[row.best]),
+                     f"{row.middle:+.2f}", f"{row.inside:.0%}", f"{row.silent:.0%}"]  # fmt: skip
+            cells += [f"{row.errors[p]:.2f}" if p in row.errors else "" for p in head[len(_HEAD) :]]
+            text.append(f"| {' | '.join(cells)} |")
+    return "\n".join(text)
+
+
+def _between(ratio: tuple[float, float, float]) -> str:
+    return f"{ratio[0]:.2f} ({ratio[1]:.2f} to {ratio[2]:.2f})"
+
+
+def chance_table(found: Mapping[str, Sequence[Moment]]) -> str:
+    """Return what chances were said, and how often it came, in Markdown."""
+    text = ["| group | chance said | came (95 %) | moments |", "|---|---|---|---|"]
+    for group, moments in found.items():
+        text += [f"| {group} | {said:.2f} | {came:.2f} ({low:.2f} to {high:.2f}) | {n} |"
+                 for said, came, low, high, n in chances(moments)]  # fmt: skip
     return "\n".join(text)
 
 
@@ -73,17 +89,20 @@ def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser(prog="python -m tests.evaluation", description=__doc__)
     parser.add_argument("curves", nargs="?", type=Path, help="folder of measured curves")
-    parser.add_argument("--runs", type=int, default=20, help="invented runs of each kind")
+    parser.add_argument("--runs", type=int, default=24, help="invented runs of each kind")
+    parser.add_argument("--quick", action="store_true", help="six runs of each kind")
     parser.add_argument("--only", default="", help="only kinds that contain this")
     parser.add_argument("--jobs", type=int, default=2)
     options = parser.parse_args()
+    makes = curves_of(6 if options.quick else options.runs, options.curves, options.only)
     found: dict[str, list[Moment]] = {}
     with ProcessPoolExecutor(options.jobs) as pool:
-        for some in pool.map(_score, curves_of(options.runs, options.curves, options.only)):
+        for done, some in enumerate(pool.map(_score, makes), 1):
+            print(f"\r{done} of {len(makes)} curves", end="", file=sys.stderr, flush=True)
             for moment in some:
                 found.setdefault(moment.group, []).append(moment)
-    for group, moments in found.items():
-        print(page(group, moments), end="\n\n")
+    print(file=sys.stderr)
+    print(table(found), chance_table(found), sep="\n\n")
 
 
 if __name__ == "__main__":

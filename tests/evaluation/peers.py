@@ -4,6 +4,7 @@ Each rule takes the readings so far (seconds, degC), the place where the present
 target; it returns the seconds until the target, infinite where it gives none.
 """
 
+import warnings
 from collections.abc import Callable
 
 import numpy as np
@@ -12,7 +13,8 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 Rule = Callable[[Floats, Floats, int, float], float]
 NEVER = float("inf")
-_EVERY_S, _MOST = 10.0, 120  # what a library's model is fitted to
+_EVERY_S, _MOST, _LEAST = 10.0, 120, 4  # what a library's model is fitted to
+_AHEAD = 1080  # three hours
 
 
 def _line(times: Floats, values: Floats, target: float) -> float:
@@ -67,31 +69,46 @@ def _resampled(times: Floats, values: Floats) -> Floats:
     return np.interp(grid, times, values)
 
 
-def holt(times: Floats, values: Floats, began: int, target: float) -> float:
-    """Return the time by Holt's linear trend (statsmodels), fitted to the last 20 min."""
+def holt(times: Floats, values: Floats, began: int) -> Rule:
+    """Return the rule of Holt's linear trend (statsmodels), fitted to the last 20 min."""
     from statsmodels.tsa.holtwinters import Holt
 
     y = _resampled(times, values)
-    if y.size < 12:
-        return NEVER
-    fitted = Holt(y, initialization_method="estimated").fit()
-    first, second = fitted.forecast(2)
-    slope, left = float(second - first), target - float(values[-1])
-    return left / slope * _EVERY_S if left * slope > 1e-9 else NEVER
+    if y.size < _LEAST:
+        return _never
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # a fit of a few steps is told to be poor
+        first, second = Holt(y, initialization_method="estimated").fit().forecast(2)
+    slope = float(second - first)
+
+    def rule(times: Floats, values: Floats, began: int, target: float) -> float:
+        left = target - float(values[-1])
+        return left / slope * _EVERY_S if left * slope > 1e-9 else NEVER
+
+    return rule
 
 
-def theta(times: Floats, values: Floats, began: int, target: float) -> float:
-    """Return the time by the Theta method (statsmodels), fitted to the last 20 min."""
+def theta(times: Floats, values: Floats, began: int) -> Rule:
+    """Return the rule of the Theta method (statsmodels), fitted to the last 20 min."""
     from statsmodels.tsa.forecasting.theta import ThetaModel
 
     y = _resampled(times, values)
-    if y.size < 12:
-        return NEVER
-    ahead = ThetaModel(y, period=1, deseasonalize=False).fit(disp=False).forecast(360)
-    path = np.asarray(ahead)
-    left = target - float(values[-1])
-    hit = np.flatnonzero(path >= target if left > 0 else path <= target)
-    return float(hit[0] + 1) * _EVERY_S if hit.size else NEVER
+    if y.size < _LEAST:
+        return _never
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        model = ThetaModel(y, period=1, deseasonalize=False).fit(disp=False)
+        path = np.asarray(model.forecast(_AHEAD))
+
+    def rule(times: Floats, values: Floats, began: int, target: float) -> float:
+        hit = np.flatnonzero(path >= target if target > float(values[-1]) else path <= target)
+        return float(hit[0] + 1) * _EVERY_S if hit.size else NEVER
+
+    return rule
+
+
+def _never(times: Floats, values: Floats, began: int, target: float) -> float:
+    return NEVER
 
 
 RULES: dict[str, Rule] = {
@@ -102,5 +119,5 @@ RULES: dict[str, Rule] = {
     "start to now": start_to_now,
     "Newton fit": newton,
 }
-SLOW_RULES: dict[str, Rule] = {"Holt": holt, "Theta": theta}
-"""Asked more rarely: each fits a model anew."""
+FITTED: dict[str, Callable[[Floats, Floats, int], Rule]] = {"Holt": holt, "Theta": theta}
+"""Fitted anew at a moment, and then asked for every target."""

@@ -1,10 +1,6 @@
-"""Two invented families of transmissions that do what the job asks for, seen through a sensor.
+"""Runs of invented vehicles that do what the job asks for, seen through a sensor.
 
-Everything here is invented. The two families are built apart from each other on purpose: what is
-learned on THREE (rates seen from outside; a law of thickness that falls off evenly) is scored on
-FOUR (kilograms, watts and conductances; sensor in the sump, heat made elsewhere; thickness as a
-power of temperature; thermostats on oil or coolant; an oil cooler with a bypass). The figures are
-plausible, without a source. Times in seconds, temperatures in degC.
+Everything here is invented (`families.py`). Times in seconds, temperatures in degC.
 """
 
 import random
@@ -12,12 +8,10 @@ from dataclasses import dataclass, field
 from math import exp, floor
 
 from tests.evaluation.curves import Curve, Row
+from tests.evaluation.families import LAWS, plant_of
 from warmwatch.core.phase import Phase
 
 KINDS = ("parked", "idle", "loaded holds", "steady load", "engine off", "cooling at idle", "drive")
-LAWS = ("first order, rising", "first order, falling")
-"""Newton's law alone: taught beside the plants, never scored (the tests hold the closed form)."""
-FAMILIES = ("three", "four")
 
 
 @dataclass
@@ -94,120 +88,10 @@ def _script(rng: random.Random, kind: str) -> tuple[Script, int]:
     return script, first
 
 
-def _logu(rng: random.Random, low: float, high: float) -> float:
-    return float(low * (high / low) ** rng.random())
-
-
-class Three:
-    """Fluid, case and coolant, by rates."""
-
-    def __init__(self, rng: random.Random, cool: bool) -> None:
-        self.air = rng.uniform(-8, 34)
-        self.fluid = self.air + rng.choice([0.0, 0.0, rng.uniform(0, 30)])
-        self.case = self.fluid - rng.uniform(0, 3)
-        self.coolant = self.fluid + rng.choice([0.0, rng.uniform(0, 40)])
-        self.base = _logu(rng, *((0.06, 0.35) if cool else (0.8, 5.0))) / 60
-        self.held, self.drive = _logu(rng, 2, 12), _logu(rng, *((6, 16) if cool else (1.2, 3.5)))
-        self.thick, self.width = rng.uniform(0, 1.8), rng.uniform(15, 45)
-        self.power = rng.uniform(1.0, 2.6)
-        self.to_case, self.ratio = _logu(rng, 40, 900), _logu(rng, 0.4, 4)
-        self.case_air = _logu(rng, *((800, 4000) if cool else (1200, 9000)))
-        self.to_coolant = 1e9 if cool else rng.choice([1e9, _logu(rng, 500, 6000)])
-        self.block = rng.choice([1e9, 1e9 if cool else _logu(rng, 1500, 12000)])
-        self.engine, self.engine_air = _logu(rng, 1.5, 7) / 60, _logu(rng, 2400, 12000)
-        self.opens, self.wind = rng.uniform(78, 97), rng.uniform(0.2, 2.5)
-
-    def step(self, way: Phase, revs: float, speed: float, effort: float) -> None:
-        running = way is not Phase.OFF
-        share = {Phase.LOADED: self.held, Phase.DRIVING: self.drive}.get(way, revs**self.power)
-        made = self.base * share * effort * running
-        made *= 1 + self.thick * exp(-(max(self.fluid, -20) - 20) / self.width)
-        blow = 1 + self.wind * speed / 60
-        swap = (self.coolant - self.fluid) / self.to_coolant * (1 if running else 0.2)
-        valve = min(max((self.opens + 2 - self.coolant) / 4, 0), 1)
-        load = revs if way is Phase.IDLE else 1.2 * revs
-        to_case = (self.case - self.fluid) / self.to_case
-        self.coolant += (self.engine * load * valve * running
-                         - (self.coolant - self.air) / self.engine_air * blow**0.5)  # fmt: skip
-        self.case += (-to_case / self.ratio - (self.case - self.air) / self.case_air * blow
-                      + (self.coolant - self.case) / self.block)  # fmt: skip
-        self.fluid += made + swap + to_case
-
-
-class Four:
-    """Sump, working fluid, case and engine, by kilograms, watts and W/K."""
-
-    def __init__(self, rng: random.Random, cool: bool) -> None:
-        u = rng.uniform
-        self.air = u(-5, 33)
-        start = self.air + (u(2, 22) if rng.random() < 0.35 else 0.0)
-        self.fluid = self.work = self.case = start
-        self.coolant = start if rng.random() < 0.7 else start + u(5, 40)
-        self.sump_j, self.work_j = u(2.5, 6) * 2100, u(1.5, 5) * 2100
-        self.case_j, self.engine_j = u(12, 42) * 900, u(70e3, 190e3)
-        self.idle_w = u(40, 200) if cool else u(350, 2100)
-        self.held_w, self.drive_w = u(2500, 9000), u(900, 2200) if not cool else u(1200, 3500)
-        self.exponent, self.rev_power = u(0.3, 0.9), u(1.5, 3)
-        self.flow_w, self.work_case = u(120, 700), u(25, 220)
-        self.sump_case, self.sump_air = u(10, 90), u(1, 8)
-        self.case_air = u(12, 40) if cool else u(4, 20)
-        self.case_engine = u(0, 4) if cool else u(2, 40)
-        self.exchanger = 0.0 if cool else rng.choice([0.0, u(20, 220), u(20, 220)])
-        self.opens = rng.choice([-99.0, u(45, 80)])
-        self.cooler = rng.choice([0.0, 0.0, u(10, 80)])
-        self.bypass = u(60, 85)
-        self.engine_w, self.engine_air = u(3500, 9000), u(10, 35)
-        self.thermostat, self.gust = u(80, 95), u(0.3, 1.6)
-
-    def step(self, way: Phase, revs: float, speed: float, effort: float) -> None:
-        running = way is not Phase.OFF
-        cold = ((max(self.work, -25.0) + 45.0) / 125.0) ** -self.exponent
-        watts = {Phase.LOADED: self.held_w, Phase.DRIVING: self.drive_w}.get(
-            way, self.idle_w * revs**self.rev_power
-        )
-        made = watts * effort * cold * running
-        flow = self.flow_w * (1.0 if running else 0.08)
-        pumped = flow * (self.work - self.fluid)
-        valve = 1 / (1 + exp(-(self.coolant - self.opens) / 2.5))
-        swap = self.exchanger * valve * (self.coolant - self.work) * (1 if running else 0.05)
-        blow = 1 + self.gust * speed / 50
-        open_ = min(max((self.work - self.bypass) / 8, 0), 1)
-        lost = self.cooler * open_ * blow * (self.work - self.air) * running
-        to_case = self.work_case * (self.work - self.case)
-        below = self.sump_case * (self.fluid - self.case)
-        block = self.case_engine * (self.coolant - self.case)
-        radiator = 8 * self.engine_w * min(max((self.coolant - self.thermostat) / 5, 0), 1)
-        heat = self.engine_w * (revs if way is Phase.IDLE else 2.0) * running
-        self.work += (made + swap - pumped - lost - to_case) / self.work_j
-        self.fluid += (
-            pumped - below - self.sump_air * blow * (self.fluid - self.air)
-        ) / self.sump_j
-        self.case += (to_case + below + block
-                      - self.case_air * blow * (self.case - self.air)) / self.case_j  # fmt: skip
-        lost_here = self.engine_air * blow * (self.coolant - self.air) + radiator * running
-        self.coolant += (heat - swap - block - lost_here) / self.engine_j
-
-
-class Law:
-    """A fluid that follows Newton's law of cooling (or of heating) and nothing else."""
-
-    def __init__(self, rng: random.Random, cool: bool) -> None:
-        self.tau, self.coolant = _logu(rng, 500, 12000), 0.0
-        self.air = rng.uniform(-5, 35)
-        low, high = self.air + rng.uniform(0, 10), self.air + _logu(rng, 25, 200)
-        self.fluid, self.end = (min(high, 110), low) if cool else (low, high)
-
-    def step(self, way: Phase, revs: float, speed: float, effort: float) -> None:
-        self.fluid += (self.end - self.fluid) / self.tau
-
-
 def one(seed: int, kind: str, family: str, *, plain: bool = False) -> Curve:
     """Return one run; `plain` is a sensor of whole degrees beside which all values are read."""
     rng = random.Random(f"{family} {kind} {seed}")
-    cool = kind in ("cooling at idle", LAWS[1])
-    plant: Three | Four | Law = (Law if kind in LAWS else Three if family == "three" else Four)(
-        rng, cool
-    )
+    plant = plant_of(family, kind, rng)
     script, begins = _script(rng, kind)
     shown = range(max(begins - rng.randint(30, 120), 0) if _late(rng, kind) else 0, len(script))
     step, noise = (
@@ -247,7 +131,7 @@ def _late(rng: random.Random, kind: str) -> bool:
     return kind in ("engine off", "cooling at idle") and rng.random() < 0.5
 
 
-_MOST_C, _LEAST_FALL_C = 112.0, 8.0
+_MOST_C, _LEAST_FALL_C = 112.0, {"engine off": 8.0, "cooling at idle": 15.0, LAWS[1]: 8.0}
 
 
 def many(kind: str, family: str, runs: int, first: int = 0, *, plain: bool = False) -> list[Curve]:
@@ -266,5 +150,4 @@ def _usable(curve: Curve, kind: str) -> bool:
     after = [row.fluid_c for row in curve.rows if row.elapsed_s >= curve.from_s]
     if len(after) < 300 or after[0] > _MOST_C:
         return False
-    cools = kind.startswith(("engine off", "cooling", LAWS[1]))
-    return not cools or after[0] - min(after[:3600]) >= _LEAST_FALL_C
+    return after[0] - min(after[:3600]) >= _LEAST_FALL_C.get(kind, -1e9)

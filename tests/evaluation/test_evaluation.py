@@ -7,8 +7,9 @@ from math import log
 import numpy as np
 import pytest
 
+from tests.evaluation.families import FAMILIES
 from tests.evaluation.peers import line_over, newton, since_way_began, start_to_now
-from tests.evaluation.plants import FAMILIES, KINDS, many, one
+from tests.evaluation.plants import KINDS, many, one
 from tests.evaluation.scores import CAP, OURS, error, follow, summary, wilson
 from warmwatch.core.forecast.candidates import FEATURES
 from warmwatch.core.forecast.correction import OUTPUTS, correction_from, learned

@@ -1,101 +1,148 @@
 """Learn the correction of the ensemble: `nice python -m tests.evaluation.train CURVES_DIR`.
 
-Learned on invented transmissions of the family THREE and on measured curves; FOUR is only scored.
-Each curve weighs the same. With `--without GROUP` the measured group is left out and scored.
-Writes `warmwatch/core/forecast/correction.json`; seeds are fixed.
+Learned on the invented families that are not scored and on measured curves. Each curve weighs the
+same. With `--without GROUP` a measured group is left out, to be scored afterwards.
+
+How wide the intervals must be is learned where nothing else was: the trees are learned anew without
+one part (a family, or the measured car), and asked about it. Newton's law alone, coolant and engine
+oil are no transmissions, so they count less. Writes `warmwatch/core/forecast/correction.json`;
+seeds are fixed.
 """
 
 import argparse
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
+from math import inf
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
+from tests.evaluation.asked import asked, falls
 from tests.evaluation.curves import Curve, measured, read
-from tests.evaluation.plants import KINDS, LAWS, many
-from tests.evaluation.scores import COOLING, EVERY_S, WITHIN_S, _reached, _targets
+from tests.evaluation.families import LAWS, LEARNED_ON
+from tests.evaluation.plants import KINDS, many
+from warmwatch.core.forecast.answers import members_of
 from warmwatch.core.forecast.candidates import FEATURES, features
-from warmwatch.core.forecast.correction import OUTPUTS
-from warmwatch.core.forecast.forecaster import Forecaster, _members
+from warmwatch.core.forecast.correction import OUTPUTS, STATES, correction_from, state_of
+from warmwatch.core.forecast.forecaster import Forecaster
 
 FILE = Path(__file__).parents[2] / "warmwatch" / "core" / "forecast" / "correction.json"
 QUANTILES = (0.1, 0.5, 0.9)
 TREES, LEAVES, RATE, LEAST = 100, 8, 0.08, 60
+INSIDE = 0.8
 _A_CURVE = 60  # moments taken of each, at random
 _MOST_LOG = 2.0
-_LAW_WEIGHT = 0.3  # no transmission follows one law alone
+_LESS_WEIGHT = 0.3
+_WIDTHS = np.arange(0.6, 3.01, 0.05)
+CAR = "driving, one car"
+TAUGHT = (CAR, "coolant, driving", "coolant, town", "aircraft oil")
+TRANSMISSIONS = {*LEARNED_ON, CAR}
+SAME_CAR = {CAR: {CAR, "coolant, driving"}}
+"""What goes with a part: the coolant of the same drives."""
 
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
-    """Features of a moment, and the log of (what came / the ensemble's median)."""
+    """Features of a moment, and the log of (what came / the ensemble's median).
+
+    `part` is what is left out together: a family, or a measured group.
+    """
 
     group: str
+    part: str
     curve: str
     found: list[float]
     answer: float
-    since_s: float = 0.0
-    truth_s: float = 0.0
 
 
 def lessons(make: Callable[[], list[Curve]]) -> list[Lesson]:
     """Return lessons at random moments of each curve."""
     found = []
     for curve in make():
-        all_ = _all_lessons(curve)
+        all_ = list(_all_lessons(curve))
         picks = np.random.default_rng(1).permutation(len(all_))[:_A_CURVE]
         found += [all_[i] for i in picks]
     return found
 
 
-def _all_lessons(curve: Curve) -> list[Lesson]:
-    falling = curve.group.startswith(COOLING)
-    times = np.array([row.elapsed_s for row in curve.rows])
-    values = np.array([row.fluid_c for row in curve.rows])
-    began = int(np.searchsorted(times, curve.from_s))
-    due = {t: _reached(times, values, began, t, falling) for t in _targets(values[began:], falling)}
-    forecaster, found, ask_s = Forecaster(), [], times[began] + EVERY_S
+def _all_lessons(curve: Curve) -> Iterable[Lesson]:
+    forecaster, falling = Forecaster(), falls(curve)
     follower = forecaster._follower
-    for row in curve.rows:
-        if row.fresh:
-            forecaster.restart()
-        row.feed(forecaster)
-        if row.elapsed_s < ask_s or row.elapsed_s - times[began] > WITHIN_S:
+    part = curve.group.rpartition(", ")[2] if curve.group.endswith(LEARNED_ON) else curve.group
+    for _, _, due in asked(curve, forecaster):
+        if not forecaster._seen():
             continue
-        ask_s += EVERY_S
         track, context = follower.track, follower.context
-        level, ahead = track.level(), None
-        for target_c, at_s in due.items():
-            truth_s = at_s - row.elapsed_s
-            if not 8.0 < truth_s < 2.0 * WITHIN_S or not forecaster._seen():
+        level, ahead = track.level(), follower.ahead(context.ahead())
+        for target_c, truth_s in due:
+            if truth_s == inf:
                 continue
-            ahead = ahead or follower.ahead(context.ahead())
             target = track.target_level(target_c, falling)
-            members = _members(ahead, target, falling, context.phase)
-            sign = -1.0 if falling else 1.0
-            x = features(track, context, level, target, sign, members)
+            members = members_of(ahead, target, falling, context.phase)
+            x = features(track, context, level, target, -1.0 if falling else 1.0, members)
             y = float(np.clip(np.log(truth_s / members.q50), -_MOST_LOG, _MOST_LOG))
-            since_s = row.elapsed_s - times[began]
-            found.append(Lesson(curve.group, curve.name, x, y, float(since_s), float(truth_s)))
+            yield Lesson(curve.group, part, curve.name, x, y)
+
+
+def learn(some: Sequence[Lesson]) -> dict[str, Any]:
+    """Return the mapping that `correction_from` reads: trees, and how much wider they must be."""
+    data = fit(some)
+    asides: list[tuple[str, float, float]] = []
+    for part in TRANSMISSIONS & {lesson.part for lesson in some}:
+        others = [lesson for lesson in some if lesson.part not in SAME_CAR.get(part, {part})]
+        aside = [lesson for lesson in some if lesson.part == part]
+        asides += _needed(fit(others), aside)
+    data["spread"] = {state: _width([a for a in asides if a[0] == state]) for state in STATES}
+    return data
+
+
+def _needed(data: dict[str, Any], aside: Sequence[Lesson]) -> list[tuple[str, float, float]]:
+    """Return for each lesson its state, the factor that would just hold it, and its weight."""
+    correction = correction_from(data)
+    weights, found = _weights(aside), []
+    for lesson, weight in zip(aside, weights, strict=True):
+        if lesson.group.startswith(LAWS):
+            continue
+        low, middle, high = correction.answer(lesson.found)
+        side = high - middle if lesson.answer > middle else middle - low
+        factor = abs(lesson.answer - middle) / max(side, 1e-3)
+        found.append((state_of(lesson.found), factor, float(weight)))
     return found
 
 
-def fit(some: Sequence[Lesson]) -> dict[str, Any]:
-    """Return the mapping that `correction_from` reads."""
-    from sklearn.ensemble import HistGradientBoostingRegressor
+def _width(asides: Sequence[tuple[str, float, float]]) -> float:
+    """Return the least factor that holds INSIDE of what was left out; 1 where nothing was."""
+    if not asides:
+        return 1.0
+    factors, weights = (np.array([a[i] for a in asides]) for i in (1, 2))
+    held = [float(weights[factors <= width].sum() / weights.sum()) for width in _WIDTHS]
+    return round(float(_WIDTHS[min(int(np.searchsorted(held, INSIDE)), len(_WIDTHS) - 1)]), 2)
 
+
+def _weights(some: Sequence[Lesson]) -> npt.NDArray[np.float64]:
     counts: dict[str, int] = {}
     for lesson in some:
         counts[lesson.curve] = counts.get(lesson.curve, 0) + 1
-    weight = np.array([
-        (_LAW_WEIGHT if lesson.group.startswith(LAWS) else 1.0) / counts[lesson.curve]
+    weight: npt.NDArray[np.float64] = np.array([
+        (1.0 if _is_transmission(lesson) else _LESS_WEIGHT) / counts[lesson.curve]
         for lesson in some
     ])  # fmt: skip
+    return weight / weight.mean()
+
+
+def _is_transmission(lesson: Lesson) -> bool:
+    return lesson.part in TRANSMISSIONS and not lesson.group.startswith(LAWS)
+
+
+def fit(some: Sequence[Lesson]) -> dict[str, Any]:
+    """Return the trees alone."""
+    from sklearn.ensemble import HistGradientBoostingRegressor
+
     x = np.array([lesson.found for lesson in some])
     y = np.array([lesson.answer for lesson in some])
     data: dict[str, Any] = {"format": "warmwatch forecast correction", "features": list(FEATURES)}
@@ -105,7 +152,7 @@ def fit(some: Sequence[Lesson]) -> dict[str, Any]:
             learning_rate=RATE, min_samples_leaf=LEAST, l2_regularization=1.0,
             early_stopping=False, random_state=0,
         )  # fmt: skip
-        model.fit(x, y, sample_weight=weight / weight.mean())
+        model.fit(x, y, sample_weight=_weights(some))
         data[name] = _trees(model)
     return data
 
@@ -141,14 +188,15 @@ def main() -> None:
     parser.add_argument("--without", default="", help="a measured group to leave out")
     parser.add_argument("-o", "--output", type=Path, default=FILE)
     options = parser.parse_args()
-    makes = [partial(many, kind, "three", 1, 9000 + 1000 * i) for kind in (*KINDS, *LAWS)
+    makes = [partial(many, kind, family, 1, 9000 + 1000 * i) for family in LEARNED_ON
+             for kind in (*KINDS, *(LAWS if family == LEARNED_ON[0] else ()))
              for i in range(options.runs)]  # fmt: skip
-    taught = ("driving, one car", "coolant, driving", "coolant, town", "aircraft oil")
     makes += [partial(_read, path, group) for path, group in measured(options.curves)
-              if group in taught and group != options.without]  # fmt: skip
+              if group in TAUGHT and group not in SAME_CAR.get(options.without, {options.without})
+              ]  # fmt: skip
     with ProcessPoolExecutor(2) as pool:
         some = [lesson for each in pool.map(lessons, makes) for lesson in each]
-    text = json.dumps(fit(some), separators=(",", ":"))
+    text = json.dumps(learn(some), separators=(",", ":"))
     options.output.write_text(text + "\n", encoding="utf-8")
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from warmwatch.analysis.many.frames import Note, find_recordings
-from warmwatch.core.forecast.forecaster import learn
-from warmwatch.core.forecast.prior import Point, Prior, teaches
+from warmwatch.core.forecast.forecaster import Forecaster
+from warmwatch.core.forecast.prior import Point, Prior, spent, teaches
 from warmwatch.core.job import Job
 from warmwatch.core.phase import PhaseTracker
 from warmwatch.core.reading import Reading
@@ -69,6 +69,30 @@ def learn_from(paths: Iterable[Path], *, vehicle: str = "", method: str = "") ->
     named = tuple(vehicles.values()), tuple(methods.values())
     unit = "F" if set(units) == {"F"} else "C"
     return Learned(prior, len(files), tuple(notes), True, *named, unit)
+
+
+def learn(runs: Iterable[Sequence[Point]]) -> Prior:
+    """Return what recordings of one vehicle teach; each is its good readings in order.
+
+    Runs in which the fluid hardly moves teach nothing. Without any run the prior is empty and
+    changes no forecast.
+    """
+    prior = Prior((), (), 0, {})
+    told = [points for points in runs if teaches(points)]
+    for i, points in enumerate(told, 1):
+        forecaster = Forecaster(prior)
+        for point in points:
+            forecaster.update(
+                point.elapsed_s,
+                point.fluid_c,
+                phase=point.phase,
+                coolant_c=point.coolant_c,
+                ambient_c=point.ambient_c,
+                engine_rpm=point.engine_rpm,
+                speed_kmh=point.speed_kmh,
+            )
+        prior = forecaster.learned(i, spent(told[:i]))
+    return prior
 
 
 def _digest(points: Sequence[Point]) -> str:

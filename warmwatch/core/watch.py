@@ -8,7 +8,7 @@ so that it is the same whether a tick or the next reading brings it to light.
 from dataclasses import replace
 
 from warmwatch.core.alarm import Alarm, AlarmTracker, Plug
-from warmwatch.core.band import Window, WindowTracker
+from warmwatch.core.band import Place, Window, WindowTracker
 from warmwatch.core.causes import Causes
 from warmwatch.core.doubts import Doubts
 from warmwatch.core.events import Event, EventKind
@@ -22,9 +22,10 @@ from warmwatch.core.level.level_job import LevelJob
 from warmwatch.core.level.verdict import LevelVerdict
 from warmwatch.core.look_ahead import LookAhead, Surroundings
 from warmwatch.core.phase import Phase, PhaseTracker
-from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
+from warmwatch.core.reading import Item, Mark, MarkName, Reading
 from warmwatch.core.reason import Reason
 from warmwatch.core.rest import RestTracker
+from warmwatch.core.sight import Sight, is_due
 from warmwatch.core.snapshot import Snapshot
 from warmwatch.core.steps import RoadTest, Seen, Step, step
 from warmwatch.core.trust import BACKWARDS, Trust, Verdict, believable
@@ -33,8 +34,6 @@ Result = Event | Forecast
 
 KEPT_WINDOWS = 100
 AMBIENT_FRESH_S = 600.0
-MOST_BEHIND = 50
-"""So many readings behind the clock in a row are as good as none."""
 
 
 class Watch:
@@ -59,18 +58,15 @@ class Watch:
         aloud: bool = True,
     ) -> None:
         self.job = job
-        self.blind = False
         self.windows: list[Window] = []
-        self.readings = self.doubtful = self.gaps = 0
+        self.readings = self.doubtful = 0
+        self._sight = Sight(job.blind_limit_s)
         self._tracker = WindowTracker(job.band, deadband_c=job.deadband_c, confirm_s=job.confirm_s)
         self._trust = Trust()
         self._phases = PhaseTracker(max(5.0, job.blind_limit_s))
         self._aloud = aloud
         self._holds = HoldTimer(job.hold_limit_s, job.rest_s)
-        self._blind_limit_s = job.blind_limit_s
         self._now_s: float | None = None
-        self._seen_since_s = 0.0
-        self._good: tuple[float, float] | None = None
         self._doubts = Doubts()
         self._latest = Latest(None if aloud else ("ambient_c",))
         self._ahead = LookAhead(
@@ -83,9 +79,7 @@ class Watch:
         self._rests = RestTracker(job.band)
         self._road_test = RoadTest()
         self._alarms = AlarmTracker()
-        self._blind_why: tuple[Reason, ...] = ()
         self._mark_s = 0.0
-        self._behind, self._behind_since_s = 0, 0.0
         self._level = LevelJob(job, self._phases)
         self._causes = Causes(self._level, self._phases, self._holds, self._heat)
 
@@ -100,9 +94,19 @@ class Watch:
         return self._level.verdict
 
     @property
+    def blind(self) -> bool:
+        """Whether no believed reading has come for the limit."""
+        return self._sight.blind
+
+    @property
+    def gaps(self) -> int:
+        """How often continuity was lost without being meant."""
+        return self._sight.gaps
+
+    @property
     def good(self) -> tuple[float, float] | None:
         """The last believed reading of the fluid, as (elapsed_s, fluid_c)."""
-        return self._good
+        return self._sight.good
 
     @property
     def phase(self) -> Phase:
@@ -118,20 +122,21 @@ class Watch:
     def visit_step(self) -> Step:
         """The present step of the visit."""
         level, place = self._level, self._tracker.place
+        hot = (self._sight.fluid_c or 0.0) > self.job.band.high_c
+        if place is Place.UNSEEN and hot:  # before it is confirmed, and during a rest
+            place = Place.ABOVE
         draining, drove_s = level.is_draining(place), self._road_test.drove_s
         return step(Seen(place, level.drain_place, draining, level.state, level.marks, drove_s))
 
     @property
     def due_s(self) -> float:
         """The elapsed time at which silence alone changes something; infinite while blind."""
-        if self.blind:
-            return self._rests.due_s
-        return self._seen_since_s + self._blind_limit_s
+        return self._rests.due_s if self.blind else self._sight.due_s
 
     def step(self, item: Item) -> list[Result]:
         """Take one item and return what it brings to light, oldest first."""
         if self._now_s is None and isinstance(item, Reading):
-            self._seen_since_s = item.elapsed_s  # a recording need not begin at zero
+            self._sight.begin(item.elapsed_s)
         results = self._silence(item)
         self._now_s = item.elapsed_s if self._now_s is None else max(self._now_s, item.elapsed_s)
         if isinstance(item, Reading):
@@ -148,8 +153,8 @@ class Watch:
         for result in results:
             if isinstance(result, Event):
                 self._ahead.event(result.kind)
-        blind_why = self._blind_why if self.blind and not self._rests.silent else None
-        near = self._ahead.near(self._fluid_c)
+        blind_why = self._sight.why if self.blind and not self._rests.silent else None
+        near = self._ahead.near(self._sight.fluid_c)
         causes = self._causes.now(now_s, self._tracker.place, near, blind_why, self._mark_s)
         self._alarms.update(now_s, causes)
 
@@ -160,8 +165,8 @@ class Watch:
             elapsed_s=now_s,
             place=self._tracker.place,
             blind=self.blind,
-            fluid_c=None if self._good is None else self._good[1],
-            last_good_s=None if self._good is None else self._good[0],
+            fluid_c=self._sight.fluid_c,
+            last_good_s=None if self.good is None else self.good[0],
             phase=self._phases.phase,
             held_s=self._holds.held_s(now_s),
             rest_left_s=self._holds.rest_left_s(now_s),
@@ -170,7 +175,7 @@ class Watch:
             window=self._tracker.window_now(),
             windows=tuple(self.windows),
             alarm=self.alarm,
-            approach=self._ahead.near(self._fluid_c),
+            approach=self._ahead.near(self._sight.fluid_c),
             latest=self._latest.all(),
             check=self._level.open_check or (self.checks[-1] if self.checks else None),
             conditions=self._level.conditions(now_s, self._tracker.place, blind=self.blind),
@@ -187,46 +192,32 @@ class Watch:
 
     def _silence(self, item: Item) -> list[Result]:
         results: list[Result] = []
-        if not self.blind and isinstance(item, Tick) and item.gap:
-            results += self._fall_silent(item.elapsed_s, Reason.parse(item.gap))
-        elif not self.blind and self._is_due(item):
-            silent = Reason("silent", {"silent_s": self.job.blind_limit_s})
-            results += self._fall_silent(self.due_s, silent)
-        if self.blind and self._is_due(item):
+        if (silence := self._sight.falls_silent(item)) is not None:
+            results += self._fall_silent(*silence)
+        if self.blind and is_due(self.due_s, item):
             for at_s, reasons in self._rests.looks(item.elapsed_s):
-                results.append(Event(at_s, EventKind.LOOK_AGAIN, self._fluid_c, reasons=reasons))
+                fluid_c = self._sight.fluid_c
+                results.append(Event(at_s, EventKind.LOOK_AGAIN, fluid_c, reasons=reasons))
         return results
-
-    def _is_due(self, item: Item) -> bool:
-        """Return whether silence has changed something by an item; a reading just then counts."""
-        if isinstance(item, Tick):
-            return self.due_s <= item.elapsed_s
-        return self.due_s < item.elapsed_s
 
     def _fall_silent(self, at_s: float, reason: Reason) -> list[Event]:
         if self._rests.rest is None:
             return [self._go_blind(at_s, reason)]
-        self.blind = True
+        self._sight.lose()
         forecaster = self._ahead.forecaster
         cooling = None if forecaster is None else forecaster.rest()
         self._lose_continuity("resting")
         ambient_c = self._latest.value("ambient_c", at_s, AMBIENT_FRESH_S)
-        self._rests.fall_silent(self._good, ambient_c, at_s, cooling)
+        self._rests.fall_silent(self._sight.good, ambient_c, at_s, cooling)
         return []
 
     def _go_blind(self, at_s: float, reason: Reason) -> Event:
-        self.blind = True
-        self.gaps += 1
-        self._blind_why = (reason,)
+        self._sight.lose(reason)
         self._lose_continuity("blind")
-        return Event(at_s, EventKind.BLIND, self._fluid_c, reasons=(reason,))
-
-    @property
-    def _fluid_c(self) -> float | None:
-        return None if self._good is None else self._good[1]
+        return Event(at_s, EventKind.BLIND, self._sight.fluid_c, reasons=(reason,))
 
     def _lose_continuity(self, why: str) -> None:
-        last_good_s = self._good[0] if self._good else 0.0
+        last_good_s = self._sight.last_good_s
         self._keep(self._tracker.lose(last_good_s, why))
         self._level.lose(last_good_s, why)
         self._ahead.lose()
@@ -251,11 +242,11 @@ class Watch:
             results += self._doubt(reading, verdict)
         elif verdict is not None and verdict.fluid_c is not None:
             results += self._good_reading(reading, verdict.fluid_c, verdict)
-        results += self._holds.step(reading.elapsed_s, phase, self._fluid_c)
+        results += self._holds.step(reading.elapsed_s, phase, self._sight.fluid_c)
         if not self._aloud:
             return results
         results += self._too_hot(reading, verdict)
-        place, fluid_c = self._tracker.place, self._fluid_c
+        place, fluid_c = self._tracker.place, self._sight.fluid_c
         return results + self._level.judge(reading.elapsed_s, place, fluid_c, blind=self.blind)
 
     def _doubt(self, reading: Reading, verdict: Verdict) -> list[Result]:
@@ -264,15 +255,13 @@ class Watch:
         reason = verdict.reason or Reason("doubtful")
         if not self._doubts.is_news(reading.elapsed_s, reason, blind=self.blind):
             return []
-        return [Event(reading.elapsed_s, EventKind.DOUBTFUL, self._fluid_c, reasons=(reason,))]
+        return [
+            Event(reading.elapsed_s, EventKind.DOUBTFUL, self._sight.fluid_c, reasons=(reason,))
+        ]
 
     def _lost_in_time(self, elapsed_s: float) -> list[Result]:
         """Times behind the clock, one after the other: the clock will not catch up, so be blind."""
-        self._behind += 1
-        if self._behind == 1:
-            self._behind_since_s = elapsed_s
-        long = elapsed_s - self._behind_since_s >= self.job.blind_limit_s
-        if self.blind or not (long or self._behind >= MOST_BEHIND):
+        if not self._sight.behind(elapsed_s):
             return []
         return [self._go_blind(self._now_s or 0.0, Reason("time-behind"))]
 
@@ -280,12 +269,10 @@ class Watch:
         now_s = reading.elapsed_s
         results: list[Result] = []
         if verdict.fresh and not self.blind:
-            self.gaps += 1
+            self._sight.gaps += 1
             self._lose_continuity("jump")
-        self._good, self._seen_since_s, self._behind = (now_s, fluid_c), now_s, 0
         self._rests.reading(now_s)
-        if self.blind:
-            self.blind = False
+        if self._sight.see(now_s, fluid_c):
             self._doubts.forget()
             results.append(Event(now_s, EventKind.SEEING, fluid_c))
         results += self._cross(now_s, fluid_c)
@@ -309,12 +296,12 @@ class Watch:
     def _too_hot(self, reading: Reading, verdict: Verdict | None) -> list[Result]:
         reasons = self._heat.reading(reading, None if verdict is None else verdict.fluid_c)
         kind, now_s = EventKind.TOO_HOT, reading.elapsed_s
-        return [Event(now_s, kind, self._fluid_c, reasons=(reason,)) for reason in reasons]
+        return [Event(now_s, kind, self._sight.fluid_c, reasons=(reason,)) for reason in reasons]
 
     def _mark(self, mark: Mark) -> list[Result]:
         self._alarms.hear()
         self._mark_s = mark.elapsed_s
-        place, fluid_c = self._tracker.place, self._fluid_c
+        place, fluid_c = self._tracker.place, self._sight.fluid_c
         refused = mark.name is MarkName.RESTING and self._level.plug[0] is Plug.OUT
         answers, back = self._level.mark(mark, place, fluid_c, blind=self.blind)
         self._road_test.mark(mark)
@@ -323,12 +310,11 @@ class Watch:
         if mark.name is MarkName.RESTING and not refused:
             self._rests.begin(mark.elapsed_s)
             if self.blind:  # it was silent before the mechanic said so
-                self._rests.fall_silent(self._good, None, mark.elapsed_s)
+                self._rests.fall_silent(self._sight.good, None, mark.elapsed_s)
         return list(answers)
 
     def _wake(self, now_s: float) -> list[Event]:
         """The rest was taken back: silence that lasts was not meant."""
         silent = self._rests.silent
         self._rests.take_back()
-        silent_s = round(now_s - self._seen_since_s)
-        return [self._go_blind(now_s, Reason("silent", {"silent_s": silent_s}))] if silent else []
+        return [self._go_blind(now_s, self._sight.silent(now_s))] if silent else []

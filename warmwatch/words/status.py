@@ -84,6 +84,8 @@ def status_line(view: View) -> str:
     first = snapshot.alarm.first
     if first is not None and first.code is not AlarmCode.BLIND:
         head = f"{head}, {alarm_text(first, view.job.unit).rstrip('.')}"
+    if snapshot.rest is not None and snapshot.rest.silent:
+        return f"{clock(view.now_s)}  {rest_text(view)}"
     if snapshot.blind or snapshot.fluid_c is None:
         return head
     head = f"{head}, {temperature(snapshot.fluid_c, view.job.unit)}"

@@ -133,7 +133,7 @@ class Context:
 
     def now(self) -> Doing:
         """Return what heats at this moment."""
-        return Doing({self.phase: 1.0}, self._revs(), self._kmh(self.speed.now or 0.0))
+        return Doing({self.phase: 1.0}, self._revs(), round(self._kmh(self.speed.now or 0.0)))
 
     def ahead(self) -> Doing:
         """Return what will heat if the mechanic goes on as now."""
@@ -164,7 +164,7 @@ class Context:
         if self.phase is not Phase.IDLE or not rpm.fresh(self._last_s or 0.0):
             return 1.0
         warm = min(self._warm_rpm or _USUAL_IDLE_RPM, _MOST_IDLE_RPM)
-        return min(max((rpm.now or warm) / warm, 0.7), _MOST_REVS)
+        return round(min(max((rpm.now or warm) / warm, 0.7), _MOST_REVS), 2)
 
     def _book(self, now_s: float, dt: float) -> None:
         self.spent_s[self.phase] += dt

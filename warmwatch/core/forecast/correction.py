@@ -18,6 +18,9 @@ import numpy.typing as npt
 from warmwatch.core.forecast.candidates import FEATURES
 
 OUTPUTS = ("q10", "q50", "q90")
+STATES = ("holds", "idle", "loaded", "driving", "off", "unknown")
+"""What the vehicle does, as the features tell it: the intervals are widened for each."""
+_FLAGS = tuple((FEATURES.index(state), state) for state in STATES)
 _FORMAT = "warmwatch forecast correction"
 
 
@@ -48,21 +51,37 @@ class Trees:
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """Trees for each of OUTPUTS; each gives the log of (time / ensemble's median)."""
+    """Trees for each of OUTPUTS; each gives the log of (time / ensemble's median).
+
+    `spread` says for each of STATES how many times as wide the interval must be to hold its share
+    of what was not learned.
+    """
 
     trees: tuple[Trees, ...]
+    spread: Mapping[str, float]
 
     def answer(self, found: Sequence[float]) -> tuple[float, float, float]:
         """Return logs of q10, q50 and q90 over the ensemble's median, in order."""
         low, middle, high = (trees.answer(found) for trees in self.trees)
-        return min(low, middle), middle, max(high, middle)
+        wide = self.spread.get(state_of(found), 1.0)
+        return (
+            middle - wide * max(middle - low, 0.0),
+            middle,
+            middle + wide * max(high - middle, 0.0),
+        )
+
+
+def state_of(found: Sequence[float]) -> str:
+    """Return which of STATES the features tell."""
+    return next((state for i, state in _FLAGS if found[i] == 1.0), STATES[-1])
 
 
 def correction_from(mapping: Mapping[str, Any]) -> Correction:
     """Return the correction a mapping holds; ValueError for other features than ours."""
     if mapping.get("format") != _FORMAT or tuple(mapping.get("features", ())) != FEATURES:
         raise ValueError(f"not a {_FORMAT} for these features")
-    return Correction(tuple(_trees(mapping[name]) for name in OUTPUTS))
+    trees = tuple(_trees(mapping[name]) for name in OUTPUTS)
+    return Correction(trees, mapping.get("spread", {}))
 
 
 def _trees(data: Mapping[str, Any]) -> Trees:

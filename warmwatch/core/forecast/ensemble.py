@@ -7,9 +7,9 @@ learn. Run ahead, they give the time to a temperature with its spread. Rates are
 temperatures degC; all draws are fixed, so the same readings give the same answer.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import exp, log, sqrt
+from math import log, sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -56,6 +56,18 @@ _MOST_STEP_S = 5.0
 HORIZON_S = 10800.0
 _SHORTEST_S, _GROWTH, _LONGEST_S = 4.0, 1.13, 240.0
 
+
+def _ahead_steps() -> Floats:
+    """Return the steps of a run ahead, s: short first, until the horizon is passed."""
+    steps = [_SHORTEST_S]
+    while sum(steps) < HORIZON_S:
+        steps.append(min(steps[-1] * _GROWTH, _LONGEST_S))
+    return np.array(steps)[:, None]
+
+
+_STEPS_S = _ahead_steps()
+_TIMES_S = np.concatenate([[0.0], np.cumsum(_STEPS_S)])
+
 Mix = Mapping[Phase, float]
 
 
@@ -72,6 +84,22 @@ class Doing:
         ways = self.mix.keys() | other.mix.keys()
         off = max(abs(self.mix.get(way, 0.0) - other.mix.get(way, 0.0)) for way in ways)
         return off < 0.1 and abs(self.revs - other.revs) < 0.1
+
+
+def _stepped(state: Floats, rates: Sequence[Floats]) -> Floats:
+    """Return fluid, case and coolant one step on; `rates` as `Ensemble._rates` gives them."""
+    (made, thick, gain, opens, keep, from_air, to_coolant, by_air, to_block,
+     fluid_own, fluid_case, case_own, case_fluid) = rates  # fmt: skip
+    fluid, case, coolant = state
+    after = np.empty_like(state)
+    cold = np.exp((20.0 - np.maximum(fluid, -30.0)) / _WIDTH_C)
+    shut = np.minimum(np.maximum(opens - coolant, 0.0), 4.0)  # of a thermostat, four times over
+    after[COOLANT] = coolant = coolant * keep + gain * shut + from_air
+    right = fluid + made + thick * cold + to_coolant * coolant
+    below = case + by_air + to_block * coolant
+    after[FLUID] = right * fluid_own + fluid_case * below
+    after[CASE] = below * case_own + case_fluid * right
+    return after
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,11 +153,13 @@ class Ensemble:
         self.x[THERMOSTAT] = 88.0 + 5.0 * draws[THERMOSTAT]
         self._theta = np.exp(self.x[_FIRST:])
         self._unwalked_s = 0.0
+        self._kept: tuple[float, Doing, tuple[Floats, ...]] | None = None
 
     def begin(
         self, fluid_c: float, step_c: float, coolant_c: float | None, air_c: float | None
     ) -> None:
         """Take a first reading: nothing is known but it, and what is beside it."""
+        self._kept = None
         d, x = self._draws, self.x
         share = 0.5 * (1.0 + np.tanh(0.9 * d[FLUID]))  # within the step, about even
         x[FLUID] = fluid_c + step_c * share
@@ -145,12 +175,15 @@ class Ensemble:
         """Move all members on by `dt` seconds."""
         while dt > 1e-9:
             step = min(dt, _MOST_STEP_S)
-            self.x[:3] = self._stepped(self.x[:3], step, doing, doing.revs)
+            if self._kept is None or self._kept[:2] != (step, doing):
+                self._kept = step, doing, self._rates(step, doing, doing.revs)
+            self.x[:3] = _stepped(self.x[:3], self._kept[2])
             dt -= step
             self._unwalked_s += step
 
     def observe(self, row: int, value: float, sd: float, doing: Doing) -> None:
         """Pull all members to one observation of a temperature, with its standard deviation."""
+        self._kept = None
         self._walk(doing)
         x = self.x
         mean = x.sum(axis=1) / MEMBERS
@@ -180,16 +213,12 @@ class Ensemble:
         """Run all members ahead at one way; the fluid is known to be between the two levels now."""
         state = self.x[:3].copy()
         np.clip(state[FLUID], low_c, high_c, out=state[FLUID])
-        times, levels = [0.0], [state[FLUID]]
-        now, dt = 0.0, _SHORTEST_S
-        while now < HORIZON_S:
-            revs = 1.0 + (doing.revs - 1.0) * exp(-now / _SETTLE_S)
-            state = self._stepped(state, dt, doing, revs)
-            now += dt
-            times.append(now)
+        levels = [state[FLUID]]
+        revs = 1.0 + (doing.revs - 1.0) * np.exp(-_TIMES_S[:-1, None] / _SETTLE_S)
+        for rates in zip(*np.broadcast_arrays(*self._rates(_STEPS_S, doing, revs)), strict=True):
+            state = _stepped(state, rates)
             levels.append(state[FLUID])
-            dt = min(dt * _GROWTH, _LONGEST_S)
-        return Ahead(np.array(times), np.array(levels))
+        return Ahead(_TIMES_S, np.array(levels))
 
     def parameters(self) -> tuple[Floats, Floats]:
         """Return mean and covariance of the logs of the parameters, in the order of NAMES."""
@@ -198,49 +227,43 @@ class Ensemble:
         off = rows - means[:, None]
         return means, np.einsum("ik,jk->ij", off, off) / (MEMBERS - 1)
 
-    def heat(self, mix: Mix, revs: float = 1.0) -> Floats:
+    def heat(self, mix: Mix, revs: float | Floats = 1.0) -> Floats:
         """Return what each member makes in the fluid, K/s, once it is thin."""
         idle = self._theta[NAMES.index("idle")]
         total = np.zeros(MEMBERS)
         for phase, share in mix.items():
             if phase is Phase.IDLE:
-                total += share * idle * revs * revs
+                total = total + share * idle * revs * revs
             elif phase is not Phase.OFF:
-                total += share * idle * self._theta[NAMES.index(phase.value)]
+                total = total + share * idle * self._theta[NAMES.index(phase.value)]
         return total
 
-    def _stepped(self, state: Floats, dt: float, doing: Doing, revs: float) -> Floats:
-        """Return fluid, case and coolant after `dt`, by an implicit step that no rate upsets."""
+    def _rates(self, dt: float | Floats, doing: Doing, revs: float | Floats) -> tuple[Floats, ...]:
+        """Return what a step of `dt` needs and the temperatures do not change.
+
+        The step is implicit in fluid and case, so that no rate upsets it. `dt` and `revs` may be
+        columns: then each array has a row for each of them.
+        """
         case_rate, ratio, air_rate, coolant_rate, block_rate, thick = self._theta[:6]
         wind, engine, engine_air, still = self._theta[10:14]
-        fluid, case, coolant = state
         air, thermostat = self.x[AIR], self.x[THERMOSTAT]
         off = doing.mix.get(Phase.OFF, 0.0)
-        blow = 1.0 + wind * (doing.speed_kmh / 60.0)
-        made = self.heat(doing.mix, revs) * (
-            1.0 + thick * np.exp((20.0 - np.maximum(fluid, -30.0)) / _WIDTH_C)
-        )
         load = sum(share * _ENGINE.get(phase, 0.0) for phase, share in doing.mix.items())
-        gain = engine * (load * revs) * np.clip((thermostat + 2.0 - coolant) / 4.0, 0.0, 1.0)
         cooled = dt * engine_air
-        coolant = (coolant + dt * gain + cooled * air) / (1.0 + cooled)
         to_case = dt * case_rate * (still if off else 1.0)
-        to_air = dt * air_rate * blow
+        to_air = dt * air_rate * (1.0 + wind * (doing.speed_kmh / 60.0))
         to_coolant = dt * coolant_rate * (1.0 - 0.8 * off)
         to_block = dt * block_rate
         back = to_case / ratio
-        here = 1.0 + to_case + to_coolant
-        there = 1.0 + back + to_air + to_block
-        right = fluid + dt * made + to_coolant * coolant
-        below = case + to_air * air + to_block * coolant
+        here, there = 1.0 + to_case + to_coolant, 1.0 + back + to_air + to_block
         scale = 1.0 / (here * there - to_case * back)
-        return np.stack(
-            [
-                (right * there + to_case * below) * scale,
-                (below * here + back * right) * scale,
-                coolant,
-            ]
-        )
+        made = dt * self.heat(doing.mix, revs)
+        keep = 1.0 / (1.0 + cooled)
+        return (
+            made, made * thick, engine * dt * (0.25 * load * revs) * keep, thermostat + 2.0, keep,
+            cooled * air * keep, to_coolant, to_air * air, to_block,
+            there * scale, to_case * scale, here * scale, back * scale,
+        )  # fmt: skip
 
     def _walk(self, doing: Doing) -> None:
         """Let every parameter wander a little, and the fluid by what its way varies."""

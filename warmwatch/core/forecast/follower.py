@@ -54,16 +54,18 @@ class Follower:
         """Take one good reading."""
         edges = self.track.edges
         self.track.add(now_s, fluid_c)
-        self._take(now_s, beside)
+        first = self._at_s is None
         if self._at_s is None:
             self._at_s = now_s
             self.ensemble.begin(fluid_c, self.track.quantum_c, beside.coolant_c, beside.ambient_c)
         if self._lost:
             self._rejoin(now_s, fluid_c, phase)
         edged = self.track.edges != edges
-        if edged or now_s - self._at_s >= _STEP_S or phase is not self.context.phase:
+        due = first or edged or now_s - self._at_s >= _STEP_S
+        if due or phase is not self.context.phase:
+            self._take(now_s, beside)
             doing = self.context.now()
-            self.ensemble.advance(now_s - self._at_s, doing)
+            self.ensemble.advance(round(now_s - self._at_s, 3), doing)
             self._at_s = now_s
             self._observe(fluid_c, doing, edged)
             self._observe_beside(beside, doing)
