@@ -101,6 +101,19 @@ def test_a_band_below_the_air_is_never_reckoned_to_be_reached(ambient_c: float) 
     assert watch.due_s == 9.0 + 3600.0
 
 
+def test_a_fluid_sensor_that_stops_with_the_ignition_is_silence_too() -> None:
+    """Readings that go on without a temperature do not end the rest, nor keep it from beginning."""
+    watch = Watch(LOW, ahead=False)
+    hot(watch)
+    run(watch, Mark(10.0, MarkName.RESTING))
+    events = run(watch, *(Reading(10.0 + t, dict(OFF)) for t in range(6000)))
+    assert [event.kind for event in events] == [EventKind.LOOK_AGAIN] * 2
+    rest = watch.snapshot().rest
+    assert rest is not None
+    assert (rest.silent, rest.last_c) == (True, 90.0)
+    assert watch.alarm.standing == ()
+
+
 def test_a_rest_is_refused_while_the_plug_is_out() -> None:
     """Asked about, and silence that follows is `blind` as ever."""
     watch = Watch(LOW)

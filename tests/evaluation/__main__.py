@@ -6,6 +6,7 @@ same run; "best peer" is the one that comes nearest to us at the moments when bo
 """
 
 import argparse
+import json
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -16,6 +17,8 @@ from tests.evaluation.curves import Curve, measured, read
 from tests.evaluation.peers import FITTED, RULES
 from tests.evaluation.plants import KINDS, many
 from tests.evaluation.scores import BINS_S, OURS, Line, Moment, chances, follow, summary
+from warmwatch.core.forecast import answers
+from warmwatch.core.forecast.correction import correction_from
 
 FIRST_SEED = 5000
 _FALLING = ("engine off", "cooling at idle")
@@ -81,6 +84,13 @@ def _one(path: Path, group: str) -> list[Curve]:
     return [curve] if len(curve.rows) > 60 else []
 
 
+def _use(correction: Path | None) -> None:
+    """Score with another correction than the program's: one learned without a measured group."""
+    if correction is not None:
+        other = correction_from(json.loads(correction.read_text(encoding="utf-8")))
+        answers.learned = lambda: other  # type: ignore[attr-defined]
+
+
 def _score(make: Callable[[], list[Curve]]) -> list[Moment]:
     return [moment for curve in make() for moment in follow(curve)]
 
@@ -93,10 +103,11 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="six runs of each kind")
     parser.add_argument("--only", default="", help="only kinds that contain this")
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--correction", type=Path, help="a file of `tests.evaluation.train`")
     options = parser.parse_args()
     makes = curves_of(6 if options.quick else options.runs, options.curves, options.only)
     found: dict[str, list[Moment]] = {}
-    with ProcessPoolExecutor(options.jobs) as pool:
+    with ProcessPoolExecutor(options.jobs, None, _use, (options.correction,)) as pool:
         for done, some in enumerate(pool.map(_score, makes), 1):
             print(f"\r{done} of {len(makes)} curves", end="", file=sys.stderr, flush=True)
             for moment in some:

@@ -16,7 +16,7 @@ from tests.evaluation.peers import FITTED, RULES
 from warmwatch.core.forecast.forecaster import Forecast, Forecaster, Prior
 
 OURS = "warmwatch"
-SLOW_EVERY_S = 100.0
+SLOW_EVERY_S = 200.0
 """What is fitted anew each time is asked more rarely; it is compared at those moments."""
 CAP = log(4.0)
 BINS_S = ((60.0, 120.0), (120.0, 240.0), (240.0, 480.0), (480.0, 900.0), (900.0, inf))

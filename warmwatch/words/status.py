@@ -2,6 +2,7 @@
 
 from warmwatch.core.alarm import AlarmCode
 from warmwatch.core.rest import reckoned_c
+from warmwatch.core.watch import AMBIENT_FRESH_S
 from warmwatch.words.catalogue import clock, phrase, span, temperature, whole_degrees
 from warmwatch.words.events import place_text
 from warmwatch.words.forecast import (
@@ -47,6 +48,8 @@ def ahead_texts(view: View, *, levels: bool = False) -> tuple[str, str]:
     forecast, band = view.snapshot.forecast, view.job.band
     if forecast is None:
         return "", ""
+    if forecast.falling and forecast.to == "enter" and (air := _air_too_warm(view)):
+        return "", air
     low, code = forecast.edge == "low", _edge_code(view)
     level = levelling_text(forecast, band.low_c if low else band.high_c, view.job.unit)
     if level or levels:
@@ -62,6 +65,14 @@ def ahead_texts(view: View, *, levels: bool = False) -> tuple[str, str]:
     # With its unit: "to the band (80 to 100)" would be read as degrees.
     spread = f" ({spread} {bare.split()[-1]})" if spread else ""
     return bare, phrase(f"ahead.to-{code}", time=head, spread=spread)
+
+
+def _air_too_warm(view: View) -> str:
+    """Return that the air is warmer than the band; empty while it is not, or not lately read."""
+    air = view.snapshot.latest.get("ambient_c")
+    if air is None or view.now_s - air.at_s > AMBIENT_FRESH_S or air.value < view.job.band.high_c:
+        return ""
+    return phrase("ahead.air-too-warm", air=temperature(air.value, view.job.unit))
 
 
 def basis_line(view: View) -> str:

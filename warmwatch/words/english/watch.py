@@ -331,6 +331,7 @@ AHEAD = {
     "top": "the top of the band: {text}",
     "bottom": "the bottom of the band: {text}",
     "band-not-known": "time to the band not known",
+    "air-too-warm": "the band will not be reached by cooling: the air is {air}",
     "top-not-known": "time to the top not known",
     "bottom-not-known": "time to the bottom not known",
     "to-band": "{time} to the band{spread}",
