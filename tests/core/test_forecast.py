@@ -60,9 +60,9 @@ def test_first_order_agrees_with_the_closed_form(
     """On noise-free first-order curves t = tau ln((Tinf - T) / (Tinf - L)) is what is said.
 
     Closed form: Newton's law of cooling, as in first_order_cases.csv ("coffee ... 42.5277 min").
-    Once half of the time has passed, and so most of the bend, the truth is never more than 5 %
-    outside q10 to q90. The median is most of the time within 18 % for whole degrees and 26 % for a
-    fine signal: the members think of several masses, where here is one (seen: 1 to 17, 8 to 25).
+    Once half of the time has passed, and so most of the bend, the truth is never more than 2 %
+    outside q10 to q90. The median is most of the time within 13 % for whole degrees and 24 % for a
+    fine signal: the members think of several masses, where here is one (seen: 1 to 12, 4 to 22).
     """
     asked = ask_first_order(tau, start, final, target, sensor)
     late = asked[len(asked) // 2 :]
@@ -71,9 +71,9 @@ def test_first_order_agrees_with_the_closed_form(
         assert forecast.q10_s is not None
         assert forecast.q50_s is not None
         assert forecast.q90_s is not None
-        assert forecast.q10_s - 0.05 * truth <= truth <= forecast.q90_s + 0.05 * truth
+        assert forecast.q10_s - 0.02 * truth <= truth <= forecast.q90_s + 0.02 * truth
         errors.append(abs(forecast.q50_s - truth) / truth)
-    assert sorted(errors)[len(errors) // 2] < (0.18 if sensor is whole else 0.26)
+    assert sorted(errors)[len(errors) // 2] < (0.13 if sensor is whole else 0.24)
 
 
 def test_first_order_lies_within_the_stated_spread() -> None:
@@ -88,7 +88,10 @@ def test_first_order_lies_within_the_stated_spread() -> None:
 
 
 def test_median_agrees_with_an_independent_fit() -> None:
-    """Half-way up a clean curve the median is within 35 % of scipy's exponential fit."""
+    """Half-way up a clean curve the median is within 30 % of scipy's exponential fit.
+
+    No nearer: the fit knows that there is one mass, the members think of several (seen: 25).
+    """
     tau, start, final, target = 1500.0, 20.0, 100.0, 80.0
     times = list(range(1200))
     values = [fine(first_order(tau, start, final, float(t))) for t in times]
@@ -102,7 +105,7 @@ def test_median_agrees_with_an_independent_fit() -> None:
     forecaster = Forecaster()
     for t, value in zip(times, values, strict=True):
         forecaster.update(float(t), value, phase=Phase.IDLE)
-    assert forecaster.to_edge(1199.0, target, "low").q50_s == pytest.approx(fitted, rel=0.35)
+    assert forecaster.to_edge(1199.0, target, "low").q50_s == pytest.approx(fitted, rel=0.3)
 
 
 def straight(
@@ -152,7 +155,10 @@ def test_nothing_seen_nothing_said() -> None:
 
 
 def test_slow_knowledge_survives_a_gap() -> None:
-    """After a blind gap the first forecast is already in the right order of size."""
+    """After a blind gap the first forecast is already in the right order of size.
+
+    A rise that never slackens is more than masses do, so it says a third too much (seen: 34 %).
+    """
     forecaster = straight(900)
     forecaster.restart()
     for t in range(960, 1020):
@@ -245,7 +251,7 @@ def test_the_top_is_passed_one_step_later_than_reached() -> None:
     assert 15.0 < passed - reached < 50.0
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=30)
 @given(st.data())
 def test_no_input_breaks_it(data: st.DataObject) -> None:
     """Jumps, plateaus, cooling, gaps: quantiles stay finite and in order, the chance in 0..1."""

@@ -22,6 +22,7 @@ STATES = ("holds", "idle", "loaded", "driving", "off", "unknown")
 """What the vehicle does, as the features tell it: the intervals are widened for each."""
 _FLAGS = tuple((FEATURES.index(state), state) for state in STATES)
 _FORMAT = "warmwatch forecast correction"
+_MOST_LOG = 2.5  # so far an edge of the interval may be from the members' median
 
 
 @dataclass(frozen=True, slots=True)
