@@ -1,5 +1,6 @@
 """The fonts of the proof: the one that is shipped, and one of this computer for other scripts."""
 
+import re
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ MOST_TOLD = 12
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """`families` in their order, `paths` of their files; `unreadable` letters have no font."""
+    """`families` in their order, `paths` of their folders; `unreadable` letters have no font."""
 
     families: tuple[str, ...]
     paths: tuple[Path, ...]
@@ -30,6 +31,17 @@ class Chosen:
         return phrase("proof.no-font", letters=f"{shown}{more}")
 
 
+def comparable(words: str) -> str:
+    """Return a page's words without what hangs on the fonts of the computer that made it.
+
+    Letters that the shipped font lacks become boxes, and what is said of them is left out.
+    """
+    missing = _missing(words, _shipped() / "DejaVuSans.ttf")
+    said = re.escape(phrase("proof.no-font", letters="@")).replace("@", "(?:U\\+[0-9A-F]+ ?)+…?")
+    words = " ".join(re.sub(said, "", words).split())
+    return words.translate({ord(char): "□" for char in missing})
+
+
 def choose(text: str) -> Chosen:
     """Return the fonts for a text: the shipped one alone wherever that is enough."""
     missing = _missing(text, _shipped() / "DejaVuSans.ttf")
@@ -38,7 +50,7 @@ def choose(text: str) -> Chosen:
         left = _missing("".join(missing), path)
         if len(left) < len(missing):
             families.append(family)
-            paths.append(path)
+            paths.append(path.parent)  # the typesetter looks into folders only
             missing = left
         if not missing:
             break

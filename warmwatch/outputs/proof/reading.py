@@ -163,8 +163,8 @@ _PAGES = {
     ),
 }
 _NOT_MADE = (
-    "the page was made by another version, so it could not be made again, and nobody signed it: go "
-    "by what stands here, not by the page"
+    "the page was made by another version or with other fonts, so it could not be made again, and "
+    "nobody signed it: go by what stands here, not by the page"
 )
 
 

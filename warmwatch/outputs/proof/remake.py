@@ -12,6 +12,7 @@ from pathlib import Path
 from warmwatch.core.units import from_c
 from warmwatch.errors import WarmwatchError
 from warmwatch.outputs.proof.attached import Bundle, attachments, page_words
+from warmwatch.outputs.proof.fonts import comparable
 from warmwatch.outputs.proof.making import typesetter
 from warmwatch.outputs.proof.visit import NOTHING_LATER, Visit, gather
 from warmwatch.recording.seal.pdf import blank
@@ -62,6 +63,8 @@ def _compared(sealed: bytes, bundle: Bundle, visit: Visit) -> Page:
         return _by_facts(sealed, visit, f"the language {bundle.making.language}")
     with speaking(bundle.making.language):
         made = unsealed(visit, bundle.making)
+        # Another computer may have a font for letters that this one lacks, or the other way round.
+        same_words = comparable(page_words(made)) == comparable(page_words(sealed))
     if made == blank(sealed):
         return Page(Found.SAME, visit=visit)
     ours, theirs = dict(typesetter()), dict(bundle.making.typesetter)
@@ -69,7 +72,7 @@ def _compared(sealed: bytes, bundle: Bundle, visit: Visit) -> Page:
     shipped_alone = now is not None and len(now.fonts) == len(bundle.making.fonts) == 1
     if ours == theirs and shipped_alone:
         return Page(Found.DIFFERENT, "the page is not the one that its recordings give")
-    if page_words(made) == page_words(sealed):
+    if same_words:
         return Page(Found.WORDS, _other(theirs), visit)
     if ours.get("source") == theirs.get("source"):
         return Page(Found.DIFFERENT, "the page has other words than its recordings give")
@@ -77,6 +80,8 @@ def _compared(sealed: bytes, bundle: Bundle, visit: Visit) -> Page:
 
 
 def _other(theirs: dict[str, str]) -> str:
+    if theirs == dict(typesetter()):
+        return "another choice of fonts"
     named = ", ".join(f"{name} {text}" for name, text in theirs.items() if name != "source")
     return f"another typesetter ({named})"
 

@@ -184,8 +184,8 @@ PROOF = {
     "log-line": "In the shop's log: line {lines} of {size}, head {head}.",
     "log-lines": "In the shop's log: lines {lines} of {size}, head {head}.",
     "no-font": (
-        "No font on this computer has these letters, so they show as boxes: {letters} They copy "
-        "correctly, and the attached recording has them."
+        "No font on this computer has these letters, so they show as boxes: {letters} The attached "
+        "recording has them."
     ),
     "file-source": "The recording: every reading, mark and event",
     "file-sidecar": "What the recording is about",
