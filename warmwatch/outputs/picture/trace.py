@@ -68,22 +68,24 @@ def make_trace(job: Job, items: Iterable[Item], watch: Watch | None = None) -> T
 
     `watch` is a new one that knows what the one then knew; without it one that knew nothing.
     """
-    builder = _Builder(Watch(job) if watch is None else watch)
+    builder = TraceBuilder(Watch(job) if watch is None else watch)
     for item in items:
         builder.step(item)
     return builder.finish()
 
 
-class _Builder:
+class TraceBuilder:
+    """Folds items through a watch and keeps what can be seen."""
+
     def __init__(self, watch: Watch) -> None:
         self.trace = Trace(watch.job)
-        self._watch = watch
+        self.watch = watch
         self._empty = True
         self._blind_since_s: float | None = None
         self._coolant_s = 0.0
 
     def step(self, item: Item) -> None:
-        trace, watch = self.trace, self._watch
+        trace, watch = self.trace, self.watch
         if self._empty:
             trace.start_s = trace.end_s = item.elapsed_s
             trace.utc_s = item.utc_s
@@ -143,13 +145,13 @@ class _Builder:
             self._blind_since_s = None
 
     def _keep_window(self) -> None:
-        ended = self._watch.windows
+        ended = self.watch.windows
         if ended and (not self.trace.windows or self.trace.windows[-1] is not ended[-1]):
             self.trace.windows.append(ended[-1])
 
     def finish(self) -> Trace:
         """Close what is still open at the end."""
-        trace, window = self.trace, self._watch.snapshot().window
+        trace, window = self.trace, self.watch.snapshot().window
         if self._blind_since_s is not None:
             trace.gaps.append(Span(self._blind_since_s, trace.end_s))
         if window is not None:

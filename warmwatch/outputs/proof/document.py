@@ -17,7 +17,7 @@ from warmwatch.core.level.check import FLUID_MARKS
 from warmwatch.core.level.marks import standing_marks
 from warmwatch.core.reading import MarkName
 from warmwatch.errors import RecordingError, WarmwatchError
-from warmwatch.outputs.proof.facts import Facts, read_items
+from warmwatch.outputs.proof.facts import Facts
 from warmwatch.outputs.proof.fonts import Chosen, choose
 from warmwatch.outputs.proof.making import NAME, PAPERS, Making, typesetter
 from warmwatch.outputs.proof.pades import with_pdf_signature
@@ -29,7 +29,6 @@ from warmwatch.recording.seal.key import ShopKey
 from warmwatch.recording.seal.pdf import PLACEHOLDER, seal_pdf
 from warmwatch.recording.seal.shop_log import Noted
 from warmwatch.recording.seal.signature import signature_path
-from warmwatch.recording.sidecar import read_sidecar, sidecar_watch
 from warmwatch.words.catalogue import language, phrase
 from warmwatch.words.proof import key_name_text
 
@@ -113,11 +112,10 @@ def log_text(making: Making) -> str:
 def _plot(facts: Facts, visit: Visit) -> str:
     from warmwatch.outputs.picture.plot import picture
     from warmwatch.outputs.picture.style import PAPER
-    from warmwatch.outputs.picture.trace import make_trace
 
-    trace = make_trace(facts.job, read_items(facts.path), sidecar_watch(read_sidecar(facts.path)))
-    trace.forecasts = []  # what was expected then is no part of the evidence
-    trace.marks = [m for m in standing_marks(trace.marks) if m.name in _DRAWN_MARKS]
+    marks = [m for m in standing_marks(facts.trace.marks) if m.name in _DRAWN_MARKS]
+    # What was expected then is no part of the evidence.
+    trace = replace(facts.trace, forecasts=[], marks=marks)
     return picture(trace, unit=visit.job.unit, image_format="svg", look=PAPER).decode("utf-8")
 
 

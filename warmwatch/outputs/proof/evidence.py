@@ -44,7 +44,7 @@ def doubt_lines(visit: "Visit", facts: Facts) -> Iterator[str]:
         why = capital(reason_text(reason, visit.job.unit))
         moved = phrase("proof.clock-moved", clock=clock(at_s), why=why)
         yield before(visit, facts, moved)
-    told = [event for event in facts.events if event.kind in _TOLD_EVENTS]
+    told = [event for event in facts.trace.events if event.kind in _TOLD_EVENTS]
     for event in told[:MOST_EVENTS]:
         sentence = event_text(event, facts.job.band, visit.job.unit)
         text = phrase("proof.event", clock=clock(event.elapsed_s), event=sentence)

@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 from warmwatch.core.band import Window
-from warmwatch.core.events import Event
 from warmwatch.core.job import Job
 from warmwatch.core.level.check import Check
 from warmwatch.core.level.marks import taken_back
@@ -15,6 +14,7 @@ from warmwatch.core.reading import Item, Mark, Reading
 from warmwatch.core.reason import Reason
 from warmwatch.core.watch import Watch
 from warmwatch.errors import RecordingError
+from warmwatch.outputs.picture.trace import Trace, TraceBuilder
 from warmwatch.recording.reader import RowReader
 from warmwatch.recording.seal.report import Report, SealState
 from warmwatch.recording.seal.verify import verify_recording
@@ -65,7 +65,7 @@ class Facts:
     checks: tuple[Check, ...]
     verdict: LevelVerdict
     told: tuple[Told, ...]
-    events: tuple[Event, ...]
+    trace: Trace
     edges: tuple[RawReading, ...]
     clock_moves: tuple[tuple[float, Reason], ...] = ()
 
@@ -84,10 +84,11 @@ def facts_of(path: Path) -> Facts:
         )
     sidecar = read_sidecar(path)
     job = sidecar_job(sidecar)
-    fold = _Fold(sidecar_watch(sidecar))
+    watch = sidecar_watch(sidecar)
+    fold = _Fold(watch)
     for item in read_items(path):
         fold.step(item)
-    snapshot = fold.watch.snapshot()
+    snapshot, trace = watch.snapshot(), fold.seen.finish()
     open_windows = (snapshot.window,) if snapshot.window is not None else ()
     windows = (*snapshot.windows, *open_windows)
     return Facts(
@@ -98,18 +99,18 @@ def facts_of(path: Path) -> Facts:
         visit=sidecar_visit(sidecar),
         zone=sidecar_zone(sidecar),
         report=report,
-        start_s=fold.start_s or 0.0,
-        start_utc_s=fold.start_utc_s,
+        start_s=trace.start_s,
+        start_utc_s=trace.utc_s,
         end_s=snapshot.elapsed_s,
         readings=snapshot.readings,
         doubtful=snapshot.doubtful,
         gaps=snapshot.gaps,
         windows=windows,
         drain_windows=snapshot.drain_windows,
-        checks=fold.watch.checks,
-        verdict=fold.watch.verdict,
+        checks=watch.checks,
+        verdict=watch.verdict,
         told=_with_withdrawn(fold.told),
-        events=tuple(fold.events),
+        trace=trace,
         edges=tuple(_edges(path, windows)),
         clock_moves=tuple(fold.clock_moves),
     )
@@ -117,22 +118,17 @@ def facts_of(path: Path) -> Facts:
 
 class _Fold:
     def __init__(self, watch: Watch) -> None:
-        self.watch = watch
-        self.start_s: float | None = None
-        self.start_utc_s: float | None = None
+        self.seen = TraceBuilder(watch)
         self.told: list[Told] = []
-        self.events: list[Event] = []
         self.clock_moves: list[tuple[float, Reason]] = []
 
     def step(self, item: Item) -> None:
-        if self.start_s is None:
-            self.start_s, self.start_utc_s = item.elapsed_s, item.utc_s
-        self.events += [r for r in self.watch.step(item) if isinstance(r, Event)]
+        self.seen.step(item)
+        watch = self.seen.watch
         if isinstance(item, Reading) and "time" in item.doubts:
             self.clock_moves.append((item.elapsed_s, Reason.parse(item.doubts["time"])))
         if isinstance(item, Mark):
-            known_c = None if self.watch.blind else self.watch.snapshot().fluid_c
-            self.told.append(Told(item, known_c))
+            self.told.append(Told(item, None if watch.blind else watch.snapshot().fluid_c))
 
 
 def _with_withdrawn(told: list[Told]) -> tuple[Told, ...]:
