@@ -38,3 +38,8 @@ def no_book_of_the_developer(tmp_path_factory: pytest.TempPathFactory) -> Iterat
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("WARMWATCH_HOME", str(tmp_path_factory.mktemp("home")))
         yield
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """Twice as many workers as processors: half of the tests wait for a vehicle or a process."""
+    return 2 * (os.cpu_count() or 1)

@@ -74,7 +74,7 @@ def test_a_watch_that_learned_knows_better_and_verifies(
     """With the prior the error is at most 0.9 of that without, and the recording
     verifies: a replay from its sidecar gives the same forecasts."""
     source = tmp_path / "next.csv"
-    items = list(warm_items(SLOW, 5400, every_s=5.0, noise_c=0.05, seed=9))
+    items = list(warm_items(SLOW, 2700, every_s=5.0, noise_c=0.05, seed=9))
     rows = "".join(
         f"{i.elapsed_s},{i.values['fluid_c']}\n"  # type: ignore[union-attr]
         for i in items
@@ -208,7 +208,7 @@ def test_the_same_warm_up_twice_teaches_once(folder: Path) -> None:
 
 def test_what_was_recorded_in_fahrenheit_is_told_so(warmwatch: Run, tmp_path: Path) -> None:
     """The unit of show is the recordings' own, and `--unit` wins."""
-    write(tmp_path / "made", warm_items(SLOW, 5400, every_s=10.0), unit="F")
+    write(tmp_path / "made", warm_items(SLOW, 2700, every_s=5.0), unit="F")
     out = warmwatch("learn", tmp_path / "made").out
     assert "in air of 68 °F" in out
     assert "at 140 °F" in out

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from warmwatch.core.alarm import AlarmCode, Plug
@@ -201,6 +201,7 @@ def test_what_a_drive_took_back_does_not_come_again() -> None:
 NAMES = st.sampled_from([*FLOWS, M.PLUG_OUT, M.PLUG_IN, M.LEVEL_SET, M.WITHDRAW, M.NOTE])
 
 
+@settings(max_examples=40)
 @given(st.lists(NAMES, max_size=30))
 def test_taking_back_is_the_same_as_never_having_marked(names: list[MarkName]) -> None:
     """Whatever is marked and taken back, plug and outcome are those of the marks that stand."""

@@ -44,7 +44,7 @@ def test_it_is_read(name: str) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["check", "fahrenheit", "torn"])
+@pytest.mark.parametrize("name", ["check", "torn"])
 def test_it_is_drawn_and_proved(
     name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
