@@ -9,6 +9,7 @@ import pytest
 
 from tests.outputs.test_proof_visit import a_visit
 from warmwatch.app.guide.world import Answered, Socket
+from warmwatch.app.signing import Seal
 from warmwatch.app.visit.desk import Desk, Stage
 from warmwatch.app.visit.papers import Papers, keep
 from warmwatch.app.visit.shop import Adapter, Choices, Vehicle, look
@@ -18,6 +19,8 @@ from warmwatch.book.place import book_path
 from warmwatch.errors import BookError
 from warmwatch.outputs.page.orders import Order
 from warmwatch.outputs.page.rights import Right
+from warmwatch.outputs.proof.reading import verify_pdf
+from warmwatch.recording.seal.key import make_key
 
 
 @pytest.fixture(autouse=True)
@@ -320,3 +323,24 @@ def test_the_papers_are_of_all_recordings_of_the_visit(tmp_path: Path) -> None:
     told = papers.message()
     assert "What came out went back in" in str(told["lines"])
     assert dict(told["verdict"])["sign"] == "✔"  # type: ignore[call-overload]
+
+
+@pytest.mark.parametrize("signs", [True, False])
+def test_a_proof_from_the_page_is_signed_where_the_shop_has_a_key(
+    tmp_path: Path, signs: bool
+) -> None:
+    """The PDF and its recordings carry the key's signature; without a key the page says so."""
+    key = make_key(tmp_path / "key.pem", name="Invented shop")
+    offered: list[bytes] = []
+
+    def offer(made: bytes) -> str:
+        offered.append(made)
+        return "/proof/x"
+
+    seal = Seal(key, tmp_path / "log") if signs else None
+    papers = Papers(a_visit(tmp_path / "kept"), "a4", offer, seal)
+    papers.make()
+    until(lambda: "making" not in str(papers.message()["proof"]))
+    told = str(papers.message()["proof"])
+    assert ("Signed with the shop's key" if signs else "Not signed") in told
+    assert verify_pdf(offered[0]).signed_name == ("Invented shop" if signs else "")

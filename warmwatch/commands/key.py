@@ -54,6 +54,16 @@ def _opened(path: Path) -> keys.ShopKey:
         return keys.load_key(path, click.prompt("Passphrase", hide_input=True, err=True))
 
 
+def visit_key() -> keys.ShopKey | None:
+    """Return the shop key for visits run from the page, None where there is none.
+
+    Its passphrase is asked for here, on the laptop: nobody can type it on the page.
+    """
+    if os.isatty(0) and default_key().is_file():
+        return open_key(None)
+    return checkpoint_key()
+
+
 def checkpoint_key() -> keys.ShopKey | None:
     """Return the shop key where there is one that opens without being asked for."""
     path = default_key()

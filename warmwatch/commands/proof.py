@@ -7,21 +7,14 @@ from typing import TYPE_CHECKING
 import click
 
 from warmwatch.app.known import shop_text
+from warmwatch.app.signing import Seal, gather_signed
 from warmwatch.commands.key import default_key, now_text, open_key
 from warmwatch.commands.options import read_job_file
 from warmwatch.core.level.amounts import fluid_from_mapping
 from warmwatch.core.level.ledger import FluidData
 from warmwatch.errors import RecordingError, UsageError, WarmwatchError
 from warmwatch.recording.seal.anchor import queue
-from warmwatch.recording.seal.key import ShopKey
-from warmwatch.recording.seal.shop_log import (
-    Noted,
-    append,
-    log_path,
-    note,
-    read_log,
-    signature_of,
-)
+from warmwatch.recording.seal.shop_log import log_path
 from warmwatch.words.catalogue import next_lines, phrase
 
 if TYPE_CHECKING:
@@ -69,17 +62,14 @@ def command(
     # The libraries for drawing and for PDF take a second to load; only now are they needed.
     from warmwatch.outputs.proof.document import make_proof, unreadable
     from warmwatch.outputs.proof.page import proof_verdict
-    from warmwatch.outputs.proof.visit import NOTHING_LATER, gather
+    from warmwatch.outputs.proof.visit import NOTHING_LATER
     from warmwatch.recording.reader import require_recording
 
     for recording in recordings:
         require_recording(recording)
     later = NOTHING_LATER if job_file is None else job_later(job_file)
-    visit = gather(*recordings, later=later)
-    noted = None
-    if key is not None and _sign_all(visit, key):
-        visit = gather(*recordings, later=later)
-        noted = _log_all(visit, key, log_path(key_file or default_key()))
+    seal = None if key is None else Seal(key, log_path(key_file or default_key()))
+    visit, noted = gather_signed(recordings, seal, now_text(), later)
     for facts in visit.recordings if anchor is not None else ():
         _anchor(facts.path, anchor or "")
     paper = paper or shop_text("paper") or "a4"
@@ -104,26 +94,6 @@ def _others_of(visit: "Visit") -> list[str]:
     named = {facts.path.name for facts in visit.recordings}
     beside = recordings_of(visit.decisive.path.parent, visit.decisive.visit)
     return [path.name for path in beside if path.name not in named]
-
-
-def _sign_all(visit: "Visit", key: ShopKey) -> bool:
-    """Sign what can be signed; return whether anything was."""
-    from warmwatch.recording.seal.key import sign_recording
-    from warmwatch.recording.seal.report import SealState
-
-    whole = [facts.path for facts in visit.recordings if facts.report.state is SealState.INTACT]
-    for path in whole:
-        sign_recording(path, key, now_text())
-    return bool(whole)
-
-
-def _log_all(visit: "Visit", key: ShopKey, log: Path) -> Noted | None:
-    """Put the recordings into the shop's log; return what the proof says of it."""
-    signatures = [signature_of(facts.path) for facts in visit.recordings]
-    mine = [s for s in signatures if s is not None and s.fingerprint == key.fingerprint]
-    for signature in mine:
-        append(log, signature)
-    return note(read_log(log), mine, key) if len(mine) == len(signatures) else None
 
 
 def _anchor(recording: Path, url: str) -> None:

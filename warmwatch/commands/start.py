@@ -58,7 +58,10 @@ def command(
 def visits(wish: PageOptions, record: Path | None, *, sound: bool, plain: bool) -> int:
     """Serve visits on the phone, with what the shop's book says of pages and recordings."""
     from warmwatch.app.known import RECORDINGS
+    from warmwatch.app.signing import Seal
     from warmwatch.app.visit.serve import VisitWish, serve_visit
+    from warmwatch.commands.key import default_key, visit_key
+    from warmwatch.recording.seal.shop_log import log_path
 
     shop = read_book().shop
     host, port, marks = (shop.values.get(f"page_{key}") for key in ("host", "port", "marks"))
@@ -72,7 +75,9 @@ def visits(wish: PageOptions, record: Path | None, *, sound: bool, plain: bool) 
     folder = record or (Path(named).expanduser() if named else RECORDINGS)
     paper = shop.text("paper") or "a4"
     click.echo(CAUTION, err=True)
-    return serve_visit(VisitWish(wish, folder, paper, sound=sound, plain=plain))
+    key = visit_key()
+    seal = None if key is None else Seal(key, log_path(default_key()))
+    return serve_visit(VisitWish(wish, folder, paper, sound=sound, plain=plain, seal=seal))
 
 
 def start() -> int:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
+from warmwatch.app.signing import Seal, gather_signed
 from warmwatch.core.level.conditions import ConditionState
 from warmwatch.errors import WarmwatchError
 from warmwatch.words.catalogue import phrase
@@ -20,13 +21,19 @@ _NONE: dict[str, object] = {"state": "none", "text": "", "url": "", "name": ""}
 class Papers:
     """The verdict and the proof of a visit's recordings, oldest first; none if nothing was kept.
 
-    `offer` takes a proof's bytes and returns the path by which this run's pages may fetch it.
+    `offer` takes a proof's bytes and returns the path by which this run's pages may fetch it. With
+    a `seal` the proof and its recordings are signed.
     """
 
     def __init__(
-        self, recordings: Sequence[Path], paper: str, offer: Callable[[bytes], str]
+        self,
+        recordings: Sequence[Path],
+        paper: str,
+        offer: Callable[[bytes], str],
+        seal: Seal | None = None,
     ) -> None:
         self.recordings = tuple(recordings)
+        self._seal = seal
         self._paper, self._offer = paper, offer
         self._verdict: dict[str, object] = {"sign": "?", "text": phrase("visit.looking")}
         self._lines: list[str] = []
@@ -73,12 +80,12 @@ class Papers:
 
     def _make(self) -> None:
         from warmwatch.outputs.proof.document import make_proof
-        from warmwatch.outputs.proof.visit import gather
 
         try:
-            facts = gather(*self.recordings)
             now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-            made = make_proof(facts, paper=self._paper, key=None, time=now)
+            visit, noted = gather_signed(self.recordings, self._seal, now)
+            key = None if self._seal is None else self._seal.key
+            made = make_proof(visit, paper=self._paper, key=key, time=now, noted=noted)
         except (WarmwatchError, OSError, ValueError, RuntimeError) as error:
             self._proof = {
                 **_NONE,
@@ -86,7 +93,8 @@ class Papers:
                 "text": phrase("visit.no-proof", why=str(error)),
             }
             return
-        kept = keep(self.recordings, made)
+        signed = phrase("visit.unsigned" if self._seal is None else "visit.signed")
+        kept = f"{keep(self.recordings, made)} {signed}"
         name = f"{self.recordings[-1].stem}.pdf"
         self._proof = {"state": "ready", "text": kept, "url": self._offer(made), "name": name}
 

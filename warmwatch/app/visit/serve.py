@@ -15,6 +15,7 @@ from warmwatch.app.greeting import page_greeting, say_first
 from warmwatch.app.keyboard.terminal import KEYS
 from warmwatch.app.same_visit import going_on, recordings_of
 from warmwatch.app.session import Until
+from warmwatch.app.signing import Seal
 from warmwatch.app.visit.desk import Desk, Stage
 from warmwatch.app.visit.papers import Papers
 from warmwatch.app.wiring import INTERRUPTED, PageOptions, WatchOptions, open_server, run_with
@@ -38,7 +39,10 @@ ENDING = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 
 @dataclass(frozen=True, slots=True)
 class VisitWish:
-    """How visits are to be served; `pace` is for links that were recorded."""
+    """How visits are to be served; `pace` is for links that were recorded.
+
+    With a `seal`, recordings are signed while they run, and proofs are signed.
+    """
 
     page: PageOptions
     folder: Path
@@ -47,6 +51,7 @@ class VisitWish:
     speak: bool = False
     plain: bool = False
     pace: float | None = 1.0
+    seal: Seal | None = None
 
 
 def serve_visit(wish: VisitWish) -> int:
@@ -118,6 +123,7 @@ class _Serving:
                 prior=self._prior(job),
                 origins=desk.origins(),
                 visit=desk.visit,
+                signer=None if self._wish.seal is None else self._wish.seal.key,
             )
             _, summary = run_with(link, address, job, options, page, self._ended_by)
         except (WarmwatchError, OSError) as error:
@@ -130,7 +136,7 @@ class _Serving:
         if kept:
             desk.visit = _visit_of(kept[0]) or desk.visit
         kept = recordings_of(self._wish.folder, desk.visit) or kept
-        desk.papers = Papers(kept, self._wish.paper, self._server.site.offer)
+        desk.papers = Papers(kept, self._wish.paper, self._server.site.offer, self._wish.seal)
         desk.go(Stage.DONE)
         self._server.clear()
         self._tell()

@@ -188,6 +188,8 @@ VISIT = {
     "other-file": "On the laptop {file} is another file and was left alone: save it here.",
     "not-kept": "NOT KEPT on the laptop ({why}): save it on this phone now.",
     "kept": "Kept on the laptop as {file}.",
+    "signed": "Signed with the shop's key.",
+    "unsigned": "Not signed: the laptop opened no shop key when this page was started.",
     "unmet": "{condition} {state}",
     "unmet-why": "{condition} {state}: {why}",
 }
