@@ -124,7 +124,7 @@ def test_can_step_by_step(warmwatch: Run, tmp_path: Path) -> None:
     assert steps["interface opened"]["state"] == "ok"
     assert "7E8" in steps["units that answer"]["seen"]
     assert "coolant_c" in steps["signals to ask for"]["seen"]
-    assert "supply voltage at the control unit 13.8 V" in steps["other values now"]["seen"]
+    assert "voltage 13.8 V" in steps["other values now"]["seen"]
     assert steps["fluid temperature now"]["seen"] == "85.3 °C"
 
 
@@ -155,7 +155,7 @@ def test_can_tells_a_voltage_that_is_offered_over_service_22(
         address = f"can:mirror?interface=virtual&signals={file}&answer=0.1&poll=0.2"
         ran = warmwatch("link", address, "--json")
     steps = {step["name"]: step for step in json.loads(ran.out)["steps"]}
-    assert "supply voltage at the control unit 13.8 V" in steps["other values now"]["seen"]
+    assert "voltage 13.8 V" in steps["other values now"]["seen"]
 
 
 def test_a_can_port_that_is_not_there_lists_those_that_are(warmwatch: Run) -> None:

@@ -139,3 +139,15 @@ def test_level_set_after_no_drip_is_not_done() -> None:
     for name in (M.PLUG_OUT, M.NO_DRIP, M.PLUG_IN):
         visit.mark(name)
     assert visit.mark(M.LEVEL_SET) is Step.TOP_UP
+
+
+def test_a_check_shows_that_it_was_filled() -> None:
+    """Nobody marked the filling: after a check with a drip it is not asked for any more."""
+    visit = Visit(Job(Band(80.0, 90.0)))
+    visit.read(60.0)
+    assert visit.mark(M.DRAINED, "4 L 60 C") is Step.FILL
+    visit.warm(60.0, 85.0)
+    visit.read(85.0)
+    for name in (M.PLUG_OUT, M.DRIP, M.PLUG_IN):
+        visit.mark(name)
+    assert visit.mark(M.LEVEL_SET) is Step.DONE

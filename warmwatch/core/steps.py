@@ -73,7 +73,7 @@ def step(seen: Seen) -> Step:
         return Step.DRAIN if seen.draining else Step.CHECK
     drained_s = _last_s(seen.marks, MarkName.DRAINED)
     filled_s = _last_s(seen.marks, MarkName.FILLED)
-    if drained_s is not None and (filled_s is None or filled_s < drained_s):
+    if drained_s is not None and not _is_filled(seen, drained_s, filled_s):
         return Step.CLOSE_DRAIN if seen.plug.plug is Plug.OUT else Step.FILL
     if drained_s is None and seen.drain_place is not None and not _is_checking(seen):
         return _TO_DRAIN[seen.drain_place]
@@ -108,6 +108,13 @@ _TO_DRAIN = {
     Place.INSIDE: Step.DRAIN,
     Place.ABOVE: Step.COOL_TO_DRAIN,
 }
+
+
+def _is_filled(seen: Seen, drained_s: float, filled_s: float | None) -> bool:
+    """Whether it was filled after draining: told, or shown by a check since."""
+    told = filled_s is not None and filled_s >= drained_s
+    checks = (check for check in seen.plug.done if check.flow is not None)
+    return told or any((check.in_s or 0.0) > drained_s for check in checks)
 
 
 def _is_checking(seen: Seen) -> bool:

@@ -108,10 +108,12 @@ def _value(name: str, value: float, unit: str) -> str:
     quantity = QUANTITIES.get(name)
     if quantity is None:
         return f"{name.replace('_', ' ')} {value:g}"
+    if quantity.unit in _NO_UNIT:
+        return f"{name.replace('_', ' ')} {value:g}"
+    what = name.rpartition("_")[0].replace("_", " ")
     if quantity.unit == "degC":
-        return f"{quantity.meaning} {round(from_c(value, unit), 1):g} °{unit}"
-    shown_unit = "" if quantity.unit in _NO_UNIT else f" {quantity.unit}"
-    return f"{quantity.meaning} {value:g}{shown_unit}"
+        return f"{what} {round(from_c(value, unit), 1):g} °{unit}"
+    return f"{what} {value:.4g} {quantity.unit}"
 
 
 _NO_UNIT = ("0/1", "code")
