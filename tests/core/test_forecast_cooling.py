@@ -91,6 +91,18 @@ def test_just_below_the_band_a_falling_fluid_does_not_reach_it() -> None:
         assert forecaster.to_edge(now, 35.0, "low").chance < 0.1
 
 
+@pytest.mark.parametrize("per_min", [0.7, 1.5, 4.0])
+def test_a_rising_fluid_is_not_promised_back_at_the_top_at_once(per_min: float) -> None:
+    """Just past the top and rising, no time under a minute is said for cooling back into it."""
+    forecaster = Forecaster()
+    seconds = range(int(16.0 / per_min * 60.0))
+    for now in follow(lambda t: 80.0 + per_min * t / 60.0, seconds, Phase.IDLE, forecaster):
+        if now > 11.0 / per_min * 60.0:
+            said = forecaster.to_edge(now, 90.0, "high", "enter")
+            assert said.q50_s is None or said.q50_s > 30.0
+            assert said.chance < 0.4
+
+
 def test_inside_the_band_the_bottom_comes_next_while_it_cools() -> None:
     """`falls` follows the fluid: the bottom with the engine off, the top in a warm-up."""
     cooling, warming = Forecaster(), Forecaster()

@@ -88,7 +88,7 @@ def _use(correction: Path | None) -> None:
     """Score with another correction than the program's: one learned without a measured group."""
     if correction is not None:
         other = correction_from(json.loads(correction.read_text(encoding="utf-8")))
-        answers.learned = lambda: other  # type: ignore[attr-defined]
+        answers.learned = lambda: other  # type: ignore[assignment, attr-defined]
 
 
 def _score(make: Callable[[], list[Curve]]) -> list[Moment]:

@@ -132,7 +132,7 @@ def _weights(some: Sequence[Lesson]) -> npt.NDArray[np.float64]:
         (1.0 if _is_transmission(lesson) else _LESS_WEIGHT) / counts[lesson.curve]
         for lesson in some
     ])  # fmt: skip
-    return weight / weight.mean()
+    return weight / float(weight.mean())
 
 
 def _is_transmission(lesson: Lesson) -> bool:
