@@ -8,15 +8,19 @@ from pathlib import Path
 import pytest
 
 from tests.outputs.test_proof_visit import a_visit
+from tests.recording.invented import check_items, record
 from warmwatch.app.guide.world import Answered, Socket
 from warmwatch.app.signing import Seal
 from warmwatch.app.visit.desk import Desk, Stage
 from warmwatch.app.visit.papers import Papers, keep
 from warmwatch.app.visit.shop import Adapter, Choices, Vehicle, look
+from warmwatch.app.visit.trial import _line
 from warmwatch.book.book import Book
 from warmwatch.book.change import set_texts
 from warmwatch.book.place import book_path
+from warmwatch.core.reading import Reading
 from warmwatch.errors import BookError
+from warmwatch.links.trying.steps import FLUID, Step, StepState
 from warmwatch.outputs.page.orders import Order
 from warmwatch.outputs.page.rights import Right
 from warmwatch.outputs.proof.reading import verify_pdf
@@ -344,3 +348,22 @@ def test_a_proof_from_the_page_is_signed_where_the_shop_has_a_key(
     told = str(papers.message()["proof"])
     assert ("Signed with the shop's key" if signs else "Not signed") in told
     assert verify_pdf(offered[0]).signed_name == ("Invented shop" if signs else "")
+
+
+def test_a_vehicle_without_a_known_identifier_is_sent_to_the_guide() -> None:
+    """Where no fluid temperature comes, the page names what to type on the laptop, and no file."""
+    failed = Step(FLUID, StepState.FAILED, "none came", "name it with signals=FILE.toml")
+    assert "warmwatch start" in _line(failed)
+    assert "signals=" not in _line(failed)
+    other = Step("readings", StepState.FAILED, "none came", "check the plug")
+    assert "check the plug" in _line(other)
+
+
+def test_a_visit_without_a_check_has_a_proof_that_says_so(tmp_path: Path) -> None:
+    """Nobody marked a plug out: the sign is open, the sentence says why, and the PDF is made."""
+    path = record(tmp_path, [item for item in check_items() if isinstance(item, Reading)])
+    papers = Papers([path], "a4", lambda made: "/proof/x")
+    until(lambda: "No level check was recorded" in str(papers.message()["verdict"]))
+    assert dict(papers.message()["verdict"])["sign"] == "?"  # type: ignore[call-overload]
+    papers.make()
+    until(lambda: "'ready'" in str(papers.message()["proof"]))

@@ -8,7 +8,7 @@ from warmwatch.app.guide.world import Answered
 from warmwatch.app.visit.shop import Adapter
 from warmwatch.errors import WarmwatchError
 from warmwatch.links.address import Address
-from warmwatch.links.trying.steps import Step, StepState
+from warmwatch.links.trying.steps import FLUID, Step, StepState
 from warmwatch.links.trying.trial import try_link
 from warmwatch.words.catalogue import phrase
 
@@ -72,5 +72,7 @@ class Trial:
 
 def _line(step: Step) -> str:
     told = step.advice and step.state is not StepState.OK
-    after = phrase("visit.step-next", advice=step.advice) if told else ""
+    # Files and options are for the laptop; the guide there finds the fluid by questions.
+    advice = phrase("visit.search") if step.name == FLUID and not step.doubt else step.advice
+    after = phrase("visit.step-next", advice=advice) if told else ""
     return phrase("visit.step", name=step.name, seen=step.seen, next=after)

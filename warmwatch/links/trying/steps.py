@@ -9,6 +9,8 @@ from warmwatch.core.notice import Notice
 from warmwatch.core.units import QUANTITIES, from_c
 from warmwatch.links.address import Address
 
+FLUID = "fluid temperature now"
+"""The step that shows whether the fluid's temperature comes."""
 SHORTEST_S = 0.3
 """A rate is told over no less time than this."""
 
@@ -84,7 +86,7 @@ def names_fluid(address: Address) -> bool:
 
 
 def _fluid_step(readings: Sequence[Heard], named: bool, unit: str) -> Step:
-    name = "fluid temperature now"
+    name = FLUID
     for reading in reversed(readings):
         if doubt := reading.doubts.get("fluid_c"):
             advice = _DOUBTED_NAMED if named else _DOUBTED

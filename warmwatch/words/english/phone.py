@@ -188,6 +188,10 @@ VISIT = {
     "other-file": "On the laptop {file} is another file and was left alone: save it here.",
     "not-kept": "NOT KEPT on the laptop ({why}): save it on this phone now.",
     "kept": "Kept on the laptop as {file}.",
+    "search": (
+        "on the laptop press Ctrl-C and type `warmwatch start`: it finds the fluid's temperature "
+        "with you by questions, and the book keeps it"
+    ),
     "signed": "Signed with the shop's key.",
     "unsigned": "Not signed: the laptop opened no shop key when this page was started.",
     "unmet": "{condition} {state}",
