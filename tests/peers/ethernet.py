@@ -1,10 +1,11 @@
 """A vehicle on Ethernet, by scapy's layer for ISO 13400.
 
-`python -m tests.peers.ethernet FILE MODE` writes its port (TCP and UDP, loopback) to FILE. Unit
-1010 answers the standard's values under F4xx and the fluid as `22 1234` in tenths of a degC, 85.0
-at first and 0.1 more with each question. All is invented. MODE is `good`, `denied` (no tester is
-let in), `hidden` (it does not say who it is), `noway` (no unit behind it), `leaves` (it closes the
-connection after some questions, and lets the next one in), `pieces` (each message comes byte by
+`python -m tests.peers.ethernet FILE MODE [PORT]` writes its port (TCP and UDP, loopback) to FILE.
+Unit 1010 answers the standard's values under F4xx and the fluid as `22 1234` in tenths of a degC,
+85.0 at first and 0.1 more with each question. All is invented. MODE is `clock@SECOND` (the fluid is
+60.0 at that second of the monotonic clock and rises by TALK_C_PER_S), `good`, `denied` (no tester
+is let in), `hidden` (it does not say who it is), `noway` (no unit behind it), `leaves` (it closes
+the connection after some questions, and lets the next one in), `pieces` (each message comes byte by
 byte, with an alive check in between), `foreign` (it speaks something else).
 """
 
@@ -19,6 +20,8 @@ from pathlib import Path
 from scapy.contrib.automotive.doip import DoIP
 from scapy.packet import Raw
 
+from tests.vehicle.faults import TALK_C_PER_S
+
 ENTITY, TESTER = 0x1010, 0x0E80
 # Of F400: 05 (coolant), 0C (engine speed), 0D (speed) and the next block; the bits as in SAE J1979.
 VALUES = {0xF405: "82", 0xF40C: "0C30", 0xF40D: "00"}
@@ -27,7 +30,8 @@ BITMAPS = {0xF400: (1 << 27 | 1 << 20 | 1 << 19).to_bytes(4, "big").hex()}
 
 def main() -> None:
     """Serve until killed."""
-    with socket.create_server(("127.0.0.1", 0)) as server:
+    port = int(sys.argv[3]) if len(sys.argv) > 3 else 0
+    with socket.create_server(("127.0.0.1", port)) as server:
         port = server.getsockname()[1]
         udp = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         udp.bind(("127.0.0.1", port))
@@ -124,6 +128,9 @@ class Vehicle:
         return b"\x62" + b"".join(i + (record or b"") for i, record in records.items())
 
     def record(self, identifier: int) -> bytes | None:
+        if identifier == 0x1234 and self.mode.startswith("clock@"):
+            risen_c = TALK_C_PER_S * (time.monotonic() - float(self.mode[6:]))
+            return round((60.0 + risen_c) * 10).to_bytes(2, "big")
         if identifier == 0x1234:
             return next(self.counts).to_bytes(2, "big")
         found = VALUES.get(identifier) or BITMAPS.get(identifier)

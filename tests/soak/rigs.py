@@ -1,6 +1,7 @@
 """The rigs of the soak: a stand-in, its faults, and the truth about its fluid."""
 
 import random
+import signal
 import subprocess
 import sys
 import time
@@ -218,3 +219,80 @@ class TalkRig(FramesRig):
 
     def _options(self) -> list[str]:
         return [f"talk@{self._start_s}", "0.25"]
+
+
+class PeerRig:
+    """A peer that nobody here wrote; it is killed and begun again, or hangs for a while."""
+
+    def __init__(self, folder: Path, name: str) -> None:
+        self.name = name
+        self._folder = folder
+        self._start_s = time.monotonic()
+        self._plug()
+
+    def _command(self) -> list[str]:
+        raise NotImplementedError
+
+    def _plug(self) -> None:
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", *self._command()], stdout=subprocess.PIPE, text=True, cwd=ROOT
+        )
+        assert self._process.stdout is not None
+        assert self._process.stdout.readline() == "ready\n"
+
+    def fault(self, rng: random.Random) -> str:
+        name = rng.choice(["unplug", "hang"])
+        if name == "unplug":
+            self.close()
+        else:
+            self._process.send_signal(signal.SIGSTOP)
+        return name
+
+    def heal(self) -> None:
+        if self._process.poll() is None:
+            self._process.send_signal(signal.SIGCONT)
+        else:
+            self._plug()
+
+    def tick(self, rng: random.Random) -> None:
+        """It answers, or sends, by itself."""
+
+    def close(self) -> None:
+        if self._process.poll() is None:
+            self._process.kill()
+            self._process.communicate()
+
+
+class EthernetRig(PeerRig):
+    """A vehicle on Ethernet."""
+
+    def __init__(self, folder: Path) -> None:
+        self._told = folder / "doip.port"
+        super().__init__(folder, "doip")
+        signals = folder / "doip.toml"
+        signals.write_text(SIGNAL.replace("0x7E1", "0x1010"), encoding="utf-8")
+        port = self._told.read_text(encoding="ascii")
+        self.address = f"doip:127.0.0.1?port={port}&signals={signals}&poll=0.5"
+
+    def truths(self, at_s: float) -> list[float]:
+        return [60.0 + TALK_C_PER_S * (at_s - self._start_s)]
+
+    def _command(self) -> list[str]:
+        again = [self._told.read_text(encoding="ascii")] if self._told.exists() else []
+        return ["tests.peers.ethernet", str(self._told), f"clock@{self._start_s}", *again]
+
+
+class TwoSendersRig(PeerRig):
+    """A truck's bus on which the engine sends a fluid, too: 70 degC, not the gearbox's 85."""
+
+    def __init__(self, folder: Path) -> None:
+        self._port = folder / "truck"
+        super().__init__(folder, "two-senders")
+        self.address = f"broadcast:{self._port}?interface=slcan&bitrate=500000&poll=0.5"
+
+    def truths(self, at_s: float) -> list[float]:
+        return [85.0]
+
+    def _command(self) -> list[str]:
+        self._port.unlink(missing_ok=True)
+        return ["tests.peers.truck", str(self._port), "0.2", "3=85", "0=70"]

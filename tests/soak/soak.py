@@ -20,7 +20,16 @@ import time
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
-from tests.soak.rigs import ROOT, FramesRig, PrinterRig, Rig, TalkRig, TextRig
+from tests.soak.rigs import (
+    ROOT,
+    EthernetRig,
+    FramesRig,
+    PrinterRig,
+    Rig,
+    TalkRig,
+    TextRig,
+    TwoSendersRig,
+)
 
 TOLERANCE_C = 1.0
 """Ours in the exchange of text adapters; the pace adds what the fluid does meanwhile."""
@@ -182,7 +191,8 @@ def soak(
     Faults last FAULT_S, and `calm_s` (from, to, in seconds) lie between them.
     """
     asked: list[Rig] = [TextRig(folder, pace), FramesRig(folder)]
-    rigs = [*asked, PrinterRig(folder, pace), TalkRig(folder)]
+    peers: list[Rig] = [EthernetRig(folder), TwoSendersRig(folder)]
+    rigs = [*asked, PrinterRig(folder, pace), TalkRig(folder), *peers]
     slope = 80.0 / 600.0 * pace
     watchers = [Watcher(rig, folder, slope) for rig in rigs]
     rng = random.Random(seed)
@@ -192,7 +202,8 @@ def soak(
     while (now_s := time.monotonic()) < end_s:
         for watcher in watchers:
             rig = watcher.rig
-            if now_s >= turn_s[rig.name]:
+            # On a busy machine a watch may not have begun yet.
+            if now_s >= turn_s[rig.name] and watcher.figures.good:
                 _turn(watcher, rng, faulty)
                 turn_s[rig.name] = now_s + rng.uniform(*(FAULT_S if faulty[rig.name] else calm_s))
             rig.tick(rng)
