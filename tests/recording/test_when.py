@@ -81,7 +81,7 @@ def test_bytes_that_say_nothing_are_counted(tmp_path: Path) -> None:
     spoilt = [replace(item, raw="7E9 7F2231") for item in readings() if isinstance(item, Reading)]
     (remark,) = verify_recording(recorded(tmp_path, spoilt)).remarks
     assert "0 of 30" in remark
-    assert "NOTHING BEARS OUT THE OTHER 30" in remark
+    assert "NOTHING CONFIRMS THE OTHER 30" in remark
 
 
 def test_a_link_without_a_rule_says_so(tmp_path: Path) -> None:

@@ -54,7 +54,7 @@ class RawBytes:
         self.held += 1
         if any(abs(one - fluid_c) <= CLOSE_C for one in told):
             return ""
-        return f"its bytes say {told[0]:g} °C, and {fluid_c:g} °C stand there"
+        return f"its bytes say {told[0]:g} °C, but the row says {fluid_c:g} °C"
 
     def _told(self, raw: str) -> Iterator[float]:
         for signal in self._signals:

@@ -165,7 +165,7 @@ class _Checker:
             try:
                 text = data[:-2].decode("utf-8")
             except UnicodeDecodeError:
-                raise Broken("the row is no UTF-8 text", number) from None
+                raise Broken("the row is not UTF-8 text", number) from None
             yield number, text
 
     def _refuse_line(self, number: int, data: bytes) -> None:
@@ -230,7 +230,7 @@ class _Checker:
     def _close(self, number: int, cells: Mapping[str, str]) -> None:
         self._closed = cells
         if cells["text"] != f"rows={self._rows - 1}":
-            raise Broken("the closing row counts other rows than there are", number)
+            raise Broken("the closing row does not give the number of rows that are there", number)
 
 
 def _raw_remarks(replay: Replay | None) -> tuple[str, ...]:
@@ -241,7 +241,7 @@ def _raw_remarks(replay: Replay | None) -> tuple[str, ...]:
         return ("its sidecar has no rule by which temperatures could be held against raw bytes",)
     told = f"{raw.held} of {raw.seen} temperatures are those that their raw bytes give"
     rest = raw.seen - raw.held
-    return (f"{told}; NOTHING BEARS OUT THE OTHER {rest}" if rest else told,)
+    return (f"{told}; NOTHING CONFIRMS THE OTHER {rest}" if rest else told,)
 
 
 def _seconds(text: str) -> float | None:
