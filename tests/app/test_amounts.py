@@ -20,7 +20,7 @@ def test_a_fahrenheit_watch_understands_quarts_and_bare_degrees() -> None:
     said = amounts.answer(Mark(1.0, MarkName.DRAINED, "4 1/2 qt 113"), None)
     assert said == "Understood: drained 4.50 qt at 113 °F. Put in first: 4.42 qt at 68 °F."
     said = amounts.answer(Mark(2.0, MarkName.FILLED, "8 oz"), 60.0)
-    assert said == "Understood: filled in 8.0 oz at 68 °F (temperature not told)."
+    assert said == "Understood: filled in 8.0 oz at 68 °F (no temperature given)."
 
 
 def test_several_drains_add_up_and_a_withdrawn_one_does_not() -> None:

@@ -235,7 +235,7 @@ def test_two_runs_each_are_too_few_to_tell(folder: Path) -> None:
     paths = [*sorted(folder.glob("*idle.csv"))[:2], *sorted(folder.glob("*drive.csv"))[:2]]
     sentences = as_json(*paths)["sentences"]
     assert sentences[0] == (
-        "Two runs each of drive and idle are too few to tell the time to the band apart."
+        "Two runs each of drive and idle are too few to compare the time to the band."
     )
 
 
@@ -245,7 +245,9 @@ def test_runs_that_do_not_differ_are_not_told_apart(tmp_path: Path) -> None:
         items = warm_items(Warm(rate), 2400, every_s=5.0)
         write(tmp_path, items, method="ab"[number % 2], utc_s=START_UTC_S + 1e4 * number)
     (sentence, *_) = as_json(tmp_path)["sentences"]
-    assert sentence.startswith("These runs do not tell the a runs and the b runs apart by the time")
+    assert sentence.startswith(
+        "These runs show no sure difference between the a runs and the b runs in the time"
+    )
     assert "95 % interval -" in sentence
 
 
@@ -500,7 +502,7 @@ def test_one_small_group_is_named_alone(folder: Path) -> None:
     """Where only one method has too few runs the sentence does not call the other's too few."""
     paths = [*sorted(folder.glob("*idle.csv")), *sorted(folder.glob("*drive.csv"))[:2]]
     assert as_json(*paths)["sentences"][0] == (
-        "Two runs of drive are too few to tell the time to the band apart from that of idle."
+        "Two runs of drive are too few to compare the time to the band with that of idle."
     )
 
 
@@ -527,7 +529,7 @@ def test_many_small_groups_are_told_in_one_sentence(tmp_path: Path) -> None:
         write(tmp_path, items, method="abcde"[number], utc_s=START_UTC_S + 1e4 * number)
     told = [one for one in as_json(tmp_path)["sentences"] if "too few" in one]
     small = "a (1), b (1), c (1), d (1), e (1)"
-    assert told == [f"Groups with too few runs to tell them apart from others: {small}."]
+    assert told == [f"Groups with too few runs to compare them with others: {small}."]
 
 
 def test_many_pairs_say_that_one_interval_in_twenty_misses(folder: Path) -> None:
@@ -613,4 +615,4 @@ def test_two_short_methods_are_too_few_over_a_span(tmp_path: Path) -> None:
         items = warm_items(Warm(1.0, start_c=40.0 + number), 1200, every_s=5.0)
         write(tmp_path, items, method=method, utc_s=START_UTC_S + 1e4 * number)
     told = as_json(tmp_path)["sentences"]
-    assert any("too few to tell the time from" in sentence for sentence in told), told
+    assert any("too few to compare the time from" in sentence for sentence in told), told

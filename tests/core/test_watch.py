@@ -134,7 +134,7 @@ def test_levelling_off_below_the_band_is_said() -> None:
     text = event_text(said[0], JOB.band, "C")
     assert re.fullmatch(
         r"Levelling off near 7\d °C, \d °C below the band \(70 °C now\): "
-        r"not reached at the present way of heating\.",
+        r"heating like this will not reach it\.",
         text,
     )
 

@@ -46,9 +46,7 @@ def test_rounded_to_what_the_spread_supports(
 
 def test_no_time_where_it_is_not_reached() -> None:
     """Without quantiles no figure is given, and a low chance is said plainly."""
-    assert forecast_text(forecast(None, None, None, 0.1)) == (
-        "not reached at the present way of heating"
-    )
+    assert forecast_text(forecast(None, None, None, 0.1)) == ("not reached by heating like this")
     assert forecast_text(forecast(None, None, None, 0.5)) == ""
 
 
@@ -56,7 +54,7 @@ def test_a_refusal_is_as_sure_as_the_chance() -> None:
     """Between yes and no it is said so; a fluid that cools is told as one that cools."""
     assert forecast_text(forecast(None, None, None, 0.45)) == ""
     assert forecast_text(forecast(None, None, None, 0.3)) == (
-        "perhaps not reached at the present way of heating"
+        "perhaps not reached by heating like this"
     )
     cools = Forecast(0.0, "low", None, None, None, 0.02, None, -0.7)
     assert forecast_text(cools) == "not reached while the fluid cools"

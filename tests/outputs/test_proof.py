@@ -118,7 +118,7 @@ def test_it_says_what_a_customer_asks(made: tuple[Path, bytes], tmp_path: Path) 
         "Taken from invented",
         "Demonstration. Invented for a test: nothing here was measured.",
         "✔ vehicle level",
-        "? selector cycled not known not told",
+        "? selector cycled not known not confirmed",
         "Range for draining warm: 70 to 78 °C.",
         "drained 4.25 L ±0.05 at 85 °C",
         "What came out went back in",

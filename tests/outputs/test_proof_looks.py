@@ -47,7 +47,7 @@ def test_the_tick_needs_everything_known_and_met(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("marks", "says"),
     [
-        (CHECK | {110: MarkName.NO_DRIP}, "The last thing told of the open plug was no drip."),
+        (CHECK | {110: MarkName.NO_DRIP}, "The last mark at the open plug was no drip."),
         (CHECK | {150: MarkName.TOPPED_UP}, "Marked after this check: topped up."),
         (CHECK | {125: MarkName.FILLED}, "Marked after this check: filled."),
     ],

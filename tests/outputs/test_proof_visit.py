@@ -69,7 +69,7 @@ def test_recordings_of_two_visits_are_told_apart(tmp_path: Path) -> None:
     alone = replace(visit.recordings[0], visit="2026-05-27 another")
     sign, _, remarks = proof_verdict(replace(visit, recordings=(alone, visit.recordings[1])))
     assert sign == "!"
-    assert "one visit was said when this proof was made" in remarks[0]
+    assert "put these recordings together as one visit" in remarks[0]
 
 
 def test_what_was_topped_up_in_a_later_recording_speaks_against_the_level(tmp_path: Path) -> None:

@@ -142,7 +142,7 @@ def test_no_time_is_made_up() -> None:
     played = Played().take(STEADY)
     seen = board(with_forecast(played, forecast(None, 0.2, "high")), History())
     assert seen.soon == ""
-    assert seen.time == "the top of the band: not reached at the present way of heating"
+    assert seen.time == "the top of the band: not reached by heating like this"
     assert board(with_forecast(played, forecast(None, 0.9)), History()).time.endswith("not known")
 
 

@@ -76,7 +76,7 @@ def _air_too_warm(view: View) -> str:
 
 
 def basis_line(view: View) -> str:
-    """Return what the forecast rests on: `by its own pace this way, 4 min`; empty without one."""
+    """Return what the forecast rests on, as `from its own pace like this, 4 min`; else empty."""
     forecast = view.snapshot.forecast
     if forecast is None or forecast.basis is None:
         return ""

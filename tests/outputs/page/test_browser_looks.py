@@ -42,7 +42,7 @@ def test_it_fits_every_phone(still: Page, size: tuple[int, int], text: str) -> N
 def test_the_marks_are_at_hand(still: Page, size: tuple[int, int], plug_out: bool) -> None:
     """Every mark is a large target on the first screenful, also those asked with the plug out."""
     still.set_viewport_size({"width": size[0], "height": size[1]})
-    advice = "Inside the band: tell what runs out, a stream, a drip or nothing."
+    advice = "Inside the band: mark what runs out, a stream, a drip or nothing."
     facts = ["PLUG OUT since 08:25", "idling"] if plug_out else ["idling"]
     still.evaluate(SHOW, {"act": advice, "facts": facts, "plug_out": plug_out, "unheard": False})
     buttons = still.locator("#hands button:visible").all()

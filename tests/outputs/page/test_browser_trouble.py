@@ -14,7 +14,7 @@ SHOW, OVERFLOWS = script("show"), script("overflows")
 BARS = (360, 560)
 """What a small phone leaves when the browser's own bars stand there (common, no source)."""
 LONGEST = (
-    ("inside", "IN THE BAND", "Inside the band: tell what runs out, a stream, a drip or nothing."),
+    ("inside", "IN THE BAND", "Inside the band: mark what runs out, a stream, a drip or nothing."),
     (
         "above",
         "ABOVE THE BAND",

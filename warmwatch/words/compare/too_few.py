@@ -46,7 +46,7 @@ def too_few_text(a: str, n: int, b: str, m: int, what: str) -> str:
     """Return that so few runs tell nothing; where one of the groups has enough, only of the other.
 
     >>> too_few_text("drive", 2, "idle", 4, "the time to the band")
-    'Two runs of drive are too few to tell the time to the band apart from that of idle.'
+    'Two runs of drive are too few to compare the time to the band with that of idle.'
     """
     if n == m:
         return counted("compare.few-each", n, Number=_number(n), a=a, b=b, what=what)

@@ -41,7 +41,7 @@ COMPARE = {
     "what-rate": "the heating rate",
     "what-stay": "the stay in the band",
     "untold": (
-        "These runs do not tell {subject} and {other} apart by {what} (difference {middle}, "
+        "These runs show no sure difference between {subject} and {other} in {what} ({middle}, "
         "95 % interval {low} to {high} {kind}, {pair})."
     ),
     "seen": "95 % interval {low} to {high} {kind}, {pair}{adjusted}",
@@ -53,12 +53,12 @@ COMPARE = {
     "ambient_c": "ambient",
     "and": "{first} and {second}",
     "numbers": "no one two three four five six seven eight nine ten",
-    "few-each": "{Number} runs each of {a} and {b} are too few to tell {what} apart.",
-    "few-each-one": "{Number} run each of {a} and {b} is too few to tell {what} apart.",
-    "few": "{Number} runs of {a} are too few to tell {what} apart from that of {b}.",
-    "few-one": "{Number} run of {a} is too few to tell {what} apart from that of {b}.",
-    "few-both": "One run of {a} and two of {b} are too few to tell {what} apart.",
-    "few-groups": "Groups with too few runs to tell them apart from others: {names}.",
+    "few-each": "{Number} runs each of {a} and {b} are too few to compare {what}.",
+    "few-each-one": "{Number} run each of {a} and {b} is too few to compare {what}.",
+    "few": "{Number} runs of {a} are too few to compare {what} with that of {b}.",
+    "few-one": "{Number} run of {a} is too few to compare {what} with that of {b}.",
+    "few-both": "One run of {a} and two of {b} are too few to compare {what}.",
+    "few-groups": "Groups with too few runs to compare them with others: {names}.",
     "group-count": "{name} ({n})",
     "stays-some": (
         "How long the fluid stays in the band after each way cannot be compared: only {ended} of "
@@ -119,7 +119,7 @@ REPORT = {
     "over": "{n} were",
     "caution": "Caution: {text}",
     "left-out": "Left out:",
-    "used": "Used, but to be known:",
+    "used": "Used, with these notes:",
     "more-lines": "  and {n} lines more; all are in --json",
     "note": "  {names}: {text}",
     "more-names": "{names} and {n} more",
@@ -143,7 +143,7 @@ WITHIN = {
         "reading runs behind the heat."
     ),
     "untold": (
-        "Within {run}, at {at}, {a} and {b} cannot be told apart (difference {middle} "
+        "Within {run}, at {at}, {a} and {b} show no sure difference ({middle} "
         "{degree}/min, 95 % interval {low} to {high})."
     ),
     "less": (
@@ -156,18 +156,18 @@ WITHIN = {
     ),
     "rate": "{rate} {degree}/min with {way}",
     "rates": (
-        "The rates by themselves, {rates}, are rougher than their difference: a transmission is "
+        "The rates by themselves, {rates}, are less sure than their difference: a transmission is "
         "more than one mass."
     ),
     "stay": "{minutes} min with {way}",
     "stay-long": "more than half an hour with {way}",
     "stays": (
-        "By the model a stay in the band {band} lasts {stays}, while that goes on: calculated for "
-        "the middle of the band, not seen."
+        "By the model a stay in the band {band} lasts {stays}, as long as that goes on. This is "
+        "calculated for the middle of the band, not seen."
     ),
     "carried": (
-        "{Way} was seen from {low} to {high} {degree}; its rate at {at} is carried there by the "
-        "shared loss term."
+        "{Way} was seen from {low} to {high} {degree}; its rate at {at} is calculated with "
+        "the shared loss term."
     ),
 }
 NOTES = {
@@ -204,7 +204,7 @@ NOTES = {
         "the plain figures mix them; the adjusted differences compare within each vehicle; "
         "--vehicle LABEL chooses one"
     ),
-    "never-both": "no vehicle was recorded with both: what differs may be the vehicles",
+    "never-both": "no vehicle was recorded with both: the vehicles themselves may be what differs",
     "not-in": "not in {names}: {why}",
     "carried": (
         "no {what} was seen with both: the adjusted difference rests on a straight line between "
@@ -232,8 +232,8 @@ MISSING = {
     "gap-time-behind": "the readings' time ran behind",
     "gap-known": "a gap of {seconds} s in the span; its length is known",
     "carried": (
-        "{phase} was seen from {low} to {high}; its rate at {at} is carried there by the shared "
-        "loss term"
+        "{phase} was seen from {low} to {high}; its rate at {at} is calculated with the "
+        "shared loss term"
     ),
     "passed-at-once": "passed in no time",
     "gap-there": "a gap of unknown length there",

@@ -26,7 +26,7 @@ VERDICT = {
     "flow-stream": "a stream",
     "flow-drip": "a drip",
     "flow-no-drip": "no drip",
-    "last-flow": "The last thing told of the open plug was {flow}.",
+    "last-flow": "The last mark at the open plug was {flow}.",
     "after": "Marked after this check: {marks}.",
     "conditions-not-known": "The conditions of the check are not known.",
     "unmet": "Conditions NOT MET: {names}.",
@@ -51,7 +51,7 @@ AMOUNT = {
         "at check temperature."
     ),
     "understood": "Understood: {act} {told}{guessed}.",
-    "guessed": " (temperature not told)",
+    "guessed": " (no temperature given)",
     "cold": "{told} is {amount} at {temp}",
     "too-large": "{told}: MORE THAN ALL THE FLUID",
     "tilt-within": "{tilts}: within the limit of {limit}",
@@ -69,14 +69,14 @@ BALANCE = {
     "was-high": " The level was set, so it had been too high before, or an amount was misread.",
     "later": "The amounts come from a job file given later, not from the recording.",
     "reckoned": (
-        "Reckoned by API MPMS 11.1 / ASTM D1250 for lubricating oils with {density} "
+        "Calculated by API MPMS 11.1 / ASTM D1250 for lubricating oils with {density} "
         "±{density_err} kg/m³ at {base}; spreads are expanded uncertainties (k = 2)."
     ),
 }
 FLUID = {
     "caution": (
-        "Reckoned, not measured: the level at the plug decides, and service information comes "
-        "first. Hot fluid burns; old fluid is disposed of by local rules."
+        "Calculated, not measured: the level at the plug decides, and service information comes "
+        "first. Hot fluid burns. Dispose of old fluid by local rules."
     ),
     "each-time": "Each time {drain} of {capacity} (±{err}) comes out and is replaced. Fresh then:",
     "after": "  after {times}: {middle} %  ({low} to {high} %)",

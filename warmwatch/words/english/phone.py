@@ -39,7 +39,7 @@ PHONE = {
     "new-vehicle": "New vehicle",
     "no-band-yet": "no band yet",
     "no-band": "No band",
-    "no-source": "Where the band is from is not told.",
+    "no-source": "The source of the band is not given.",
     "adapter": "Adapter",
     "looking": "Looking…",
     "look-again": "Look again",

@@ -19,7 +19,7 @@ SEAL = {
     "page-unsigned": "recording signed, PAGE NOT",
     "page-not-made-again": "recording whole, page NOT CHECKED",
     "rows": "  {rows} rows; events worked out again: {events}.",
-    "told": "  Told by who made the page, and in no recording: {told}.",
+    "told": "  Added by the maker of the page, in no recording: {told}.",
     "signed": "  Signed by key {key}{name}{when}.",
     "name": " ({name})",
     "when": " on {time}",
@@ -40,7 +40,7 @@ SEAL = {
     "not-known": "not known",
     "band": "{band}, {source}",
     "source": "taken from: {source}",
-    "no-source": "not told where from",
+    "no-source": "source not given",
     "fluid-at": "fluid at {span}",
 }
 JOBS = {
@@ -123,7 +123,7 @@ PROOF = {
     "method": "Way of warming up",
     "recorded": "Recorded",
     "not-named": "not named",
-    "not-told": "not told",
+    "not-told": "not given",
     "no-date": "date not known",
     "for": "{date}, for {length}",
     "parts": "Parts",
@@ -137,16 +137,19 @@ PROOF = {
     "other-version": "Of the {recording}, {why}.",
     "not-closed": ("The {recording} was not closed properly, so its end may be missing: {why}."),
     "clock-moved": (
-        "{clock} {why}. Times of day are reckoned from the first reading, so they do not jump."
+        "{clock} {why}. Times of day are counted from the first reading, so they do not jump."
     ),
-    "others": "Not in this proof, though of the same visit: {files}. Name all to have them in it.",
-    "one-visit": "That these recordings are of one visit was said when this proof was made.",
+    "others": (
+        "These recordings of the same visit are not in this proof: {files}. To include them, name "
+        "them all."
+    ),
+    "one-visit": "The maker of this proof put these recordings together as one visit.",
     "plug-out": "plug out",
     "first-drip": "first drip",
     "plug-in": "plug in",
     "out-for": "plug out for",
-    "called-set": "level called set",
-    "flow": "told of the plug last",
+    "called-set": "level marked as set",
+    "flow": "last mark at the plug",
     "doubtful": "readings not believed",
     "expands": "the fluid expands by",
     "per-degree": "{amount} per {degree}",

@@ -21,7 +21,7 @@ REASONS = {
     "outside-database": "{value} is outside the range in the database",
     "code-error": "the control unit sends the code for an error",
     "code-not-available": "the control unit sends the code for “not available”",
-    "thousands-or-decimals": "its comma may part thousands or decimals",
+    "thousands-or-decimals": "its comma may mean thousands or decimals",
     "broken-answer": "the answer is broken",
     "fluid-too-hot": "fluid at {value_c}, the ceiling is {limit_c}",
     "coolant-too-hot": "coolant at {value_c}, the ceiling is {limit_c}",
@@ -33,10 +33,10 @@ REASONS = {
     "not-seen-inside": "not seen inside the band before",
     "cooling": "cooling",
     "rested": "rested for {rested_s}",
-    "reckoned": "probably {middle} by now ({low} to {high}; reckoned, not read)",
+    "reckoned": "probably {middle} by now ({low} to {high}; estimated, not read)",
     "levels-off": "levelling off near {level_c}",
     "holds-above": "it holds near {level_c} with the engine running",
-    "own-pace": "its own pace this way, {way_s}",
+    "own-pace": "its own pace like this, {way_s}",
     "earlier-spell": "its pace earlier in this run",
     "records": "this vehicle's earlier records ({runs})",
     "typical": "typical vehicles: its own pace does not show yet",
@@ -53,9 +53,10 @@ REASONS = {
     "no-check": "no check was marked: mark plug out and plug in with the next one",
     "rest-plug-out": "the plug is out: close it and mark plug in before resting",
     "set-after-stream": (
-        "a stream was told last: if only a drip is left, take this back and mark it first"
+        "the last mark at the plug was a stream: if only a drip is left, take this back and mark "
+        "the drip first"
     ),
-    "set-after-no-drip": "no drip was told last, so the level is low: take this back if it is",
+    "set-after-no-drip": "the last mark at the plug was no drip: take this back if it is low",
     "amount-too-large": "more than all the fluid there is: take it back if it was a slip",
     "no-amount": "no amount could be read: type it with its unit, as in drained 4.2 L 50 C",
     "nothing-to-take-back": "there is no mark to take back",
@@ -70,17 +71,17 @@ REASONS = {
     "speed-not-read": "vehicle speed is not read",
     "in-gear": "selector is not in park",
     "read-from-vehicle": "read from the vehicle",
-    "park-told": "told by the mechanic",
-    "park-not-told": "selector in park not told",
-    "selector-moved-since-park-told": "the selector was moved after park was told",
-    "loaded-since-park-told": "the engine was loaded after park was told",
-    "driving-since-park-told": "the vehicle was driven after park was told",
-    "cycled-told": "told by the mechanic",
-    "cycled-not-told": "selector cycled not told",
+    "park-told": "confirmed by the mechanic",
+    "park-not-told": "selector in park not confirmed",
+    "selector-moved-since-park-told": "the selector was moved after park was confirmed",
+    "loaded-since-park-told": "the engine was loaded after park was confirmed",
+    "driving-since-park-told": "the vehicle was driven after park was confirmed",
+    "cycled-told": "confirmed by the mechanic",
+    "cycled-not-told": "selector cycled not confirmed",
     "off-since-cycled-told": "the engine was off after the selector was cycled",
     "driving-since-cycled-told": "the vehicle was driven after the selector was cycled",
-    "level-told-no-figure": "told by the mechanic, no figure",
-    "level-not-told": "vehicle level not told",
+    "level-told-no-figure": "confirmed by the mechanic, no figure",
+    "level-not-told": "vehicle level not confirmed",
     "driving-since-level-told": "the vehicle was driven after it was measured",
     "not-level": "vehicle not level (measured {measured}, limit {limit_deg})",
     "tilts-measured": "measured {measured}, limit {limit_deg}",
@@ -98,7 +99,7 @@ REASONS = {
     "above-band": "fluid is above the band",
     # J1939 SPN 3026, the meanings in our own words.
     "level-status-0": "conditions valid",
-    "level-status-1": "settling timer still counts down",
+    "level-status-1": "the settling time is not over",
     "level-status-2": "transmission in gear",
     "level-status-3": "fluid temperature too low",
     "level-status-4": "fluid temperature too high",
@@ -108,13 +109,13 @@ REASONS = {
     "level-status-8": "engine speed too high",
     "level-status-9": "no request for a reading",
     "level-status-13": "another reason",
-    "level-status-14": "the control unit tells of an error",
+    "level-status-14": "the control unit reports an error",
     "level-status-15": "no status given",
 }
 DETAILS = {
-    "park-not-told": "not told",
-    "cycled-not-told": "not told",
-    "level-not-told": "not told",
+    "park-not-told": "not confirmed",
+    "cycled-not-told": "not confirmed",
+    "level-not-told": "not confirmed",
 }
 """Reasons beside the name of their condition."""
 AXES = {
@@ -146,15 +147,13 @@ EVENTS = {
     "above": "Above the band{at}. Let it cool; do not set the level now.",
     "left-low": "Left the band at the bottom{at}, crossed at {crossed}: too cold.",
     "below": "Below the band{at}.",
-    "levelling-off": (
-        "Levelling off below the band{now}: not reached at the present way of heating."
-    ),
+    "levelling-off": ("Levelling off below the band{now}: heating like this will not reach it."),
     "levelling-off-above": (
         "It holds near {level}{now}: it will not cool to {high} with the engine running."
     ),
     "levelling-off-near": (
-        "Levelling off near {level}, {short} below the band{now}: not reached at the present way "
-        "of heating."
+        "Levelling off near {level}, {short} below the band{now}: heating like this will not "
+        "reach it."
     ),
     "blind": "SIGNAL LOST{why}. The temperature is not known now.",
     "seeing": "Signal is back{at}.",
@@ -184,9 +183,9 @@ FORECASTS = {
     "level-above-bottom": "it holds near {level}, {short} above the bottom of the band",
     "perhaps": "perhaps not; if so, {text}",
     "not-while-cooling": "not reached while the fluid cools",
-    "not-this-way": "not reached at the present way of heating",
-    "perhaps-not-this-way": "perhaps not reached at the present way of heating",
-    "not-cooled-to": "not cooled to at the present way",
+    "not-this-way": "not reached by heating like this",
+    "perhaps-not-this-way": "perhaps not reached by heating like this",
+    "not-cooled-to": "not reached by cooling like this",
 }
 PLACES = {
     "blind": "BLIND: temperature not known",
@@ -238,8 +237,8 @@ WAITS = {
 REST = {
     "last": "Last read {fluid}, {age} ago.",
     "no-last": "Nothing was read before.",
-    "reckoned": " Probably {middle} by now ({low} to {high}; reckoned, not read).",
-    "link": "Resting since {since}: silence is meant. Switch on to go on.",
+    "reckoned": " Probably {middle} by now ({low} to {high}; estimated, not read).",
+    "link": "Resting since {since}: the silence is intended. Switch on to go on.",
     "summary": "  Rested {span} from {since}.",
     "open": "  Resting since {since}, still at the end.",
 }
@@ -295,8 +294,8 @@ PLUG = {
     "below": "Below the band: a level read now does not count.",
     "above": "Above the band: close the plug and check again when it has cooled.",
     "low": "No drip by the top of the band: low. Close the plug, top up, check again.",
-    "tell": "Inside the band: tell what runs out, a stream, a drip or nothing.",
-    "tell-soon": "The top is near: tell what runs out, then close the plug.",
+    "tell": "Inside the band: mark what runs out, a stream, a drip or nothing.",
+    "tell-soon": "The top is near: mark what runs out, then close the plug.",
     "let-run": "A stream: let it run until it drips.",
     "stream-at-top": (
         "Still a stream, and the top is near: close the plug, let it cool, check again."
@@ -337,7 +336,7 @@ AHEAD = {
     "to-band": "{time} to the band{spread}",
     "to-top": "{time} to the top{spread}",
     "to-bottom": "{time} to the bottom{spread}",
-    "basis": "forecast by {reason}",
+    "basis": "forecast from {reason}",
     "way-idle": "idling",
     "way-driving": "driving",
     "way-off": "engine off",
