@@ -65,7 +65,7 @@ def test_learn_writes_a_file_and_says_what_it_knows(
     assert "times that heat.\nTheir time was spent 100 % idling." in ran.out
     assert "drive.csv: is of another vehicle (other)" in ran.out
     assert "cold.csv: the fluid moves too little" in ran.out
-    assert "torn.csv: is no recording" in ran.out
+    assert "torn.csv: is not a recording" in ran.out
     again = warmwatch("learn", folder, "--vehicle", "invented", "-o", "mine.json", "--json")
     assert json.loads(again.out)["prior"]["runs"] == 3
 

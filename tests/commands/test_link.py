@@ -174,7 +174,7 @@ def test_no_rate_is_told_for_what_came_at_once(
         monkeypatch.setattr("sys.stdin", io.TextIOWrapper(file))
         ran = warmwatch("link", "lines:-")
     assert "fluid temperature now   43.0 °C" in ran.out
-    assert "unknown readings a second       too few came to tell" in ran.out
+    assert "unknown readings a second       too few came to say" in ran.out
 
 
 def test_can_without_anybody_says_what_to_try(warmwatch: Run) -> None:

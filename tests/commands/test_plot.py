@@ -121,7 +121,7 @@ def test_what_is_no_recording_is_one_sentence(
     sidecar_path(lonely).unlink()
     reasons = {
         tmp_path / "missing.csv": "There is no file",
-        other: "other.csv is no warmwatch recording",
+        other: "other.csv is not a warmwatch recording",
         lonely: "sidecar",
         tmp_path: "Cannot read",
     }

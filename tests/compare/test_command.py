@@ -273,7 +273,7 @@ def test_everything_is_told_and_nothing_left_out_silently(folder: Path, tmp_path
     (more / "list.csv").write_text("a,b\n", encoding="utf-8")
     text = typed(folder, more)
     assert "Recordings: 8 found, 8 used." in text
-    assert "list.csv: is no recording" in text
+    assert "list.csv: is not a recording" in text
     assert "was made for 60 to 70 °C; judged here by 80 to 90 °C" in text
     assert "has no method label" in text
     assert "2 vehicles: the plain figures mix them" in text
@@ -330,7 +330,7 @@ def test_no_recording_is_one_sentence(tmp_path: Path, capsys: pytest.CaptureFixt
     (tmp_path / "list.csv").write_text("a,b\n", encoding="utf-8")
     assert run(["compare", str(tmp_path)]) == 1
     told = capsys.readouterr().err
-    assert "list.csv: is no recording" in told
+    assert "list.csv: is not a recording" in told
     assert "can be compared" in told
 
 

@@ -59,7 +59,7 @@ def test_a_folder_is_searched_to_any_depth(tmp_path: Path) -> None:
     found, told = find_recordings([tmp_path])
     assert sorted(name.split("/")[0] for name in found.values()) == ["a", "b"]
     assert [(note.name, note_text(note), note.used) for note in told] == [
-        ("notes.txt", "is no recording", False)
+        ("notes.txt", "is not a recording", False)
     ]
 
 
@@ -125,7 +125,7 @@ def test_links_that_lead_nowhere_or_away_are_told(tmp_path: Path) -> None:
     told = notes(load_runs([folder]))
     assert told["gone.csv"] == "is a link to a file that is not there"
     assert told["away"].startswith("is a link to a folder")
-    assert told["pipe.csv"] == "is no file"
+    assert told["pipe.csv"] == "is not a file"
     with pytest.raises(UsageError, match=r"gone\.csv leads to a file that is not there"):
         load_runs([folder / "gone.csv"])
 
@@ -180,7 +180,7 @@ def test_bad_files_are_told_and_end_nothing(tmp_path: Path) -> None:
     assert told["torn"][1] is True
     assert "sidecar" in told["lonely"][0]
     assert told["garbled"][1] is False
-    assert told["foreign.csv"] == ("is no recording", False)
+    assert told["foreign.csv"] == ("is not a recording", False)
     assert told["open"] == ("it was never closed; used as far as it goes", True)
 
 

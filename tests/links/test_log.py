@@ -188,7 +188,7 @@ def test_single_stray_times_are_left_out(made: Path, tmp_path: Path) -> None:
     frames = shifted(frames_of(made), lambda n, at_s: at_s + 3e7 * (n == 300))
     run = replayed(write(tmp_path / "stray.log", frames), with_signals(made))
     assert len(curve(run)) >= POLLS - 1
-    assert "1 frame fit nowhere" in run.texts
+    assert "1 frame with a wrong time" in run.texts
 
 
 def test_times_that_are_differences_are_refused(made: Path, tmp_path: Path) -> None:

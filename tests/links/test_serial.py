@@ -274,7 +274,7 @@ def test_a_port_in_use_is_said_so(bench: Bench) -> None:
 
 def test_a_file_that_is_no_port_is_said_so() -> None:
     """Something that is there but is no serial port is refused in words."""
-    with pytest.raises(LinkRefused, match=r"/dev/null cannot be opened: it is no serial port\."):
+    with pytest.raises(LinkRefused, match=r"/dev/null cannot be opened: it is not a serial port\."):
         watch("serial:/dev/null", lambda run: False)
 
 

@@ -149,7 +149,7 @@ ROWS = (
     Row("no such port, frames", nothing, f"can:PORT?{SLCAN}",
         "there is no such port: check that the adapter is plugged in. This computer has", ""),
     Row("port held", held, "serial:PORT", "another program holds it (close that program)", ""),
-    Row("no serial port", nothing, "serial:/dev/null", "it is no serial port", ""),
+    Row("no serial port", nothing, "serial:/dev/null", "it is not a serial port", ""),
     Row("nobody on the network", nothing, "serial:socket://127.0.0.1:9",
         "nothing answers there, connection refused", ""),
     Row("unknown interface", nothing, "can:PORT?interface=unheard_of",

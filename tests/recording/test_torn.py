@@ -232,7 +232,7 @@ def test_who_spoils_it_again_and_again_is_told_the_end(tmp_path: Path) -> None:
             os.truncate(recorder.path, 5)
             followed(recorder)
 
-    with pytest.raises(RecordingError, match="not written anew any more"):
+    with pytest.raises(RecordingError, match="not written again any more"):
         spoil_often()
     recorder.abandon()
 
@@ -251,7 +251,7 @@ def test_a_spoilt_sidecar_is_written_anew(tmp_path: Path, spoil: Callable[[Path]
     recorder, watch = _begun(tmp_path)
     spoil(sidecar_path(recorder.path))
     (text,) = followed(recorder)
-    assert "written anew" in text
+    assert "written again" in text
     assert followed(recorder) == []
     assert _ended(recorder, watch).state is SealState.INTACT
     assert sorted(path.suffix for path in tmp_path.iterdir()) == [".csv", ".json"]

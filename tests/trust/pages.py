@@ -53,7 +53,7 @@ def random_bytes(case: Case, rng: random.Random) -> Report:
 
 
 def resealed(case: Case, rng: random.Random) -> Report:
-    """One byte of the sealed part changed, and the seal made anew."""
+    """One byte of the sealed part changed, and the seal made again."""
     bare = bytearray(blank(sealed_part(case.data)))
     place = bare.index(PLACEHOLDER.encode())
     at = rng.randrange(len(bare) - len(PLACEHOLDER))
@@ -97,17 +97,17 @@ def own_key(case: Case, rng: random.Random) -> Report:
 
 
 def raised(case: Case, rng: random.Random) -> Report:
-    """All temperatures raised by 2.5 °C with their raw bytes left, and everything made anew."""
+    """All temperatures raised by 2.5 °C with their raw bytes left, and everything made again."""
     return verify_recording(_again(case, lambda item: _warmer(item, raw=item.raw)))
 
 
 def raised_bare(case: Case, rng: random.Random) -> Report:
-    """All temperatures raised by 2.5 °C without raw bytes, and everything made anew."""
+    """All temperatures raised by 2.5 °C without raw bytes, and everything made again."""
     return verify_recording(_again(case, lambda item: _warmer(item, raw="")))
 
 
 def raised_with_bytes(case: Case, rng: random.Random) -> Report:
-    """All temperatures raised by 2.5 °C with bytes that fit, and everything made anew."""
+    """All temperatures raised by 2.5 °C with bytes that fit, and everything made again."""
     return verify_recording(_again(case, lambda item: _warmer(item, raw=_bytes(item, 2.5))))
 
 

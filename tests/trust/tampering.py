@@ -81,7 +81,7 @@ def _swap_rows(data: bytes, rng: random.Random) -> bytes:
 
 
 def remade(was: Evidence, rows: Rows, sidecar: bytes | None = None) -> Evidence:
-    """Return evidence with these rows, its chain made anew by one who knows how."""
+    """Return evidence with these rows, its chain made again by one who knows how."""
     sidecar = was.sidecar if sidecar is None else sidecar
     schema = schema_of(was.data.partition(b"\r\n")[0].decode())
     assert schema is not None
@@ -193,15 +193,15 @@ KINDS: dict[str, Tamper] = {
     "recording: cut off": _bytes(_cut, "data"),
     "recording: a row taken out": _bytes(_drop_row, "data"),
     "recording: two rows exchanged": _bytes(_swap_rows, "data"),
-    "chain made anew: an event taken out": event_out,
-    "chain made anew: an event taken out, fold of another version": event_out_foreign,
-    "chain made anew: an event moved": event_moved,
-    "chain made anew: an event put in": event_in,
-    "chain made anew: another outcome": outcome_changed,
-    "chain made anew: a mark taken out": mark_out,
-    "chain made anew: all readings raised by 2.5 to 38 °C": reading_raised,
-    "chain made anew: another band in the sidecar": band_changed,
-    "chain made anew: another vehicle's name": label_changed,
+    "chain made again: an event taken out": event_out,
+    "chain made again: an event taken out, fold of another version": event_out_foreign,
+    "chain made again: an event moved": event_moved,
+    "chain made again: an event put in": event_in,
+    "chain made again: another outcome": outcome_changed,
+    "chain made again: a mark taken out": mark_out,
+    "chain made again: all readings raised by 2.5 to 38 °C": reading_raised,
+    "chain made again: another band in the sidecar": band_changed,
+    "chain made again: another vehicle's name": label_changed,
     "sidecar: a byte changed": _bytes(_flip, "sidecar"),
     "signature: a byte changed": _bytes(_flip, "signature"),
     "signature: taken away": signature_gone,

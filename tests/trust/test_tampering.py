@@ -6,11 +6,11 @@ from tests.trust.tampering import KINDS, Evidence, Signer, found
 from warmwatch.recording.seal.key import make_key
 
 ONLY_WITH_THE_KEY = {
-    "chain made anew: another band in the sidecar",
-    "chain made anew: another vehicle's name",
+    "chain made again: another band in the sidecar",
+    "chain made again: another vehicle's name",
 }
 """Who knows the format can write a whole new recording: nothing in it contradicts these."""
-SOMETIMES = {"chain made anew: a mark taken out"}
+SOMETIMES = {"chain made again: a mark taken out"}
 """It is found where an event hangs on the mark."""
 
 

@@ -171,7 +171,7 @@ def open_sound(*, speak: bool, say: Callable[[str], None] | None = None) -> "Sou
     say = say or tell
     voice = find_voice() if speak else None
     if speak and voice is None:
-        say("no voice is installed that could speak: the tones are played alone.")
+        say("no voice is installed: only the tones are played.")
     player = TonePlayer(voice=voice, notice=say)
     say(player.describe())
     return Sound(player)

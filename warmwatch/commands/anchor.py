@@ -31,7 +31,7 @@ def command(recordings: tuple[Path, ...], url: str | None) -> int:
             click.echo(f"{recording.name}: {stamped(recording)}")
         except RecordingError as error:
             failed += 1
-            click.echo(f"{recording.name}: {error} It stays wanted.", err=True)
+            click.echo(f"{recording.name}: {error} The stamp is still missing.", err=True)
     if not recordings and not failed:
         click.echo("No recording waits for a time stamp now.")
     return 1 if failed else 0
@@ -47,7 +47,7 @@ def stamped(recording: Path) -> str:
     if anchor_path(recording).exists() and not pending_path(recording).exists():
         return "it has its time stamp already."
     if not pending_path(recording).exists():
-        raise RecordingError("It wants no time stamp: give --url.")
+        raise RecordingError("No time stamp was asked for: give --url.")
     report = verify_recording(recording)
     if report.state not in _CLOSED:
         raise RecordingError(f"It is {report.state}: only a closed recording gets one.")

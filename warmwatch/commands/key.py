@@ -34,7 +34,7 @@ def open_key(path: Path | None) -> keys.ShopKey:
     if key.old_lock:
         click.echo(
             "This key is locked in an old way that is cheap to break: `warmwatch key lock` locks "
-            "it anew, and the key stays the same.",
+            "it in the present way, and the key stays the same.",
             err=True,
         )
     return key
@@ -123,7 +123,7 @@ def lock(key_file: Path | None) -> None:
         given = click.prompt("Present passphrase", hide_input=True, err=True)
     new = os.environ.get(NEW_PASSPHRASE_VARIABLE, "") or _new_passphrase()
     made = keys.relock_key(path, given, new)
-    click.echo(f"Key {made.fingerprint} ({made.name}) in {path} is locked anew.")
+    click.echo(f"Key {made.fingerprint} ({made.name}) in {path} is locked with the new passphrase.")
 
 
 def _new_passphrase() -> str:

@@ -75,7 +75,9 @@ def _program() -> str:
     found = str(here.resolve()) if here.stem == NAME and here.is_file() else beside
     found = found or shutil.which(NAME)
     if found is None:
-        raise UsageError("The warmwatch command is not installed here: see README, Getting it.")
+        raise UsageError(
+            "The warmwatch command is not installed here: see the README, Use it every day."
+        )
     return found
 
 

@@ -59,5 +59,5 @@ def _certificate(path: Path) -> bytes:
     except OSError as error:
         raise UsageError(f"Cannot read {path} ({error.strerror or error}).") from None
     if b"BEGIN CERTIFICATE" not in data:
-        raise UsageError(f"{path} is no certificate in PEM form.")
+        raise UsageError(f"{path} is not a certificate in PEM form.")
     return data

@@ -214,7 +214,7 @@ def _explained(name: str, error: Exception) -> LinkLost:
             "and log in again)"
         )
     if f"({errno.ENOTTY}," in text:  # pyserial wraps the system's (number, words)
-        return LinkLost("it is no serial port")
+        return LinkLost("it is not a serial port")
     if number in _ABSENT or "FileNotFoundError" in text:
         return LinkLost("there is no such port (is it plugged in?)")
     return LinkLost(_why(error))

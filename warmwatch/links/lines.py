@@ -166,7 +166,7 @@ def _standard_input() -> ByteSource:
 def _format(address: Address) -> LineFormat:
     unit = address.options.get("unit", "C").upper()
     if unit not in ("C", "F"):
-        raise UsageError(f"?unit={unit} is no unit here: write C or F.")
+        raise UsageError(f"?unit={unit} is not a unit here: write C or F.")
     decimal = address.options.get("decimal", "point")
     if decimal not in ("point", "comma"):
         raise UsageError(f"?decimal={decimal} is unknown: write point or comma.")

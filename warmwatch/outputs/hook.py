@@ -69,7 +69,7 @@ def _names(chosen: str | None) -> frozenset[str]:
     wrong = [name for name in names if name not in known]
     if wrong or not names:
         raise UsageError(
-            f"--hook-on {chosen}: {wrong[0] if wrong else 'nothing'} is no event and no mark; "
+            f"--hook-on {chosen}: {wrong[0] if wrong else 'nothing'} is no event or mark; "
             f"known are {', '.join(known)}."
         )
     return frozenset(names)

@@ -254,7 +254,7 @@ class DiskFile:
         """Write the whole recording to another file; the spoilt one stays as it is."""
         spoilt, self._anew = self._path, self._anew + 1
         if not self._rows.whole or self._anew > MOST_ANEW:
-            raise OSError(f"it {why}, and it is not written anew any more")
+            raise OSError(f"it {why}, and it is not written again any more")
         earlier = {
             "recording": spoilt.name,
             "rows": self._rows.count + 1,
@@ -286,4 +286,4 @@ class DiskFile:
         write_over(beside, self._sidecar)
         self._sidecar_seen = seen(beside)
         what = "removed" if now == GONE else "changed"
-        self._report(("told", f"The sidecar {beside.name} was {what}: it was written anew."))
+        self._report(("told", f"The sidecar {beside.name} was {what}: it was written again."))

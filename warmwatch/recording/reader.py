@@ -81,7 +81,7 @@ class RowReader:
     def _schema(self, line: str) -> Schema:
         schema = schema_of(line.removeprefix("\ufeff"))  # a spreadsheet may have put a mark there
         if schema is None:
-            raise RecordingError(f"{self.path.name} is no warmwatch recording.")
+            raise RecordingError(f"{self.path.name} is not a warmwatch recording.")
         return schema
 
     def _cells(self, line: str) -> list[str] | None:
@@ -106,7 +106,9 @@ def iter_lines(path: Path) -> Iterator[tuple[int, str, bool]]:
                     yield number, "", False
                     return
                 if len(data) == MAX_LINE:
-                    raise RecordingError(f"{path.name} is no recording: line {number} never ends.")
+                    raise RecordingError(
+                        f"{path.name} is not a recording: line {number} never ends."
+                    )
                 text = data.rstrip(b"\r\n").decode("utf-8", "replace")
                 yield number, text, data.endswith(b"\n")
     except OSError as error:
@@ -138,7 +140,7 @@ def require_recording(path: Path) -> None:
         if not path.exists():
             raise RecordingError(f"There is no file {path}: check the name and the folder.")
         if not _begins_like_one(path):
-            raise RecordingError(f"{path.name} is no warmwatch recording.")
+            raise RecordingError(f"{path.name} is not a warmwatch recording.")
     except OSError as error:
         raise RecordingError(f"Cannot read {path} ({error.strerror or error}).") from None
 

@@ -152,8 +152,8 @@ class Recorder:
         self.poll()
         if self._waiting_size + len(body) > MOST_KEPT:
             raise RecordingError(
-                f"No longer recorded: the disk of {self.path} does not answer, and no more can be "
-                "kept for it; what was written stays."
+                f"No longer recorded: the disk of {self.path} does not answer, and the memory for "
+                "waiting rows is full; what was written stays."
             )
         self._send(("row", body), rows=1)
         self.rows += 1
@@ -261,7 +261,7 @@ def create(
     except RecordingError as error:
         raise RecordingError(
             f"Cannot record in {folder} ({error}): give a folder that can be "
-            "written with --record DIR, or go without with --no-record."
+            "written with --record DIR, or do not record (--no-record)."
         ) from None
 
 

@@ -63,7 +63,7 @@ def load_signal_file(path: str | Path) -> SignalTable:
         reason = error.strerror or error
         raise UsageError(f"The signal file {path} cannot be read: {reason}.") from None
     except UnicodeDecodeError:
-        raise UsageError(f"The signal file {path} is no UTF-8 text: save it as UTF-8.") from None
+        raise UsageError(f"The signal file {path} is not UTF-8 text: save it as UTF-8.") from None
     return parse_signals(text, str(path))
 
 

@@ -51,7 +51,7 @@ class Patience:
             return []
         return [
             Notice(
-                f"{unit.label} answers late, after more than {self.usual_s:g} s: it is waited for "
-                f"up to {wait_s:.1f} s from now on. answer= sets the wait."
+                f"{unit.label} answers late, after more than {self.usual_s:g} s: from now on "
+                f"warmwatch waits up to {wait_s:.1f} s for it (answer= sets the wait)."
             )
         ]

@@ -138,7 +138,7 @@ class Senders:
             return
         self._tell(
             f"Several send {name}: {held.sender.words} is used ({_shown(held, name)}), "
-            f"{heard.sender.words} is not ({_shown(heard, name)}); source= chooses.",
+            f"{heard.sender.words} is not ({_shown(heard, name)}); choose with source=.",
             "several",
             heard.sender,
         )

@@ -77,7 +77,7 @@ def sender_steps(listened: Listened, unit: str) -> Iterator[Step]:
     if len(senders) == 1:
         yield Step("sender of the fluid", StepState.OK, seen)
         return
-    advice = "source= chooses; compare with a thermometer if in doubt"
+    advice = "choose with source=; compare with a thermometer if in doubt"
     yield Step("senders of the fluid", StepState.UNKNOWN, seen, advice)
 
 

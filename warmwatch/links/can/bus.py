@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 def bus_options(address: Address, own: frozenset[str]) -> dict[str, object]:
     """Return the options that go to python-can as they are; `own` are ours and stay here."""
     if not address.rest:
-        raise UsageError(f"{address.kind}: names no channel: write {address.kind}:CHANNEL?...")
+        raise UsageError(f"{address.kind}: needs a channel: write {address.kind}:CHANNEL?...")
     options = {key: _typed(value) for key, value in address.options.items() if key not in own}
     if "interface" not in options:
         raise UsageError(

@@ -191,7 +191,7 @@ class CanCarrier:
             return
         unit = exchange.waiting_for[0].label
         asked = f"{request.service:02X} {request.identifiers[0]:0{2 * request.width}X}"
-        text = f"{unit} is asked for {asked} and says that it is still working; it is waited for."
+        text = f"{unit} is asked for {asked} and is still working; warmwatch waits for it."
         if text not in self._told:
             self._told.add(text)
             yield Notice(text, alarm=True)

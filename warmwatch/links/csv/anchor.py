@@ -65,10 +65,10 @@ class Anchor:
     def _anchored(self) -> Iterator[Reading | Notice]:
         off, self._off = self._off, []
         last_s, first_s = self._last_s or 0.0, off[0].elapsed_s
-        way = "starts anew" if first_s + self._shift_s < last_s else "leaps ahead"
+        way = "starts again" if first_s + self._shift_s < last_s else "leaps ahead"
         yield Notice(
             f"The time in {self._name} {way} at {first_s:g} s, after {last_s - self._shift_s:g} s: "
-            f"it is read on from there, behind a gap of {GAP_S:g} s (its true length is not known)."
+            f"reading goes on from there after a gap of {GAP_S:g} s (its true length is not known)."
         )
         self._shift_s = last_s + GAP_S - first_s
         yield from map(self._placed, off)

@@ -107,7 +107,7 @@ class Entity:
             else:
                 yield message
         if (self._parser.payload_size or 0) > _LONGEST:
-            raise LinkLost(f"{self.name} sends what is no DoIP.")
+            raise LinkLost(f"{self.name} sends something that is not DoIP.")
 
     def _read(self, wait_s: float) -> bytes:
         try:

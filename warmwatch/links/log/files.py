@@ -34,7 +34,7 @@ class LogFile:
         if not path.exists():
             raise UsageError(f"There is no file {path}: check the name and the folder.")
         if not path.is_file():
-            raise UsageError(f"{path} is no file: name a log of bus traffic.")
+            raise UsageError(f"{path} is not a file: name a log of bus traffic.")
         self.path = path
         self._zipped = path.suffix.lower() == ".gz"
         self._ending = Path(path.stem if self._zipped else path.name).suffix.lower()

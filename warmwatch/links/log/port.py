@@ -78,7 +78,7 @@ class RecordedBus:
             if clock.leaps > leaps:
                 leaps = clock.leaps
                 yield Notice(
-                    f"The times in {self._log.path.name} leap: it is read on from there, behind a "
+                    f"The times in {self._log.path.name} leap: reading goes on from there after a "
                     f"gap of {GAP_S:g} s (its true length is not known)."
                 )
             listened.take(frame, now_s)
@@ -100,7 +100,7 @@ class RecordedBus:
         if others:
             yield Notice(
                 f"{self._log.path.name} holds several buses: {self._bus} is read, not "
-                f"{', '.join(others)}; bus= chooses."
+                f"{', '.join(others)}; choose another with bus=."
             )
 
     def _ending(self, listened: Listened, clock: LogClock, *, told: bool) -> Iterator[Notice]:
@@ -114,10 +114,12 @@ class RecordedBus:
         elif not (listened.fluid_heard or told):
             yield Notice(self._without(listened), alarm=True)
         if self._log.skipped:
-            yield Notice(f"{name}: {_lines(self._log.skipped)} no whole frame and left out.")
+            yield Notice(
+                f"{name}: {_lines(self._log.skipped)} no whole frame, so they are left out."
+            )
         if clock.strays:
             frames = "1 frame" if clock.strays == 1 else f"{clock.strays} frames"
-            yield Notice(f"{name}: the times of {frames} fit nowhere; left out.")
+            yield Notice(f"{name}: {frames} with a wrong time left out.")
         if self._log.cut:
             yield Notice(f"{name} ends in the middle ({self._log.cut}): read up to there.")
 
@@ -153,7 +155,7 @@ def _lines(count: int) -> str:
 def open_address(address: Address, pace: float | None) -> Link:
     """Return the link of a `log:` address. Raises UsageError and InputError."""
     if not address.rest:
-        raise UsageError("log: names no file: write log:FILE.")
+        raise UsageError("log: needs a file: write log:FILE.")
     for name in address.options:
         if name not in OWN_OPTIONS:
             known = ", ".join(sorted(OWN_OPTIONS))

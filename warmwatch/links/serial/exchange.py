@@ -211,7 +211,7 @@ class TextBus:
             raise LinkLost("The adapter has restarted by itself: check its power and plug.")
         if self._unreadable >= LOST_AFTER_UNREADABLE:
             raise LinkLost(
-                f"The adapter's answers make no sense any more ({why}): it is set up anew."
+                f"The adapter's answers make no sense any more ({why}): warmwatch sets it up again."
             )
         notice = self._tally.seen(" ".join(text.split()), why)
         if notice is not None:

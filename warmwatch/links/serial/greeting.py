@@ -30,7 +30,7 @@ def greet(bauds: Sequence[int | None]) -> Generator[Wish, str | None, tuple[str,
                 return (yield from _name_of()), speed
             heard = heard or text is not None
     advice = "check its power and plug, and the speed (?baud=)"
-    seen = "what answers is no text adapter" if heard else "nothing answers with a prompt"
+    seen = "what answers is not a text adapter" if heard else "nothing answers with a prompt"
     yield Step("adapter answers", StepState.FAILED, seen, advice)
     raise NotUnderstood(f"The port is open, but {seen}: {advice}.")
 

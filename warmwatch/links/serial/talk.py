@@ -203,7 +203,7 @@ def _taken_for(target: int) -> Generator[Wish, str | None, Adapter]:
     """Take the usual bus for such an address."""
     bus = Bus.BITS_29_500K if is_wide(target) else Bus.BITS_11_500K
     seen = f"nobody answers the standard's requests; {target:X} is asked all the same on {bus}"
-    yield Step("bus", StepState.UNKNOWN, seen, "?bus= names another")
+    yield Step("bus", StepState.UNKNOWN, seen, "name another with ?bus=")
     yield Ask(f"ATSP{_DIGIT_OF[bus]}", COMMAND_WAIT_S)
     wide = bus is Bus.BITS_29_500K
     return Adapter(Headers.BITS_29 if wide else Headers.BITS_11, wide)

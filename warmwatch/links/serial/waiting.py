@@ -51,8 +51,8 @@ class Waiting:
             self._steps = steps if Word.OK in words else self._steps
             if not self._known:
                 yield Notice(
-                    "This adapter cannot be told to wait longer: a unit that answers late may not "
-                    "be heard through it."
+                    "This adapter cannot be told to wait longer: it may miss a unit that "
+                    "answers late."
                 )
         waits_s = self._steps * STEP_S or USUAL_S
         return max(1, math.ceil(round(wait_s / waits_s - 0.5, 6)))
@@ -76,6 +76,6 @@ class Waiting:
                 self._said.add(unit)
                 self._patience.late(unit, LATE_S)
                 yield Notice(
-                    f"{unit.label} asks for time (code 78) and the adapter did not wait for it: it "
-                    f"is told to wait up to {MOST_STEPS * STEP_S:.1f} s (answer= sets the wait)."
+                    f"{unit.label} asks for time (code 78) and the adapter did not wait. It now "
+                    f"has to wait up to {MOST_STEPS * STEP_S:.1f} s (answer= sets the wait)."
                 )

@@ -126,6 +126,6 @@ def _rate_step(readings: Sequence[Heard]) -> Step:
     times = times or [reading.at_s for reading in readings]
     # What came all at once, from a pipe, says nothing about a rate.
     if len(times) < 2 or times[-1] - times[0] < SHORTEST_S:
-        return Step("readings a second", StepState.UNKNOWN, "too few came to tell")
+        return Step("readings a second", StepState.UNKNOWN, "too few came to say")
     rate = (len(times) - 1) / (times[-1] - times[0])
     return Step("readings a second", StepState.OK, f"{rate:.1f}")

@@ -146,7 +146,7 @@ def load_key(path: Path, passphrase: str = "") -> ShopKey:
     except ValueError:
         if locked and passphrase:
             raise PassphraseNeeded(f"That is not the passphrase of the key {path}.") from None
-        raise UsageError(f"{path} is no shop key: make one with `warmwatch key make`.") from None
+        raise UsageError(f"{path} is not a shop key: make one with `warmwatch key make`.") from None
     if not isinstance(private, Ed25519PrivateKey):
         raise UsageError(f"{path} holds another kind of key than Ed25519.")
     name = head.decode("utf-8", "replace").removeprefix(_HEAD).strip() if pem is rest else ""
@@ -185,7 +185,7 @@ def public_fingerprint(path: Path) -> str:
         with path.open("rb") as file:
             public = load_pem_public_key(file.read(MAX_KEY))
     except (OSError, ValueError):
-        raise UsageError(f"{path} is no public key: give what `key public` wrote.") from None
+        raise UsageError(f"{path} is not a public key: give what `key public` wrote.") from None
     if not isinstance(public, Ed25519PublicKey):
         raise UsageError(f"{path} holds another kind of key than Ed25519.")
     return fingerprint(public.public_bytes_raw())
@@ -206,7 +206,7 @@ def sign_recording(path: Path, key: ShopKey, time: str) -> Path:
     if report.signed_by:
         raise RecordingError(
             f"{path.name} is signed by another key already, {report.signed_by}: its signature "
-            f"stays as it is. Move {target.name} away to sign anew."
+            f"stays as it is. Move {target.name} away to sign again."
         )
     if early_s(report.ended_s, time) > REFUSED_S:
         raise RecordingError(

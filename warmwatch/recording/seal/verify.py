@@ -187,7 +187,7 @@ class _Checker:
         if self._closed is not None:
             raise Broken("something follows the closing row", number)
         if not self._chain.check(line):
-            raise Broken("the row, or one taken out or put in before it, was changed", number)
+            raise Broken("this row was changed, or a row before it was removed or added", number)
         self._rows += 1
         if self._rows in self.digests:
             self.digests[self._rows] = self._chain.digest

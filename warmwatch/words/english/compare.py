@@ -171,11 +171,11 @@ WITHIN = {
     ),
 }
 NOTES = {
-    "no-recording": "is no recording",
+    "no-recording": "is not a recording",
     "not-looked-into": "cannot be looked into ({why})",
     "folder-link": "is a link to a folder, which is not followed: name that folder, too",
     "broken-link": "is a link to a file that is not there",
-    "no-file": "is no file",
+    "no-file": "is not a file",
     "fits-none": "fits no recording: --label {label} sets nothing",
     "other-vehicle": "is of another vehicle ({label})",
     "other-vehicle-unlabelled": "is of another vehicle (no label)",
