@@ -115,6 +115,9 @@ def test_the_balance_is_held_against_the_level() -> None:
     more, less = Balance(4.0, 4.5, 0.5, 0.1, True), Balance(4.0, 3.5, -0.5, 0.1, True)
     assert "had been low before" in balance_text(more, Outcome.SET_INSIDE)
     assert "had been too high before" in balance_text(less, Outcome.SET_INSIDE)
+    ran_out = balance_text(more, Outcome.SET_INSIDE, ran_out=True)
+    assert "was not measured" in ran_out
+    assert "had been low before" not in ran_out
     assert balance_text(less, Outcome.NO_CHECK) == (
         "0.50 L less went in than came out (the reading errors allow ±0.10 L)."
     )

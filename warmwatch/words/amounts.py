@@ -105,12 +105,17 @@ def cold_text(entry: Entry, density_kg_m3: float, unit: str) -> str:
 
 
 def balance_text(
-    balance: Balance, result: Outcome, unread: Sequence[str] = (), volume: str = "L"
+    balance: Balance,
+    result: Outcome,
+    unread: Sequence[str] = (),
+    volume: str = "L",
+    *,
+    ran_out: bool = False,
 ) -> str:
     """Return what the balance says, and whether it fits the level result.
 
     `volume` is the unit of amounts; `unread` names the marks from which no amount could be read:
-    with any, there is no balance.
+    with any, there is no balance. `ran_out`: at the check some ran out that nobody measured.
     """
     if unread:
         return phrase("balance.unread", marks=", ".join(unread))
@@ -124,7 +129,8 @@ def balance_text(
     text = phrase(f"balance.{way}", amount=amount, signed=f"{sign}{amount}", spread=spread)
     if result is not Outcome.SET_INSIDE:
         return text
-    return text + phrase(f"balance.{_FITS[way]}")
+    fits = "ran-out" if ran_out and way == "more" else _FITS[way]
+    return text + phrase(f"balance.{fits}")
 
 
 _FITS = {"closes": "fits", "more": "was-low", "less": "was-high"}

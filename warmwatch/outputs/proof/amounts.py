@@ -1,7 +1,7 @@
 """The amounts of fluid on the proof: the ledger's rows and what its balance says."""
 
 from warmwatch.core.level.amounts import FILL_C
-from warmwatch.core.level.ledger import Entry, balance, shown_unit
+from warmwatch.core.level.ledger import Act, Entry, balance, shown_unit
 from warmwatch.outputs.proof.visit import Visit
 from warmwatch.words.amounts import (
     act_name,
@@ -35,12 +35,26 @@ def balance_lines(visit: Visit) -> list[str]:
     ]
     if not fluid.ledger and not unread:
         return []
-    lines = [balance_text(balance(fluid), visit.verdict.outcome, unread, shown_unit(fluid))]
+    lines = [
+        balance_text(
+            balance(fluid),
+            visit.verdict.outcome,
+            unread,
+            shown_unit(fluid),
+            ran_out=_ran_out(visit),
+        )
+    ]
     if text := takes_up_text(fluid, unit):
         lines.append(text)
     if visit.later.fluid is not None:
         lines.append(phrase("balance.later"))
     return [*lines, reckoned_text(fluid, unit)] if fluid.ledger else lines
+
+
+def _ran_out(visit: Visit) -> bool:
+    """Whether a stream was told at a check, and no amount of it."""
+    streamed = any(check.streamed for facts in visit.recordings for check in facts.checks)
+    return streamed and not any(entry.act is Act.LET_OUT for entry in visit.fluid.ledger)
 
 
 def _check_c(visit: Visit) -> float:

@@ -26,6 +26,7 @@ MOST_ROWS = 40
 MOST_WINDOWS = 12
 CAUTIONS = ("burns", "gas", "service")
 SYMBOLS = {ConditionState.MET: "✔", ConditionState.NOT_MET: "✘", ConditionState.UNKNOWN: "?"}
+LEAST_ML = 0.5  # of what ran out by warming: less is not worth a line
 Row = list[str]
 
 
@@ -182,7 +183,7 @@ def _by_warming(visit: Visit, check: Check) -> Iterator[Row]:
     yield [phrase("proof.expands"), per, "", ""]
     from_c = check.out_c if check.drip_c is None else check.drip_c
     over = overrun_ml(visit.fluid, from_c, check.in_c)
-    if over is not None:
+    if over is not None and over >= LEAST_ML:
         since = phrase(f"proof.since-{'plug-out' if check.drip_c is None else 'drip'}")
         about = phrase("proof.about", amount=little_text(over, visit.fluid))
         yield [phrase("proof.run-out"), about, "", since]

@@ -66,6 +66,7 @@ BALANCE = {
     "more": "{amount} more went in than came out (the reading errors allow ±{spread}).",
     "less": "{amount} less went in than came out (the reading errors allow ±{spread}).",
     "was-low": " The level was set, so it had been low before, or an amount was misread.",
+    "ran-out": " What ran out at the plug was not measured, so this says nothing of the old level.",
     "was-high": " The level was set, so it had been too high before, or an amount was misread.",
     "later": "The amounts come from a job file given later, not from the recording.",
     "reckoned": (
