@@ -1,4 +1,4 @@
-"""Keeps the computer from falling asleep while a watch runs; what sleeps sees nothing."""
+"""Keeps the computer awake while a watch runs: a sleeping computer reads nothing."""
 
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager

@@ -1,4 +1,4 @@
-"""Does a watch go on with a visit? The same vehicle, the same folder, less than a day ago.
+"""Does a watch continue a visit? The same vehicle, the same folder, less than a day ago.
 
 It is proposed and never guessed: a recording joins a visit only where somebody says so.
 """
@@ -54,7 +54,7 @@ def recordings_of(folder: Path | None, visit: str) -> list[Path]:
 
 
 def going_on(job: Job, folder: Path | None, visit: str) -> Job:
-    """Return the job of a watch that goes on with a visit: what was drained is not drained again.
+    """Return the job of a watch that continues a visit: what was drained is not drained again.
 
     Such a job has no range for draining warm, so no step and no signal asks for it.
     """

@@ -1,7 +1,7 @@
 """Searches a unit's identifiers of service 22 (or 21) for those that answer, and watches them.
 
-Gentle: reads only, one request at a time, no faster than asked for, and it stops at the first sign
-of trouble. Standing values are asked for in between, to see that the vehicle is still well.
+Gentle: it only reads, one request at a time and no faster than asked for, and it stops at the first
+sign of trouble. In between it asks for known values, to see that the vehicle is still well.
 """
 
 import time

@@ -150,7 +150,7 @@ _VEHICLE = (
     Key("band", "check temperature from service information, as 80:90 or 176F:194F", _band("band")),
     Key("band_source", "where the band was taken from", _text, "job"),
     Key("drain_band", "warm enough to drain, as 45:60", _band("drain_band")),
-    Key("unit", "C or F: unit of show, and of bands without a letter", _one_of("C", "F")),
+    Key("unit", "C or F: unit of what is shown, and of bands without a letter", _one_of("C", "F")),
     Key("method", "usual way of warming up, a label", _text, "job"),
     Key("notes", "free text for the proof", _text, "job"),
     Key("plate", "number plate, for the proof", _text),

@@ -1,4 +1,4 @@
-"""`warmwatch anchor`: time stamps from outside the shop, for recordings that want one."""
+"""`warmwatch anchor`: time stamps from outside the shop, for recordings that still lack one."""
 
 from pathlib import Path
 
@@ -17,10 +17,11 @@ _CLOSED = (SealState.INTACT, SealState.OTHER_VERSION)
 @click.argument("recordings", nargs=-1, type=click.Path(path_type=Path))
 @click.option("--url", metavar="URL", help="Address of a time-stamp authority (RFC 3161).")
 def command(recordings: tuple[Path, ...], url: str | None) -> int:
-    """Fetch the time stamps that RECORDINGS want; all of the shop's folder unless named.
+    """Fetch the time stamps that RECORDINGS still lack; without names, of the shop's folder.
 
-    A time stamp (RFC 3161) shows that a recording was there at that time, whatever the shop's own
-    clock says. Only a digest of it leaves the computer. With --url they are wanted from now on.
+    A time stamp (RFC 3161) shows that a recording already existed at that time, whatever the shop's
+    own clock says. Only a digest of it leaves the computer. --url asks for stamps of RECORDINGS
+    that have asked for none so far.
     """
     folder = Path(shop_text("recordings") or "warmwatch-recordings")
     failed = 0

@@ -14,7 +14,9 @@ from warmwatch.words.jobs import trouble_text, visit_lines
 
 @click.command("jobs")
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
-@click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of show [default: each job's].")
+@click.option(
+    "--unit", type=click.Choice(["C", "F"]), help="Unit of what is shown [default: each job's]."
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 def command(folder: Path | None, unit: str | None, as_json: bool) -> None:
     """List the recordings in FOLDER by visit, newest first.

@@ -45,7 +45,9 @@ _PHASES = {"idle": "idling", "loaded": "holding", "driving": "driving", "off": "
 )
 @click.option("--vehicle", default="", help="Only recordings with this label of the vehicle.")
 @click.option("--method", default="", help="Only recordings with this label of the method.")
-@click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of show [default: theirs].")
+@click.option(
+    "--unit", type=click.Choice(["C", "F"]), help="Unit of what is shown [default: theirs]."
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 def command(
     paths: Sequence[Path],

@@ -12,11 +12,11 @@ from warmwatch.errors import WarmwatchError
 INTERRUPTED = 130
 
 COMMANDS = {
-    "start": "Be led by questions, from the adapter to the running watch.",
+    "start": "Answer questions, from the adapter to the running watch.",
     "demo": "Run the whole thing with an invented vehicle: no hardware, about 20 seconds.",
     "watch": "Watch a link until the fluid is in the band, and after.",
     "book": "The shop's own vehicles, adapters and settings.",
-    "shortcut": "Put something on the desktop that begins warmwatch by a double-click.",
+    "shortcut": "Put a file on the desktop that starts warmwatch by a double-click.",
     "learn": "Learn a vehicle's usual pace from recordings, for its next warm-up.",
     "compare": "Compare ways of warming up, from recordings.",
     "plot": "Draw a recording as a picture.",
@@ -56,7 +56,9 @@ class Lazy(click.Group):
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 @click.version_option(__version__, message="warmwatch %(version)s")
-@click.option("--language", metavar="CODE", help="Language of what is shown [default: the book's].")
+@click.option(
+    "--language", metavar="CODE", help="Language of what it shows and says [default: the book's]."
+)
 @click.pass_context
 def cli(context: click.Context, language: str | None) -> int | None:
     """Say when transmission fluid is inside its check-temperature band, and record the proof.

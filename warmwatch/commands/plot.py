@@ -22,7 +22,9 @@ _BEGINNINGS = (b"\x89PNG", b"<?xml", b"<svg")
 @click.option(
     "-o", "--output", type=click.Path(path_type=Path), metavar="FILE", help="Picture to write."
 )
-@click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of show [default: the job's].")
+@click.option(
+    "--unit", type=click.Choice(["C", "F"]), help="Unit of what is shown [default: the job's]."
+)
 @click.option(
     "--format", "image_format", type=click.Choice(FORMATS), help="[default: by FILE, else png]"
 )

@@ -38,7 +38,7 @@ _AFTER = {
 )
 @click.option("--print", "only_print", is_flag=True, help="Print it, write nothing.")
 def command(folder: Path | None, only_print: bool) -> None:
-    """Put a file on the desktop that begins warmwatch by a double-click.
+    """Put a file on the desktop that starts warmwatch by a double-click.
 
     Recordings then go into the folder warmwatch-recordings of your home, unless the book names
     another. Tried on Linux only; on Windows and macOS nobody has double-clicked it yet.

@@ -25,8 +25,8 @@ WELCOME = "Enter takes what stands in brackets. Ctrl-C ends it, and nothing of i
 
 @click.command("start")
 @click.option("--page", is_flag=True, help="Do it all on the phone: serve the whole visit there.")
-@click.option("--page-host", metavar="HOST", help="Address for it, or private: one is chosen.")
-@click.option("--page-port", type=click.IntRange(1, 65535), help="Port for it.")
+@click.option("--page-host", metavar="HOST", help="Address to serve on; private chooses one.")
+@click.option("--page-port", type=click.IntRange(1, 65535), help="Port to serve on.")
 @click.option("--page-marks/--no-page-marks", default=None, help="May the page set marks?")
 @click.option("--page-run/--no-page-run", default=None, help="May the page run the visit?")
 @click.option("--record", type=click.Path(path_type=Path), metavar="DIR", help="Where to record.")
@@ -44,8 +44,8 @@ def command(
 ) -> int:
     """Ask what is needed, from the adapter to the page on the phone, and begin the watch.
 
-    The answers go into the shop's book: the next time two of them are enough. With --page they are
-    given on the phone, and the page stays for the next vehicle.
+    The answers go into the shop's book: the next time two answers are enough. With --page you
+    answer on the phone, and the page stays for the next vehicle.
     """
     wish = PageOptions(page_host, page_port, page_marks, page_run)
     if page:

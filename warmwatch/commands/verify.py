@@ -19,7 +19,7 @@ from warmwatch.words.proof import report_lines, report_object
     "--key", "key_file", type=click.Path(path_type=Path), help="Public key that must have signed."
 )
 @click.option(
-    "--log", "log_file", type=click.Path(path_type=Path), help="The shop's log, to hold it against."
+    "--log", "log_file", type=click.Path(path_type=Path), help="The shop's log, to compare it with."
 )
 @click.option(
     "--authority",
@@ -32,9 +32,10 @@ def command(
 ) -> int:
     """Say whether FILE, a recording or a proof PDF, is as warmwatch wrote it.
 
-    Exit code 0 only for an intact, closed recording; 1 when it was changed; 3 when it is torn or
-    was never closed. What this proves: that the file was not altered after it was written, if it
-    is signed by a key you know. It does not prove that the sensor told the truth.
+    Exit code 0 only for an intact, closed recording or its proof; 1 when it was changed; 3 when it
+    is torn or was never closed; 4, 5 or 6 when a part stays unchecked or unsigned. What this
+    proves: that the file was not altered after it was written, if it is signed by a key you know.
+    It does not prove that the sensor told the truth.
     """
     log = None
     if log_file is not None:

@@ -32,19 +32,32 @@ from warmwatch.outputs.hook import hooks
 @click.command("watch")
 @click.argument("link")
 @click.option("--band", metavar="LOW:HIGH", help="Check temperature, as 80:90 or 176F:194F.")
-@click.option("--unit", type=click.Choice(["C", "F"]), help="Unit of bare numbers and of show.")
+@click.option(
+    "--unit",
+    type=click.Choice(["C", "F"]),
+    help="Unit of numbers without one, and of what is shown.",
+)
 @click.option("--job", "job_file", type=click.Path(path_type=Path), help="Job file (TOML).")
 @click.option("--vehicle", help="Label of the vehicle, free text.")
-@click.option("--visit", metavar="again|ID", help="Goes on with a visit [default: a new one].")
+@click.option("--visit", metavar="again|ID", help="Continue a visit [default: a new one].")
 @click.option("--method", help="Label of the way of warming up, such as idle or drive.")
 @click.option("--band-source", metavar="TEXT", help="Where the band was taken from.")
 @click.option("--drain-band", metavar="LOW:HIGH", help="Warm enough to drain, as 40:60.")
 @click.option("--tilt", type=float, metavar="DEG", help="Tilt of the vehicle by a digital level.")
-@click.option("--tilt-axis", type=click.Choice(AXES), help="Along which way it was measured.")
-@click.option("--in-park", is_flag=True, help="The selector is in park, where it is not read.")
-@click.option("--lead", type=float, metavar="MIN", help="How early nearing comes [default: 3].")
-@click.option("--column", "columns", multiple=True, metavar="QUANTITY=NAME", help="Name a column.")
-@click.option("--zone", help="Zone of times in a CSV file that name none, as +01:00.")
+@click.option("--tilt-axis", type=click.Choice(AXES), help="Direction of the tilt.")
+@click.option(
+    "--in-park", is_flag=True, help="The selector is in park (for links that cannot read it)."
+)
+@click.option(
+    "--lead",
+    type=float,
+    metavar="MIN",
+    help="How early it says that the band is near [default: 3].",
+)
+@click.option(
+    "--column", "columns", multiple=True, metavar="QUANTITY=NAME", help="Which column holds what."
+)
+@click.option("--zone", help="Time zone of a CSV file that names none, as +01:00.")
 @click.option("--pace", metavar="real|N|max", help="Pace of a replay [default: max].")
 @click.option("--until", metavar="left|entered|SECONDS", help="When to end by itself.")
 @click.option("--record", type=click.Path(path_type=Path), metavar="DIR", help="Where to record.")
@@ -54,16 +67,20 @@ from warmwatch.outputs.hook import hooks
 @click.option("--quiet", is_flag=True, help="No sound.")
 @click.option("--speak", is_flag=True, help="Speak the signals, too.")
 @click.option("--plain", is_flag=True, help="Plain lines, no screen.")
-@click.option("--cautions-understood", is_flag=True, help="Holds: the cautions have been read.")
-@click.option("--hook", "commands", multiple=True, metavar="COMMAND", help="Run it on events.")
+@click.option("--cautions-understood", is_flag=True, help="You have read the cautions for holds.")
+@click.option("--hook", "commands", multiple=True, metavar="COMMAND", help="Run this on events.")
 @click.option("--hook-on", metavar="EVENT,...", help="Which events [default: all].")
 @click.option("--yes", is_flag=True, help="The band in the book is right: do not ask.")
 @click.option("--page/--no-page", default=None, help="Serve a page for the phone; prints its link.")
-@click.option("--page-host", metavar="HOST", help="Address for it, or private: one is chosen.")
-@click.option("--page-port", type=click.IntRange(1, 65535), help="Port for it.")
+@click.option("--page-host", metavar="HOST", help="Address to serve on; private chooses one.")
+@click.option("--page-port", type=click.IntRange(1, 65535), help="Port to serve on.")
 @click.option("--page-marks/--no-page-marks", default=None, help="May the page set marks?")
-@click.option("--learn", type=click.Path(path_type=Path), metavar="FILE|DIR", help="Usual pace.")
-@click.option("--key", "keys", multiple=True, metavar="KEY=MARK", help="As in f13=plug-out.")
+@click.option(
+    "--learn", type=click.Path(path_type=Path), metavar="FILE|DIR", help="Earlier warm-ups."
+)
+@click.option(
+    "--key", "keys", multiple=True, metavar="KEY=MARK", help="A key for a mark, as f13=plug-out."
+)
 def command(**given: Any) -> int:
     """Watch LINK: a vehicle of the shop's book, as "white van", or a link's address.
 

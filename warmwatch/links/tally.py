@@ -1,4 +1,4 @@
-"""Tells what cannot be read without flooding: the first at once, the others summed up."""
+"""Reports unreadable things without flooding: the first at once, the others as a count."""
 
 from collections.abc import Callable
 

@@ -15,7 +15,7 @@ from warmwatch.words.view import View
 
 @dataclass(frozen=True, slots=True)
 class Missed(Notice):
-    """Tells one output that `count` entries were left out before the next, as it took none."""
+    """Tells an output that `count` entries before the next were left out: it read too slowly."""
 
     count: int = 0
 
@@ -30,7 +30,7 @@ class AlarmChange:
 
 @dataclass(frozen=True, slots=True)
 class StepChange:
-    """Another step of the visit has begun; `stands`: nothing else comes before it."""
+    """Another step of the visit has begun; `stands`: nothing more urgent hides it."""
 
     elapsed_s: float
     step: Step
@@ -50,7 +50,7 @@ class Summary:
 
 
 class Output(Protocol):
-    """Something that shows, sounds or passes on. It may fail: the session then goes on without."""
+    """Something that shows, sounds or passes on. If it fails, the session goes on without it."""
 
     def take(self, entry: Entry) -> None:
         """Something happened; called on the session's thread, so it must not wait."""

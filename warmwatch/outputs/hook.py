@@ -1,7 +1,7 @@
 """`--hook COMMAND`: runs a command of the user's on chosen events, the event as JSON on its stdin.
 
-Never through a shell, one run at a time, each with a limit, on a thread of its own. A hook that
-fails is told and changes nothing else.
+Never through a shell, one run at a time, each with a limit, on a thread of its own. A failing hook
+is reported and changes nothing else.
 """
 
 import json
@@ -180,5 +180,5 @@ def _end(child: "subprocess.Popen[bytes]") -> None:
 
 
 def hooks(commands: Iterable[str], chosen: str | None) -> tuple[HookOptions, ...]:
-    """Return the wishes of several `--hook` options with one `--hook-on`."""
+    """Return what several `--hook` options with one `--hook-on` ask for."""
     return tuple(parse_hook(command, chosen) for command in commands)

@@ -53,11 +53,11 @@ class OwnThread:
 
     @property
     def full(self) -> bool:
-        """Whether so much waits for the reader that a replay had better wait, too."""
+        """Whether so much waits for the reader that a replay should wait, too."""
         return len(self._queue) >= FULL and not self._done.is_set()
 
     def notices(self) -> list[Notice]:
-        """Return what is to be told to all, each once."""
+        """Return the notices for all outputs, each once."""
         return [self._told.popleft() for _ in range(len(self._told))]
 
     @property

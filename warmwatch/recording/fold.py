@@ -1,4 +1,4 @@
-"""Names the fold: a digest over everything that settles which events an item brings.
+"""Names the fold: a digest over everything that decides which events an item brings.
 
 It covers the modules that `core.watch` imports, by itself or through others, and the data files of
 the core. Two programs have the same digest when they fold alike: comments, docstrings and the

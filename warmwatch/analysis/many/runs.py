@@ -1,4 +1,4 @@
-"""Loads the runs to be compared, telling of every recording what it was used for or why not."""
+"""Loads the runs to compare, and says of every recording whether it was used, or why not."""
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence

@@ -39,7 +39,7 @@ ENDING = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 
 @dataclass(frozen=True, slots=True)
 class VisitWish:
-    """How visits are to be served; `pace` is for links that were recorded.
+    """How to serve visits; `pace` is for recorded links.
 
     With a `seal`, recordings are signed while they run, and proofs are signed.
     """

@@ -39,8 +39,8 @@ PICTURES = {".png": b"\x89PNG", ".svg": b"<?xml"}
     show_default=True,
     help="What the groups are.",
 )
-@click.option("--band", metavar="LOW:HIGH", help="Judge by this band [default: the commonest].")
-@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of show.")
+@click.option("--band", metavar="LOW:HIGH", help="Band for all [default: the commonest one].")
+@click.option("--unit", type=click.Choice(["C", "F"]), default="C", help="Unit of what is shown.")
 @click.option("--from", "from_text", metavar="T", help="Common start [default: chosen].")
 @click.option("--to", "to_text", metavar="T", help="End of the common span [default: chosen].")
 @click.option("--at", "at_text", metavar="T,T", help="Temperatures to give heating rates at.")
@@ -65,7 +65,7 @@ PICTURES = {".png": b"\x89PNG", ".svg": b"<?xml"}
     help="Write a Parquet table.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
-@click.option("--no-cache", is_flag=True, help="Work everything out anew, keep nothing.")
+@click.option("--no-cache", is_flag=True, help="Work everything out again, keep nothing.")
 @click.option("--dask", metavar="ADDRESS", help="Let the workers of a Dask cluster read the files.")
 def command(
     paths: Sequence[str],

@@ -24,7 +24,7 @@ _NOT_NOW = (Conduct.LATER, Conduct.WAIT, Conduct.REPEAT)
 
 
 class Conducts:
-    """Heeds how units conduct themselves; `notices` are what there is to say of it."""
+    """Follows refusals and silences of each unit; `notices` are what there is to say about them."""
 
     def __init__(self, asked: Sequence[Question]) -> None:
         self._asked = asked

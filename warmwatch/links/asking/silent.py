@@ -1,4 +1,4 @@
-"""Errors of links that work as far as they go."""
+"""Errors of links whose port works, but whose far end does not answer as expected."""
 
 from warmwatch.errors import LinkLost
 

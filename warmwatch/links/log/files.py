@@ -1,4 +1,4 @@
-"""Opens a log of bus traffic in whatever format it is, and bears damage. Memory stays flat."""
+"""Opens a log of bus traffic in any format and copes with damage. Memory use stays the same."""
 
 import gzip
 from collections.abc import Callable, Iterator

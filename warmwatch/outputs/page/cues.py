@@ -1,4 +1,4 @@
-"""What the page is to let be heard: the same rules as on the laptop, played by the phones."""
+"""What the phones must play: the same tones by the same rules as on the laptop."""
 
 from collections import deque
 from collections.abc import Mapping
@@ -55,7 +55,7 @@ class Cues:
         ]
 
     def repeats(self) -> list[dict[str, object]]:
-        """Return what is to be repeated until it is heard."""
+        """Return what must be repeated until somebody marks that it was heard."""
         return [
             {"tone": name, "every_s": every_s, "say": words()}
             for name, (words, every_s) in self._repeats.items()

@@ -1,4 +1,4 @@
-"""Which requests are answered; whatever is wrong, the answer is the same, and says nothing."""
+"""Which requests are answered. Every refusal is the same and says nothing."""
 
 import asyncio
 import secrets

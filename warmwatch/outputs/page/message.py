@@ -25,7 +25,7 @@ HAPPENED = 12
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """What the session showed at `at_s` of this machine's clock, with what is to be heard."""
+    """What the session showed at `at_s` of this machine's clock, with what the phones must play."""
 
     view: View
     history: History
@@ -105,7 +105,7 @@ _TOLD = {
 
 
 def check_list(view: View) -> list[dict[str, object]]:
-    """Return the conditions of the check, each with the mark that tells it where a person must."""
+    """Return the conditions of the check, each with the mark that confirms it, if there is one."""
     found: list[dict[str, object]] = []
     for condition in view.snapshot.conditions:
         mark = _TOLD.get(condition.name)
@@ -128,7 +128,7 @@ def hello_message(right: Right, *, speak: bool, keys: Mapping[str, str]) -> dict
 def curve_message(
     view: View, points: list[list[float | None]], log: tuple[Line, ...] = ()
 ) -> dict[str, object]:
-    """Return the curve with marks and forecast, in the unit of show."""
+    """Return the curve with marks and forecast, in the unit that is shown."""
     band, unit = view.job.band, view.job.unit
     edges = [round(from_c(edge, unit), 1) for edge in (band.low_c, band.high_c)]
     marks = [[round(line.elapsed_s), str(line.name)] for line in log if not line.withdrawn]

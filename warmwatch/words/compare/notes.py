@@ -27,7 +27,7 @@ MANY_PAIRS = 5
 
 
 def comparison_notes(loaded: Loaded, comparison: Comparison, unit: str) -> list[Note]:
-    """Return what is to be known about recordings that are used."""
+    """Return the notes about recordings that are used."""
     band = band_text(comparison.span.band, unit)
     notes = [
         Note(
@@ -92,7 +92,7 @@ def _piece_notes(piece: Piece, comparison: Comparison, unit: str) -> list[Note]:
 
 
 def missing_text(why: Reason, unit: str) -> str:
-    """Return why a figure is missing, or what is to be known of it."""
+    """Return why a figure is missing, or what to note about it."""
     values = {name.removesuffix("_c"): _figure(name, v, unit) for name, v in why.figures.items()}
     if (cause := why.code.removeprefix(GAP)) != why.code:
         code = f"missing.gap-{cause}"

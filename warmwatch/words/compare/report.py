@@ -1,4 +1,4 @@
-"""The whole text of a comparison: sentences first, then the table, then all that is to be known."""
+"""The whole text of a comparison: sentences first, then the table, then all notes."""
 
 import textwrap
 from collections import Counter

@@ -1,4 +1,4 @@
-"""What a comparison cannot tell, in sentences: too few runs, stays not seen to their end."""
+"""What a comparison cannot say, in sentences: too few runs, stays not seen to their end."""
 
 from collections.abc import Set
 
