@@ -46,7 +46,7 @@ def test_from_an_empty_home_to_a_running_watch_and_again(shop: Path) -> None:
                 ("identification number, …4345", ""),
                 ("No standard request gives", ""),
                 ("At which fluid temperature", "185:203"),
-                ("Where does that stand?", ""),
+                ("Where did you find it?", ""),
                 ("draining warm", ""),
                 ("on a phone", ""),
                 ("Begin the watch now?", ""),

@@ -20,7 +20,7 @@ NO_TERMINAL = (
     'vehicle into the book, as in `warmwatch book set "white van" link=serial:PORT band=80:90`, '
     'then `warmwatch watch "white van" --yes`.'
 )
-WELCOME = "Enter takes what stands in brackets. Ctrl-C ends it, and nothing of it is kept."
+WELCOME = "Enter takes the answer in brackets. Ctrl-C ends the questions, and nothing is kept."
 
 
 @click.command("start")

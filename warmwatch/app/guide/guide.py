@@ -44,7 +44,7 @@ class Plan:
     @property
     def next_time(self) -> str:
         """The sentence that names the one command."""
-        return f'Next time this does it all: warmwatch watch "{self.label}" (or only: warmwatch)'
+        return f'Next time, type: warmwatch watch "{self.label}" (or only: warmwatch)'
 
 
 def guide(world: World) -> Asked[Plan]:
@@ -117,7 +117,7 @@ def _begin(label: str, values: Mapping[str, Value]) -> Asked[bool]:
     answer = yield Question(
         "start",
         f"{label}: band {band}, from: {values['band_source']}. Begin the watch now? A wrong band "
-        "is the one thing that warmwatch cannot notice: look once more.",
+        "is the one thing that warmwatch cannot notice: check it once more.",
         (Choice(YES.key, "yes"), Choice(KEEP, "no, only keep it in the book")),
         YES.key,
     )

@@ -24,7 +24,7 @@ _BAND = (
 )
 _BAND_NEEDED = (
     "Without it nothing can be watched: warmwatch knows no vehicle's band and never guesses one. "
-    "It stands in the service information, where the fluid level is."
+    "The service information gives it, in the part about the fluid level."
 )
 _SIGNAL = (
     "No standard request gives the fluid's temperature, so the vehicle's own identifier is needed: "
@@ -65,7 +65,7 @@ def choose_vehicle(book: Book, adapter: Chosen) -> Asked[Described]:
     if number and own and own != number:
         yield Say(
             f"The vehicle says {vin.shortened(number)}, the book has {vin.shortened(own)} for "
-            f"{known.label}: look twice whether it is the right one.",
+            f"{known.label}: check whether this is the right vehicle.",
             warn=True,
         )
     return Described(known.label, False)
@@ -90,7 +90,7 @@ def _which(book: Book, vehicles: list[Entry], same: Entry | None, number: str) -
     strangers = bool(number) and same is None and all(v.text("vin") for v in vehicles)
     return Question(
         "vehicle",
-        "Which vehicle? A new one may be typed by its name.",
+        "Which vehicle? For a new one, you may type its name.",
         (*choices, Choice(NEW, "a new one")),
         NEW if strangers else vehicles[0].label,
         check=lambda text: _any_label(book, text),
@@ -124,10 +124,10 @@ def _kept_number(number: str) -> Asked[dict[str, Value]]:
     if not number:
         return {}
     wrong = vin.checked(number) is vin.CheckDigit.WRONG
-    note = " (its check digit is wrong: that may be, outside North America)" if wrong else ""
+    note = " (its check digit is wrong, which is normal outside North America)" if wrong else ""
     answer = yield Question(
         "vin",
-        f"The vehicle tells its identification number, {vin.shortened(number)}{note}. Keep it in "
+        f"The vehicle gives its identification number, {vin.shortened(number)}{note}. Keep it in "
         "the book on this computer, so that the vehicle is recognised next time?",
         (YES, NO),
         YES.key,
@@ -183,13 +183,13 @@ def ask_band(book: Book) -> Asked[dict[str, Value]]:
     unit = unit or str(values["band"])[-1]
     values["band_source"] = yield Question(
         "band_source",
-        "Where does that stand? (A page, a document: it goes into the proof.)",
+        "Where did you find it? (A page, a document: it goes into the proof.)",
         default="service information",
         check=lambda text: text,
     )
     drain = yield Question(
         "drain_band",
-        "Is there a range for draining warm, too? As 40:60; Enter: none.",
+        "Does it also give a range for draining warm? As 40:60; Enter: none.",
         (Choice(NONE, "none"),),
         NONE,
         check=lambda text: lettered(text, unit, "drain_band"),
@@ -211,7 +211,7 @@ def _unit(text: str) -> Asked[str]:
     """Return the unit that bare figures are in; asked only where both make sense."""
     possible = [unit for unit in ("C", "F") if _is_band(text, unit)]
     if len(possible) == 1:
-        yield Say(f"In °{possible[0]}: in the other unit no vehicle has such a band.")
+        yield Say(f"Taken as °{possible[0]}: in the other unit no vehicle has such a band.")
         return possible[0]
     answer = yield Question("unit", "In °C or °F?", (Choice("C", "°C"), Choice("F", "°F")), "C")
     return answer
