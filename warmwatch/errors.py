@@ -41,7 +41,7 @@ class LinkError(WarmwatchError):
 
 
 class LinkLost(LinkError):
-    """The far end went away (cable, ignition, bus, port); opening it anew may help."""
+    """The far end went away (cable, ignition, bus, port); opening it again may help."""
 
 
 class LinkRefused(LinkError):

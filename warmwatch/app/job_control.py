@@ -24,7 +24,7 @@ class Pausing(Protocol):
 class JobControl:
     """Between enter and exit all `holders` leave the terminal whenever the program is stopped.
 
-    Also after a stop that cannot be caught (SIGSTOP) they take it anew. Does nothing on systems
+    Also after a stop that cannot be caught (SIGSTOP) they take it again. Does nothing on systems
     without these signals. To be used on the main thread.
     """
 

@@ -5,7 +5,7 @@ MOVED_S = 2.0
 
 
 class WallClock:
-    """Holds wall time against the seconds that went by."""
+    """Compares wall time with the seconds that went by."""
 
     def __init__(self) -> None:
         self._ahead_s: float | None = None

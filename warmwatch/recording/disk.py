@@ -52,7 +52,7 @@ SYNC_S = 0.8
 CHECKPOINT_S = 60.0
 LINE_END = "\r\n"
 MOST_ANEW = 5
-"""So often a recording is written anew; whoever spoils it more often does so on purpose."""
+"""So often a recording is written again; whoever spoils it more often does so on purpose."""
 _BLOCK = 1 << 16
 
 
@@ -160,7 +160,7 @@ class DiskFile:
 
     def _look(self) -> None:
         found = os.fstat(self._handle)
-        # Some file systems count no links; some shares number a file anew each time it is asked,
+        # Some file systems count no links; some shares number a file again each time it is asked,
         # or tell its size late. There what hangs on these cannot be noticed.
         self._counted, self._sized = found.st_nlink > 0, found.st_size == self._size
         self._identity = found.st_dev, found.st_ino

@@ -1,4 +1,4 @@
-"""Keeps all rows of a recording, packed, so that it can be written anew when its file is spoilt."""
+"""Keeps all rows of a recording, packed, to write it again when others damage its file."""
 
 import zlib
 from collections.abc import Iterator

@@ -35,7 +35,7 @@ def reason_values(reason: Reason, unit: str) -> dict[str, str]:
 
 
 def reasons_words(reasons: Iterable[Reason], unit: str) -> str:
-    """Return several reasons in words, parted by semicolons."""
+    """Return several reasons in words, separated by semicolons."""
     return "; ".join(text for text in (reason_text(one, unit) for one in reasons) if text)
 
 

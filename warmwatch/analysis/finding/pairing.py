@@ -1,4 +1,4 @@
-"""Holds candidates against each other: what leads is the coolant, and what leaves doubt is told."""
+"""Compares candidates: the one that rises first is the coolant, and doubts are reported."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace

@@ -1,7 +1,7 @@
 """Keeps features by content digest, so that thousands of recordings compare in seconds.
 
-One SQLite file in the user's cache folder. It holds nothing that cannot be worked out anew: a cache
-that cannot be read or written is told and done without.
+One SQLite file in the user's cache folder. Everything in it can be worked out again, so a cache
+that cannot be read or written is reported and not used.
 """
 
 import os

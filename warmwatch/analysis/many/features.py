@@ -52,7 +52,7 @@ def features_key(digest: str, job: Job) -> str:
     """Return the key of a recording's features: its content, what it is judged by, and our code.
 
     Labels and the like do not matter; other code, which may draw windows otherwise, works the
-    features out anew.
+    features out again.
     """
     judged = (
         (job.band.low_c, job.band.high_c, job.deadband_c, job.confirm_s),

@@ -77,7 +77,7 @@ def load_runs(
 ) -> Loaded:
     """Load the features of all recordings under `paths`; no bad file ends it.
 
-    `progress` is told how many of the recordings that are worked out anew are done.
+    `progress` is told how many of the recordings that are worked out again are done.
     """
     cache, spread = cache or FeatureCache(None), spread or Here()
     files, notes = find_recordings(paths)
@@ -201,7 +201,7 @@ def _extract_all(
             try:
                 known[key] = extract_from_text(text)
             except ValueError:
-                continue  # worked out anew below, and written over
+                continue  # worked out again below, and written over
     kept = len(known)
     missing = [i for i, key in enumerate(keys) if key not in known]
     tasks = [(str(opened[i].path.absolute()), opened[i].digest, jobs[i]) for i in missing]

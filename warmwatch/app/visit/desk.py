@@ -98,7 +98,7 @@ class Desk:
         self.start_asked = self.stop_asked = False
 
     def look(self) -> None:
-        """Find anew what there is to choose from: the book at once, the sockets in a while."""
+        """Look again for what there is to choose: the book at once, the sockets after a while."""
         if not self.scanning:
             self.scanning = True
             threading.Thread(target=self._find, name="scan", daemon=True).start()

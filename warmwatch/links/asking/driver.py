@@ -22,7 +22,7 @@ from warmwatch.links.trying.steps import Step, StepState
 from warmwatch.signals import Signal
 
 SILENT = ((3, 2.5), (2, 4.0))
-"""After so many polls and seconds without any answer the port is given up and opened anew."""
+"""After so many polls and seconds without any answer the port is given up and opened again."""
 AT_ONCE_S = 0.2
 """The fluid is handed over before the poll is done when the rest takes longer than this."""
 LATE_S = 0.5

@@ -82,7 +82,7 @@ class Exchange:
 
     One unit asked: the first answer or refusal ends it. All units asked: every answer is collected
     until the wait ends, and only then are refusals judged (ISO 15765-4). `Response pending` starts
-    the wait of that unit anew, P2* long.
+    the wait of that unit again, P2* long.
     """
 
     def __init__(self, request: Request, now_s: float, wait_s: float) -> None:

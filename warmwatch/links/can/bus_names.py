@@ -1,4 +1,4 @@
-"""Which options an interface of python-can heeds: it takes any name and drops the unknown ones.
+"""Which options an interface of python-can uses: it takes any name and drops the unknown ones.
 
 A mistyped `bitrat=500000` would open the bus at another speed without a word.
 """
@@ -17,7 +17,7 @@ _NOT_FROM_TEXT = frozenset({"self", "channel", "args", "kwargs", "config", "can_
 
 
 def check_names(interface: str, given: Collection[str], own: Collection[str]) -> None:
-    """Raise UsageError for a name in `given` that nothing heeds; `own` are the link's options.
+    """Raise UsageError for a name in `given` that nothing uses; `own` are the link's options.
 
     An interface that cannot be loaded is left to the opening, which says why.
     """

@@ -1,4 +1,4 @@
-"""Times of a foreign file that start anew or leap: the file goes on, behind a gap.
+"""Times of a foreign file that start again or leap: the file goes on after a gap.
 
 Some loggers begin at zero again in the same file, or have their clock set under way. Read as it
 stands, one such leap would cost all that follows.
@@ -21,7 +21,7 @@ GAP_S = BLINDEST_S + 1.0
 
 
 class Anchor:
-    """Puts readings after a leap behind a gap; `strays` counts those left out as slips.
+    """Puts a gap before the readings that follow a leap; `strays` counts those left out as slips.
 
     `name` is the file's, `interval_s` the usual time between two of its rows.
     """

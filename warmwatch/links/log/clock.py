@@ -9,7 +9,7 @@ LATEST_S = 1e11
 
 
 class LogClock:
-    """Places frames in time. A clock that was set or began anew goes on behind a gap of GAP_S.
+    """Places frames in time. A clock that was set or began again goes on after a gap of GAP_S.
 
     `leaps` counts these; `strays` the single frames whose time fits nowhere.
     """

@@ -18,7 +18,7 @@ class Curve:
         if self._points:
             last_s, last = self._points[-1]
             if elapsed_s < last_s:
-                self._points.clear()  # a replay began anew
+                self._points.clear()  # a replay began again
             elif last is not None and elapsed_s - last_s < STEP_S:
                 return
         self._points.append((elapsed_s, value))

@@ -27,7 +27,7 @@ def ledger_row(visit: Visit, entry: Entry) -> list[str]:
 
 
 def balance_lines(visit: Visit) -> list[str]:
-    """Return what the balance says and how it was reckoned; nothing without any amount."""
+    """Return what the balance says and how it was calculated; nothing without any amount."""
     fluid, unit = visit.fluid, visit.job.unit
     unread = [
         phrase("balance.mark", mark=mark_name(one.mark.name), clock=clock(one.mark.elapsed_s))

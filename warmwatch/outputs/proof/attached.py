@@ -95,7 +95,7 @@ def _unpack(data: bytes) -> Mapping[str, bytes]:
 
 
 def page_words(data: bytes) -> str:
-    """Return a PDF's title and the words of its pages, parted by single spaces.
+    """Return a PDF's title and the words of its pages, separated by single spaces.
 
     InputError when they cannot be read.
     """

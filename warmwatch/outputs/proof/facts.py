@@ -70,7 +70,7 @@ class Facts:
     clock_moves: tuple[tuple[float, Reason], ...] = ()
 
     def wall_s(self, elapsed_s: float) -> float | None:
-        """Return the wall time of an elapsed time, reckoned from the first reading."""
+        """Return the wall time of an elapsed time, counted from the first reading."""
         return None if self.start_utc_s is None else self.start_utc_s + elapsed_s - self.start_s
 
 

@@ -32,7 +32,7 @@ class Chosen:
 
 
 def comparable(words: str) -> str:
-    """Return a page's words without what hangs on the fonts of the computer that made it.
+    """Return a page's words without what depends on the fonts of the computer that made it.
 
     Letters that the shipped font lacks become boxes, and what is said of them is left out.
     """

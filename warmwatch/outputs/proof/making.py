@@ -85,7 +85,7 @@ def read_making(data: bytes) -> Making:
 
 @cache
 def typesetter() -> tuple[tuple[str, str], ...]:
-    """Return what settles how a page looks: the versions, and a digest over our own sources."""
+    """Return what decides how a page looks: the versions, and a digest over our own sources."""
     digest = hashlib.sha256()
     for room in _ROOMS:
         _take(digest, files("warmwatch").joinpath(*room.split("/")))

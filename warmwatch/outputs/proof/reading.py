@@ -37,7 +37,7 @@ def verify_file(
     """Verify a recording or a proof, told apart by how the file begins.
 
     `log` are the lines of the shop's log, and `authority` is the certificate (PEM) of a time-stamp
-    authority, where it is to be held against them, too.
+    authority, where the file is to be compared with them, too.
 
     InputError or RecordingError when it cannot be read at all.
     """
@@ -182,7 +182,7 @@ def _signers(bundle: Bundle, inside: Sequence[Report]) -> list[str]:
 
 
 def _logged(report: Report, signature: Signature | None, log: Sequence[bytes] | None) -> Report:
-    """Return the report of a recording held against the shop's log."""
+    """Return the report of a recording compared with the shop's log."""
     if log is None or report.state is not SealState.INTACT:
         return report
     if signature is None or entry_of(signature) not in log:
@@ -193,7 +193,7 @@ def _logged(report: Report, signature: Signature | None, log: Sequence[bytes] | 
 
 
 def _held(report: Report, bundle: Bundle, log: Sequence[bytes]) -> Report:
-    """Return the report of a proof held against the shop's log."""
+    """Return the report of a proof compared with the shop's log."""
     if report.state is not SealState.INTACT:
         return report
     noted = None if bundle.making is None else bundle.making.noted

@@ -63,7 +63,7 @@ class Painter:
     def open(self) -> None:
         """Take the alternate screen; it is given back even when the program ends badly.
 
-        May be called again, as after `close`: then everything is drawn anew.
+        May be called again, as after `close`: then everything is drawn again.
         """
         if self._opened:
             return

@@ -91,7 +91,7 @@ def read_checkpoint(data: bytes) -> Checkpoint:
 def held_against(
     report: Report, data: bytes | None, promised: str, digests: Mapping[int, str]
 ) -> Report:
-    """Return the report of a recording, held against what was signed while it was written.
+    """Return the report of a recording, compared with what was signed while it was written.
 
     `data` is the checkpoint, None without one; `promised` the key that the sidecar says makes them;
     `digests` has the digest of the row that the checkpoint is about, by how many rows there were.

@@ -1,7 +1,7 @@
-"""Holds each recorded fluid temperature against its raw bytes, by the rule in the sidecar.
+"""Compares each recorded fluid temperature with its raw bytes, by the rule in the sidecar.
 
-The rule is read and followed here once more, apart from the code that read the vehicle. There are
-four, told apart by their keys:
+The rule is followed here a second time, independently of the code that read the vehicle. There are
+four kinds, told apart by their keys:
 
     service, identifier   an answer: the service plus 0x40, then identifier and record for each
                           identifier asked; the big-endian integer of `length` bytes from

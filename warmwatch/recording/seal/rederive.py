@@ -1,4 +1,4 @@
-"""Derives the events of a recording anew, to hold the recorded ones against them."""
+"""Works out the events of a recording again and compares the recorded ones with them."""
 
 import re
 from collections import deque
@@ -31,7 +31,7 @@ class Broken(Exception):
 
 
 class Replay:
-    """Folds the items again and holds each recorded event against the one that comes out.
+    """Folds the items again and compares each recorded event with the one that comes out.
 
     Another version of the fold may judge otherwise, which alone is no forgery: from the first
     difference on nothing more is compared then, and `worked_out` is False.

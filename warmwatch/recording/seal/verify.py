@@ -40,7 +40,7 @@ MAX_RECORDING = 1 << 30
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """A recording taken out of wherever it lies; the bytes of its companions, None without."""
+    """A recording as bytes, from a file or a proof; its companions are None where missing."""
 
     name: str
     data: BinaryIO
@@ -238,7 +238,7 @@ def _raw_remarks(replay: Replay | None) -> tuple[str, ...]:
         return ()
     raw = replay.raw
     if not raw.ruled:
-        return ("its sidecar has no rule by which temperatures could be held against raw bytes",)
+        return ("its sidecar has no rule by which temperatures could be compared with raw bytes",)
     told = f"{raw.held} of {raw.seen} temperatures are those that their raw bytes give"
     rest = raw.seen - raw.held
     return (f"{told}; NOTHING CONFIRMS THE OTHER {rest}" if rest else told,)

@@ -30,7 +30,7 @@ SEAL = {
     "bus-intact": "  The bus log {name} beside it is as it was kept.",
     "bus-changed": "  THE BUS LOG {name} WAS CHANGED since it was kept: do not go by it.",
     "bus-missing": "  A bus log {name} was kept; it does not lie beside the recording.",
-    "not-signed": "  Not signed: somebody who knows the format could have written it anew.",
+    "not-signed": "  Not signed: somebody who knows the format could have made all of it.",
     "vehicle": "vehicle",
     "recorded": "recorded",
     "check-temperature": "check temperature",

@@ -7,7 +7,7 @@ import {typed} from "/pad.js";
 import {T, fill, spokenSpan} from "/texts.js";
 
 export const SILENT_MS = 3500;   // after so long without a state the page is blind
-const STALE_MS = 2500;           // a message so much later than the quickest has lain about somewhere
+const STALE_MS = 2500;           // a message so much later than the quickest was delayed on the way
 const SAME_MS = 500, CLOCK_SET_MS = 2000;
 const RECONNECT_MS = 3000;
 const BLIND_EVERY_S = 3, BLIND_REMINDER_S = 30;
