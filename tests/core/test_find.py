@@ -205,7 +205,7 @@ def test_nothing_is_clear_where_two_places_differ_or_little_was_seen() -> None:
     one = Candidate(0x10, 0, TENTHS, 2, 0.8, 18.0, 60.0, ())
     assert why_not_clear([one, replace(one, identifier=0x11, end_c=61.0)], around) == ""
     assert "differ" in why_not_clear([one, replace(one, identifier=0x11, end_c=70.0)], around)
-    assert "9 K only" in why_not_clear([replace(one, end_c=27.0)], around)
+    assert "only 9 K" in why_not_clear([replace(one, end_c=27.0)], around)
     assert "longer" in why_not_clear([replace(one, score=0.3)], around)
 
 

@@ -137,7 +137,7 @@ ROWS = (
     Row("wrong baud=", text("--baud", "57600"), "serial:PORT?baud=9600",
         "answers at 57600 baud", "baud=57600"),
     Row("noise", frames("853", fault="noise"), f"can:PORT?{SLCAN}&bitrate=500000",
-        "sends what is no text of its protocol", "tty_baudrate="),
+        "sends something that is not text", "tty_baudrate="),
     Row("cannot only listen", frames(*TALK, fault=CANNOT_ONLY_LISTEN),
         "broadcast:PORT?interface=slcan&sleep_after_open=0.3&bitrate=500000",
         "adapters do that cannot only listen", ""),

@@ -72,7 +72,7 @@ def test_a_failure_is_told_and_harmless(tmp_path: Path, told: list[str]) -> None
     run(Hook(wish(code), told.append), *(Event(float(i), EventKind.BLIND) for i in range(7)))
     assert len(told) == 5
     assert "ended with 3: no bulb; the watch goes on." in told[0]
-    assert told[-1].endswith("Further failures are not told.")
+    assert told[-1].endswith("Further failures are not reported.")
 
 
 HANGS = """

@@ -89,7 +89,7 @@ def test_ctrl_z_gives_the_terminal_back_and_fg_takes_it_again(shell: Shell, tmp_
     assert shell.alternate
     shell.type("\x1a")
     shell.see_state(alternate=False)
-    shell.see("stands still")
+    shell.see("is stopped")
     assert shell.cursor
     shell.type("echo so$((40 + 2))\n")
     shell.see("so42")
@@ -110,7 +110,7 @@ def test_ctrl_z_gives_the_terminal_back_and_fg_takes_it_again(shell: Shell, tmp_
 def test_in_the_background_it_leaves_terminal_and_keys_alone(shell: Shell) -> None:
     """After `bg` the shell keeps screen and keys, and `fg` brings the watch to the front again."""
     shell.type("\x1a")
-    shell.see("stands still")
+    shell.see("is stopped")
     shell.type("bg\n")
     shell.type("sleep 1.5; echo so$((40 + 2)); jobs\n")
     shell.see("so42")

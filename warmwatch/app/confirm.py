@@ -20,8 +20,8 @@ def confirm_band(job: Job, *, given: bool, asked: bool) -> None:
         return
     if not asked:
         raise UsageError(
-            "The band comes from the book and nobody can be asked here whether it is right: add "
-            "--yes when it is, or give it, as in --band 80:90."
+            "The band comes from the book, and nobody can confirm it here: add --yes if it is "
+            "right, or give the band, as in --band 80:90."
         )
     if click.prompt(QUESTION, default="", show_default=False, err=True).strip():
         raise UsageError(

@@ -6,9 +6,7 @@ import threading
 from types import FrameType, TracebackType
 from typing import Any, Protocol
 
-STANDING = (
-    "\nwarmwatch stands still: nothing is read, recorded or signalled until it goes on (fg).\n"
-)
+STANDING = "\nwarmwatch is stopped: it reads, records and signals nothing until you type fg.\n"
 
 
 class Pausing(Protocol):

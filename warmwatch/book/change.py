@@ -82,7 +82,9 @@ def remove(label: str, path: Path | None = None) -> Entry:
     def edit(document: Any, book: Book) -> None:
         entry = book.needed(label)
         if entry.section is Section.SHOP:
-            raise UsageError("The shop's own part stays: empty a key, as in `book set shop unit=`.")
+            raise UsageError(
+                "The shop's own part cannot be removed: empty a key, as in `book set shop unit=`."
+            )
         del document[entry.section][entry.label]
         removed.append(entry)
 

@@ -102,7 +102,7 @@ def report(learned: Learned, output: Path, unit: str) -> list[str]:
         f"Usual pace of the fluid in air of {temperature(20.0, unit)}:",
         *pace_lines(prior, unit),
     ]
-    lines.append(f"Two days in three idling makes {spread_text(prior)} times that heat.")
+    lines.append(f"On two of three days idling makes {spread_text(prior)} times that heat.")
     if prior.shares:
         lines.append(f"Their time was spent {shares_text(prior)}.")
     lines += mixed(learned)
@@ -117,12 +117,12 @@ def mixed(learned: Learned) -> list[str]:
     lines = []
     if len(learned.vehicles) > 1:
         named = _named(learned.vehicles)
-        lines.append(f"They are of several vehicles ({named}): --vehicle LABEL chooses one.")
+        lines.append(f"They are of several vehicles ({named}): choose one with --vehicle LABEL.")
     if len(learned.methods) > 1:
         named = _named(learned.methods)
         lines.append(
             f"They are of several methods ({named}), and the pace is a mixture of "
-            "theirs: --method LABEL chooses one."
+            "theirs: choose one with --method LABEL."
         )
     return lines
 
@@ -143,7 +143,7 @@ def pace_lines(prior: Prior, unit: str) -> list[str]:
         )
         if rates:
             lines.append(f"  {_PHASES[way.value]}: {rates} (°{unit} in a minute)")
-    return lines or ["  no way is known for long enough"]
+    return lines or ["  no way of running was recorded for long enough"]
 
 
 def spread_text(prior: Prior) -> str:

@@ -175,6 +175,6 @@ def _fresh(found: list[Polled], after_s: float) -> list[Polled]:
         return found
     text = (
         f"The program stood still for {after_s:.0f} s (stopped, or the computer slept): "
-        "what had piled up meanwhile is old and was thrown away."
+        "what waited meanwhile is old and was dropped."
     )
     return [Notice(text), *(item for item in found if not isinstance(item, Values))]

@@ -118,7 +118,7 @@ class Hook:
     def _fail(self, why: str) -> None:
         self._failures += 1
         if self._failures <= TOLD_MOST:
-            more = " Further failures are not told." if self._failures == TOLD_MOST else ""
+            more = " Further failures are not reported." if self._failures == TOLD_MOST else ""
             self._say(f"The hook {self._wish.argv[0]}: {why}; the watch goes on.{more}")
 
     # Everything below runs on the hook's own thread.

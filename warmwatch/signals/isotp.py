@@ -88,7 +88,7 @@ class Assembler:
 
     def _consecutive(self, data: bytes) -> Assembled:
         if not self.waiting:
-            return Assembled(fault="a consecutive frame out of the blue")
+            return Assembled(fault="a consecutive frame without a first frame")
         if data[0] & 0x0F != self._next:
             return self._given_up(f"frame {data[0] & 0x0F:X} came instead of {self._next:X}")
         room = 6 if self._extended else 7

@@ -64,7 +64,7 @@ def why_not_clear(candidates: Sequence[Candidate], around: Surroundings) -> str:
         )
     best = candidates[0]
     if best.end_c - best.start_c < CLEAR_RISE_C:
-        return f"it rose by {best.end_c - best.start_c:.0f} K only: watch for longer"
+        return f"it rose by only {best.end_c - best.start_c:.0f} K: watch for longer"
     for other in candidates[1:]:
         place = (other.identifier, other.first_byte) != (best.identifier, best.first_byte)
         if place and other.score >= RIVAL_SHARE * best.score and _differs(best, other):

@@ -20,11 +20,11 @@ STANDS_S = 5.0
 AGAIN_S = 10.0
 
 NOT_AGREED = (
-    "{words} needs the extended session of its unit (10 03), and nobody agreed to that: it is not "
-    "asked for. Read docs/signals.md, and add extended=yes to the address."
+    "{words} needs the extended session of its unit (10 03), and nobody agreed to that, so "
+    "warmwatch does not ask for it. Read docs/signals.md, and add extended=yes to the address."
 )
-MOVES = "The vehicle moves: {unit} is sent back to its default session, {words} is not asked for."
-REFUSED = "{unit} does not go into its extended session; it is tried again every {every:g} s."
+MOVES = "The vehicle moves: {unit} goes back to its default session, {words} is not asked for."
+REFUSED = "{unit} does not go into its extended session; warmwatch tries again every {every:g} s."
 
 
 class Sessions:

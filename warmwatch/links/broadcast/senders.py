@@ -101,7 +101,7 @@ class Senders:
             return
         text = f"{name} comes from {heard.sender.words}."
         if heard.sender.rank == ANYBODY and self._only is None:
-            text += " Nothing says that this is the transmission: see that it is (source=)."
+            text += " Nothing says that this is the transmission: make sure that it is (source=)."
         self._tell(text, name, heard.sender)
 
     def _exchanged(self, held: Heard, heard: Heard, name: str, now_s: float) -> bool:
@@ -129,8 +129,8 @@ class Senders:
         if silent:
             self._tell(
                 f"{held.sender.words} no longer sends {name}. {heard.sender.words} sends "
-                f"{_shown(heard, name)}, which may be something else: source={heard.sender.label} "
-                "takes it.",
+                f"{_shown(heard, name)}, which may be something else: choose it with "
+                f"source={heard.sender.label}.",
                 "silent",
                 heard.sender,
                 alarm=True,

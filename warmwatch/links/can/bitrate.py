@@ -105,4 +105,4 @@ def _given_words(interface: str, given: object) -> str:
         return words + ("; bitrate= has no effect on this interface" if given is not None else "")
     if given is None:
         return "as the adapter has it; bitrate= sets it, bitrate=auto finds it"
-    return f"{given} bit/s as given; whether it fits, answers show"
+    return f"{given} bit/s as given; only answers show whether it is right"

@@ -142,7 +142,7 @@ class CanCarrier:
     def silence(self) -> Silence:
         where = f"on {self._channel}"
         if self._transport.no_text:
-            return Silence(where, "the adapter sends what is no text of its protocol", _TEXT)
+            return Silence(where, "the adapter sends something that is not text", _TEXT)
         if self.answered:
             return Silence(where, "units answered before and are silent now", _ADVICE)
         if self._transport.frames:

@@ -11,7 +11,7 @@ MOST_NO_TEXT = 20
 
 
 NO_TEXT_WORDS = (
-    "sends what is no text of its protocol: check the cable, and the speed of its port as "
+    "sends something that is not text: check the cable, and the speed of its port as "
     "python-can names it for this interface"
 )
 

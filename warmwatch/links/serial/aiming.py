@@ -10,8 +10,8 @@ from warmwatch.links.serial.talk import Adapter, Wish
 Commanded = Callable[[str], Generator[Wish, str | None, frozenset[Word]]]
 
 SHORT_ONLY = (
-    "This adapter cannot be told how {unit} is to be asked for the rest of a long answer: only "
-    "answers of up to 7 bytes can be read from it."
+    "This adapter cannot ask {unit} for the rest of a long answer: it reads only answers of up to "
+    "7 bytes from there."
 )
 
 

@@ -22,8 +22,8 @@ _NAMED = (
 )
 _DOUBTED_NAMED = "check the scale and the range in the file"
 _DOUBTED = (
-    "the sender may need the running engine (outdoors: exhaust gas); else its sensor is a case for "
-    "the service information"
+    "the sender may need the running engine (outdoors: exhaust gas); if not, look up its "
+    "sensor in the service information"
 )
 
 

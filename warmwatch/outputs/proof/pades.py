@@ -125,7 +125,7 @@ def _trouble(data: bytes, signer: str) -> str:
     reader = PdfFileReader(io.BytesIO(data))
     found = reader.embedded_signatures
     if len(found) != 1:
-        raise InputError("there is not just one")
+        raise InputError("there is not exactly one")
     (embedded,) = found
     if not _leaves_the_page(reader):
         return "it changes what was sealed"

@@ -164,7 +164,7 @@ _PAGES = {
 }
 _NOT_MADE = (
     "the page was made by another version or with other fonts, so it could not be made again, and "
-    "nobody signed it: go by what stands here, not by the page"
+    "nobody signed it: trust what is written here, not the page"
 )
 
 
@@ -186,7 +186,7 @@ def _logged(report: Report, signature: Signature | None, log: Sequence[bytes] | 
     if log is None or report.state is not SealState.INTACT:
         return report
     if signature is None or entry_of(signature) not in log:
-        return replace(report, state=SealState.NOT_IN_LOG, reason="it does not stand in it")
+        return replace(report, state=SealState.NOT_IN_LOG, reason="the log does not hold it")
     line = log.index(entry_of(signature)) + 1
     told = f"It stands in line {line} of {len(log)} in the shop's log."
     return replace(report, inside=(*report.inside, told))
@@ -197,7 +197,7 @@ def _held(report: Report, bundle: Bundle, log: Sequence[bytes]) -> Report:
     if report.state is not SealState.INTACT:
         return report
     noted = None if bundle.making is None else bundle.making.noted
-    reason = "it says nothing of the log" if noted is None else held_against(noted.head, log)
+    reason = "it does not mention the log" if noted is None else held_against(noted.head, log)
     if reason:
         return replace(report, state=SealState.NOT_IN_LOG, reason=reason)
     told = "The shop's log still begins as it did when this proof was made."

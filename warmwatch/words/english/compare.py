@@ -202,7 +202,7 @@ NOTES = {
     "vehicles": "{n} vehicles",
     "mixed": (
         "the plain figures mix them; the adjusted differences compare within each vehicle; "
-        "--vehicle LABEL chooses one"
+        "choose one with --vehicle LABEL"
     ),
     "never-both": "no vehicle was recorded with both: the vehicles themselves may be what differs",
     "not-in": "not in {names}: {why}",
