@@ -2,7 +2,9 @@
 
 import re
 import shlex
+import tomllib
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import click
@@ -108,3 +110,18 @@ def test_every_page_is_in_the_list() -> None:
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     pages = {f"docs/{page.name}" for page in (ROOT / "docs").glob("*.md")}
     assert pages - set(re.findall(r"\((docs/[^)#]+)", text)) <= {"docs/dependencies.md"}
+
+
+LICENCE = re.compile(r"\b(MIT|BSD|Apache|ISC|MPL|PSF|L?GPL)\b")
+
+
+def test_every_dependency_has_its_licence() -> None:
+    """A table of docs/dependencies.md names each library of pyproject.toml beside its licence."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    lists = [project["dependencies"], *project["optional-dependencies"].values()]
+    wanted = {re.split(r"[<>=;]", line)[0] for lines in lists for line in lines}
+    page = (ROOT / "docs/dependencies.md").read_text(encoding="utf-8")
+    rows = [line.split("|")[1:-1] for line in page.splitlines() if line.startswith("|")]
+    beside = [pair for row in rows for pair in pairwise(row)]
+    told = {name for cell, licence in beside if LICENCE.search(licence) for name in cell.split()}
+    assert wanted - {name.strip(",") for name in told} == set()
