@@ -273,7 +273,8 @@ class DiskFile:
         sync(self._handle)
         self._report(("moved", str(self._path)))
         text = f"The recording {spoilt.name} {why} while it was written."
-        self._report(("told", f"{text} All of it, from the beginning, goes on in {self._path}."))
+        whole = f"All of it, from the beginning, is now in {self._path} and goes on there."
+        self._report(("told", f"{text} {whole}"))
 
     def _keep_sidecar(self) -> None:
         beside = sidecar_path(self._path)

@@ -114,9 +114,7 @@ class RecordedBus:
         elif not (listened.fluid_heard or told):
             yield Notice(self._without(listened), alarm=True)
         if self._log.skipped:
-            yield Notice(
-                f"{name}: {_lines(self._log.skipped)} no whole frame, so they are left out."
-            )
+            yield Notice(f"{name}: {_lines(self._log.skipped)} no whole frame: left out.")
         if clock.strays:
             frames = "1 frame" if clock.strays == 1 else f"{clock.strays} frames"
             yield Notice(f"{name}: {frames} with a wrong time left out.")

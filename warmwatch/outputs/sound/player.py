@@ -142,7 +142,7 @@ class TonePlayer:
                 thread.start()
             except RuntimeError:
                 self._waiting = None
-                self._tell("NO SOUND: this machine gives no thread for it: watch the screen.")
+                self._tell("NO SOUND: the computer could not start it: watch the screen.")
                 return
             self._thread = thread
         self._changed.notify_all()

@@ -114,5 +114,9 @@ def stamp_remark(stamp: Stamp) -> str:
     """Return what is to be said of a time stamp beside the state."""
     if stamp.trouble:
         return f"the TIME STAMP beside it does NOT HOLD: {stamp.trouble}"
-    held = "holds" if stamp.checked else "was not checked: give the authority's --authority CERT"
-    return f"a time stamp from outside the shop says that it was there on {stamp.time}; it {held}"
+    held = (
+        "holds"
+        if stamp.checked
+        else "was not checked: give the authority's certificate with --authority"
+    )
+    return f"a time stamp from outside the shop says that it existed on {stamp.time}; it {held}"

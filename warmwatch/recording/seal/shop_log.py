@@ -50,7 +50,7 @@ def read_log(path: Path) -> list[bytes]:
     except OSError as error:
         raise RecordingError(f"Cannot read the log {path} ({error.strerror or error}).") from None
     if data and not data.endswith(b"\n"):
-        raise RecordingError(f"The last line of the log {path} is torn: take it out by hand.")
+        raise RecordingError(f"The last line of the log {path} is torn: remove it by hand.")
     return data.split(b"\n")[:-1]
 
 
@@ -129,12 +129,12 @@ def trouble(noted: Noted, signatures: Sequence[Signature | None], signer: str) -
     try:
         key, sealed = base64.b64decode(head.key), base64.b64decode(head.signature)
         if fingerprint(key) != signer or not holds(key, sealed, head.message):
-            return "the head of the shop's log is not signed by who signed the page"
+            return "the head of the shop's log is not signed by the key of the page"
         if len(signatures) != len(noted.lines):
-            return "the shop's log is told of other recordings"
+            return "what the page says of the shop's log is about other recordings"
         for signature, (index, steps) in zip(signatures, noted.lines, strict=True):
             if signature is None:
-                return "a recording that is not signed stands in no log"
+                return "a recording that is not signed is in no log"
             way = [bytes.fromhex(step) for step in steps]
             found = tree.root_by_path(entry_of(signature), index, head.size, way)
             if found.hex() != head.root:
