@@ -134,11 +134,11 @@ def test_earlier_warm_ups_of_the_vehicle_feed_the_forecast(van: Run, tmp_path: P
 def test_a_replay_has_its_own_job(van: Run, tmp_path: Path) -> None:
     """The shop's unit and bands never change what a recording was about."""
     van("watch", "white van", "--yes", *FAST)
-    van("book", "set", "shop", "unit=F")
+    van("book", "set", "shop", "unit=C")
     (path,) = (tmp_path / "warmwatch-recordings").glob("*.csv")
     ran = van("watch", path, "--plain", "--no-record")
     assert ran.code == 0
-    assert "for 80 to 90 °C" in ran.out
+    assert "for 176 to 194 °F" in ran.out
 
 
 def test_recordings_and_page_of_the_shop(van: Run, tmp_path: Path) -> None:

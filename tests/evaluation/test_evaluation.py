@@ -12,7 +12,7 @@ from tests.evaluation.peers import line_over, newton, since_way_began, start_to_
 from tests.evaluation.plants import KINDS, many, one
 from tests.evaluation.scores import CAP, OURS, error, follow, summary, wilson
 from warmwatch.core.forecast.candidates import FEATURES
-from warmwatch.core.forecast.correction import OUTPUTS, correction_from, learned
+from warmwatch.core.forecast.correction import OUTPUTS, REACHED, correction_from, learned
 
 # Score intervals for the classic comparison set; two libraries agree on them (statsmodels 0.15.0,
 # scipy 1.17.1), recomputed beside the published set (numbers of the set from memory).
@@ -90,7 +90,7 @@ def test_a_correction_for_other_features_is_refused() -> None:
         "format": "warmwatch forecast correction",
         "features": list(FEATURES),
     }
-    data |= dict.fromkeys(OUTPUTS, trees)
+    data |= dict.fromkeys((*OUTPUTS, REACHED), trees)
     found = [0.0] * len(FEATURES)
     assert correction_from(data).answer(found) == (0.75, 0.75, 0.75)
     assert correction_from(data).answer([2.0, *found[1:]]) == (0.25, 0.25, 0.25)

@@ -5,7 +5,10 @@ same. With `--without GROUP` a measured group is left out, to be scored afterwar
 
 How wide the intervals must be is learned where nothing else was: the trees are learned anew without
 one part (a family, or the measured car), and asked about it. Newton's law alone, coolant and engine
-oil are no transmissions, so they count less. Writes `warmwatch/core/forecast/correction.json`;
+oil are no transmissions, so they count less.
+
+The chance is learned on the invented families alone: a measured curve ends somewhere, and does not
+say what would have come. Writes `warmwatch/core/forecast/correction.json`;
 seeds are fixed.
 """
 
@@ -15,7 +18,7 @@ from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
-from math import inf
+from math import inf, isnan, nan
 from pathlib import Path
 from typing import Any
 
@@ -26,16 +29,22 @@ from tests.evaluation.asked import asked, falls
 from tests.evaluation.curves import Curve, measured, read
 from tests.evaluation.families import LAWS, LEARNED_ON
 from tests.evaluation.plants import KINDS, many
-from warmwatch.core.forecast.answers import members_of
+from warmwatch.core.forecast.answers import WITHIN_S, members_of
 from warmwatch.core.forecast.candidates import FEATURES, features
-from warmwatch.core.forecast.correction import OUTPUTS, STATES, correction_from, state_of
+from warmwatch.core.forecast.correction import (
+    OUTPUTS,
+    REACHED,
+    STATES,
+    correction_from,
+    state_of,
+)
 from warmwatch.core.forecast.forecaster import Forecaster
 
 FILE = Path(__file__).parents[2] / "warmwatch" / "core" / "forecast" / "correction.json"
 QUANTILES = (0.1, 0.5, 0.9)
 TREES, LEAVES, RATE, LEAST = 100, 8, 0.08, 60
 INSIDE = 0.8
-_A_CURVE = 60  # moments taken of each, at random
+_A_CURVE, _A_CURVE_FOR_CHANCE = 60, 150  # moments taken of each, at random
 _MOST_LOG = 2.0
 _LESS_WEIGHT = 0.3
 _WIDTHS = np.arange(0.6, 3.01, 0.05)
@@ -50,7 +59,9 @@ SAME_CAR = {CAR: {CAR, "coolant, driving"}}
 class Lesson:
     """Features of a moment, and the log of (what came / the ensemble's median).
 
-    `part` is what is left out together: a family, or a measured group.
+    `part` is what is left out together: a family, or a measured group. `came` says whether the
+    target was reached in the time that `Forecast.chance` speaks of; the log is NaN where it never
+    was.
     """
 
     group: str
@@ -58,16 +69,22 @@ class Lesson:
     curve: str
     found: list[float]
     answer: float
+    came: bool
 
 
-def lessons(make: Callable[[], list[Curve]]) -> list[Lesson]:
-    """Return lessons at random moments of each curve."""
-    found = []
+def lessons(make: Callable[[], list[Curve]]) -> tuple[list[Lesson], list[Lesson]]:
+    """Return lessons at random moments of each curve: for the times, and for the chance."""
+    times, chances = [], []
     for curve in make():
         all_ = list(_all_lessons(curve))
-        picks = np.random.default_rng(1).permutation(len(all_))[:_A_CURVE]
-        found += [all_[i] for i in picks]
-    return found
+        times += _picked([lesson for lesson in all_ if not isnan(lesson.answer)], _A_CURVE)
+        if curve.group.endswith(LEARNED_ON) and not curve.group.startswith(LAWS):
+            chances += _picked(all_, _A_CURVE_FOR_CHANCE)
+    return times, chances
+
+
+def _picked(some: Sequence[Lesson], most: int) -> list[Lesson]:
+    return [some[i] for i in np.random.default_rng(1).permutation(len(some))[:most]]
 
 
 def _all_lessons(curve: Curve) -> Iterable[Lesson]:
@@ -80,23 +97,23 @@ def _all_lessons(curve: Curve) -> Iterable[Lesson]:
         track, context = follower.track, follower.context
         level, ahead = track.level(), follower.ahead(context.ahead())
         for target_c, truth_s in due:
-            if truth_s == inf:
-                continue
             target = track.target_level(target_c, falling)
             members = members_of(ahead, target, falling, context.phase)
             x = features(track, context, level, target, -1.0 if falling else 1.0, members)
             y = float(np.clip(np.log(truth_s / members.q50), -_MOST_LOG, _MOST_LOG))
-            yield Lesson(curve.group, part, curve.name, x, y)
+            came = truth_s <= (3.0 * WITHIN_S if falling else WITHIN_S)
+            yield Lesson(curve.group, part, curve.name, x, nan if truth_s == inf else y, came)
 
 
-def learn(some: Sequence[Lesson]) -> dict[str, Any]:
+def learn(some: Sequence[Lesson], chances: Sequence[Lesson]) -> dict[str, Any]:
     """Return the mapping that `correction_from` reads: trees, and how much wider they must be."""
-    data = fit(some)
+    reached = {REACHED: fit_chance(chances)}
+    data = fit(some) | reached
     asides: list[tuple[str, float, float]] = []
     for part in TRANSMISSIONS & {lesson.part for lesson in some}:
         others = [lesson for lesson in some if lesson.part not in SAME_CAR.get(part, {part})]
         aside = [lesson for lesson in some if lesson.part == part]
-        asides += _needed(fit(others), aside)
+        asides += _needed(fit(others) | reached, aside)
     data["spread"] = {state: _width([a for a in asides if a[0] == state]) for state in STATES}
     return data
 
@@ -157,6 +174,26 @@ def fit(some: Sequence[Lesson]) -> dict[str, Any]:
     return data
 
 
+def fit_chance(some: Sequence[Lesson]) -> dict[str, Any]:
+    """Return trees for the log of the odds; more members that reach it never lower them."""
+    from sklearn.ensemble import HistGradientBoostingClassifier
+
+    model = HistGradientBoostingClassifier(
+        max_iter=TREES, max_leaf_nodes=LEAVES, learning_rate=RATE, min_samples_leaf=LEAST,
+        l2_regularization=1.0, early_stopping=False, random_state=0,
+        monotonic_cst=[_ALONG.get(name, 0) for name in FEATURES],
+    )  # fmt: skip
+    model.fit(
+        np.array([lesson.found for lesson in some]),
+        np.array([lesson.came for lesson in some]),
+        sample_weight=_weights(some),
+    )
+    return _trees(model)
+
+
+_ALONG = {"reaching": 1, "within": 1, "left": -1}
+
+
 def _trees(model: Any) -> dict[str, Any]:
     trees, depth = [], 0
     for (predictor,) in model._predictors:
@@ -195,8 +232,9 @@ def main() -> None:
               if group in TAUGHT and group not in SAME_CAR.get(options.without, {options.without})
               ]  # fmt: skip
     with ProcessPoolExecutor(2) as pool:
-        some = [lesson for each in pool.map(lessons, makes) for lesson in each]
-    text = json.dumps(learn(some), separators=(",", ":"))
+        both = list(pool.map(lessons, makes))
+    times, chances = ([lesson for each in both for lesson in each[i]] for i in (0, 1))
+    text = json.dumps(learn(times, chances), separators=(",", ":"))
     options.output.write_text(text + "\n", encoding="utf-8")
 
 

@@ -115,7 +115,7 @@ class Answers:
             logs = _eased(logs, before.logs, run_s - before.at_s)
         ever = max(members.ever, _SEEN_CHANCE if falling and moves > 0 else 0.0)
         given = ever >= (_KEPT_CHANCE if kept else GIVEN_CHANCE)
-        chance = ever if falling else members.lasting
+        chance = _chance(learned().chance(found), members, falling)
         return Answer(run_s, context.phase, logs, chance, given)
 
     def _moves(self, level: float, sign: float) -> int:
@@ -161,6 +161,17 @@ def members_of(
         return Members(5000.0, 9000.0, 10800.0, *shares)
     q10, q50, q90 = (max(float(q), 1.0) for q in np.quantile(some, (0.1, 0.5, 0.9)))
     return Members(q10, q50, q90, *shares)
+
+
+def _chance(judged: float, members: Members, falling: bool) -> float:
+    """Return the learned chance, never above what the members hold possible.
+
+    Of a rise they believe too much, never too little; of a fall too little, so that only those who
+    hardly see it at all bound the chance.
+    """
+    if not falling:
+        return min(judged, members.lasting)
+    return judged if members.ever >= GIVEN_CHANCE else min(judged, members.ever)
 
 
 def _eased(logs: Logs, before: Logs, passed_s: float) -> Logs:

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from math import exp
 from typing import Any
 
 import numpy as np
@@ -18,11 +19,12 @@ import numpy.typing as npt
 from warmwatch.core.forecast.candidates import FEATURES
 
 OUTPUTS = ("q10", "q50", "q90")
+REACHED = "reached"
 STATES = ("holds", "idle", "loaded", "driving", "off", "unknown")
 """What the vehicle does, as the features tell it: the intervals are widened for each."""
 _FLAGS = tuple((FEATURES.index(state), state) for state in STATES)
 _FORMAT = "warmwatch forecast correction"
-_MOST_LOG = 2.5  # so far an edge of the interval may be from the members' median
+_MOST_LOG = 2.5  # so far a quantile may be from the members' median
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,21 +57,28 @@ class Correction:
     """Trees for each of OUTPUTS; each gives the log of (time / ensemble's median).
 
     `spread` says for each of STATES how many times as wide the interval must be to hold its share
-    of what was not learned.
+    of what was not learned. `reached` gives the log of the odds that the target is reached at all.
     """
 
     trees: tuple[Trees, ...]
+    reached: Trees
     spread: Mapping[str, float]
 
     def answer(self, found: Sequence[float]) -> tuple[float, float, float]:
         """Return logs of q10, q50 and q90 over the ensemble's median, in order."""
         low, middle, high = (trees.answer(found) for trees in self.trees)
         wide = self.spread.get(state_of(found), 1.0)
-        return (
-            middle - wide * max(middle - low, 0.0),
-            middle,
-            middle + wide * max(high - middle, 0.0),
-        )
+        low = middle - wide * max(middle - low, 0.0)
+        high = middle + wide * max(high - middle, 0.0)
+        return _bounded(low), _bounded(middle), _bounded(high)
+
+    def chance(self, found: Sequence[float]) -> float:
+        """Return the chance that the target is reached, as `Forecast.chance` means it."""
+        return 1.0 / (1.0 + exp(-self.reached.answer(found)))
+
+
+def _bounded(log: float) -> float:
+    return min(max(log, -_MOST_LOG), _MOST_LOG)
 
 
 def state_of(found: Sequence[float]) -> str:
@@ -82,7 +91,7 @@ def correction_from(mapping: Mapping[str, Any]) -> Correction:
     if mapping.get("format") != _FORMAT or tuple(mapping.get("features", ())) != FEATURES:
         raise ValueError(f"not a {_FORMAT} for these features")
     trees = tuple(_trees(mapping[name]) for name in OUTPUTS)
-    return Correction(trees, mapping.get("spread", {}))
+    return Correction(trees, _trees(mapping[REACHED]), mapping.get("spread", {}))
 
 
 def _trees(data: Mapping[str, Any]) -> Trees:

@@ -9,7 +9,7 @@ temperatures degC; all draws are fixed, so the same readings give the same answe
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import log, sqrt
+from math import inf, log, sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -127,6 +127,11 @@ class Ahead:
     def end_c(self) -> float:
         """The median of the fluid at the end."""
         return float(np.quantile(self.fluid[-1], 0.5))
+
+    def end_below_c(self, target: float) -> float:
+        """Return the median at the end of those members that stay below `target`."""
+        ends = self.fluid[-1][self.fluid[-1] < target]
+        return float(np.quantile(ends, 0.5)) if len(ends) else inf
 
     def level_c(self, after_s: float, probability: float = 0.5) -> float:
         """Return a quantile of the fluid after so long."""

@@ -143,16 +143,18 @@ class Forecaster:
         lately = track.now_s - max(track.broken_s, track.start_s) < _LEVELS_SEEN_S
         if chance > _LEVELS_CHANCE or phase is Phase.OFF or lately:
             return None
-        end = self._answers.run().end_c
         half_step = 0.5 * track.quantum_c
         if falling:
+            end = self._answers.run().end_c
             if rate >= -_FALLING_K_PER_S:  # it stands: what members think comes later is no level
                 end = max(end, level)
             return round(end, 1) if target + half_step < end <= level else None
+        end = self._answers.run().end_below_c(target)
         gain, climb = end - level, level - min(track.levels)
-        if rate < -_FALLING_K_PER_S or gain < 0.0 or end > target - half_step:
+        if rate < -_FALLING_K_PER_S or gain < -_MOST_AHEAD_C or end > target - half_step:
             return None
-        return None if gain > max(_MOST_AHEAD * climb, _MOST_AHEAD_C) else round(end, 1)
+        far = gain > max(_MOST_AHEAD * climb, _MOST_AHEAD_C)
+        return None if far else round(max(end, level), 1)
 
     def _basis(self) -> Reason:
         """Return what the forecast rests on most."""
