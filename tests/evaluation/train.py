@@ -183,14 +183,15 @@ def fit_chance(some: Sequence[Lesson]) -> dict[str, Any]:
         l2_regularization=1.0, early_stopping=False, random_state=0,
         monotonic_cst=[_ALONG.get(name, 0) for name in FEATURES],
     )  # fmt: skip
-    model.fit(
-        np.array([lesson.found for lesson in some]),
-        np.array([lesson.came for lesson in some]),
-        sample_weight=_weights(some),
-    )
+    came = np.array([lesson.came for lesson in some])
+    weights = _weights(some) * np.where(came, 1.0, _BEYOND_WEIGHT)
+    model.fit(np.array([lesson.found for lesson in some]), came, sample_weight=weights)
     return _trees(model)
 
 
+_BEYOND_WEIGHT = 0.25
+"""Two targets just beyond the end are asked about at every moment, the others only until they are
+reached; a band from service information is seldom one of the two."""
 _ALONG = {"reaching": 1, "within": 1, "left": -1}
 
 

@@ -111,7 +111,7 @@ ROWS = (
     Row("text adapter as can:", text(), f"can:PORT?{SLCAN}&bitrate=500000",
         "is a text adapter that takes AT commands", "use serial:PORT"),
     Row("frame adapter as serial:", frames("853"), "serial:PORT",
-        "is a CAN adapter (frames as text), no text adapter", "use can:PORT?interface=slcan"),
+        "is a CAN adapter (frames as text), not a text adapter", "use can:PORT?interface=slcan"),
     Row("thermometer as serial:", numbers, "serial:PORT",
         "a line of numbers, the last: fluid_c 41.5", "use lines:PORT"),
     Row("thermometer as can:", numbers, f"can:PORT?{SLCAN}&bitrate=500000",

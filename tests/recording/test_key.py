@@ -121,9 +121,9 @@ def test_what_is_no_key_is_told(tmp_path: Path, text: str) -> None:
     path = tmp_path / "key.pem"
     path.write_text(text, encoding="utf-8")
     path.chmod(0o600)
-    with pytest.raises(UsageError, match="no shop key"):
+    with pytest.raises(UsageError, match="not a shop key"):
         load_key(path)
-    with pytest.raises(UsageError, match="no public key"):
+    with pytest.raises(UsageError, match="not a public key"):
         public_fingerprint(path)
     with pytest.raises(UsageError, match="There is no key"):
         load_key(tmp_path / "none.pem")

@@ -132,7 +132,7 @@ def test_other_files_are_no_recordings(tmp_path: Path) -> None:
     foreign.write_text("time,temp\n", encoding="utf-8")
     assert not is_recording(foreign)
     assert not is_recording(tmp_path)
-    with pytest.raises(RecordingError, match="no warmwatch recording"):
+    with pytest.raises(RecordingError, match="not a warmwatch recording"):
         warmwatch.read_recording(foreign)
     with pytest.raises(RecordingError, match="Cannot read"):
         warmwatch.read_recording(tmp_path / "missing.csv")

@@ -12,7 +12,7 @@ def other_device(name: str, bauds: Collection[int | None]) -> LinkError | None:
 
     found = recognise(name)
     if found.kind == "can":
-        return WrongSetUp(f"at {name} is {found.seen}, no text adapter", f"use {found.address}")
+        return WrongSetUp(f"at {name} is {found.seen}, not a text adapter", f"use {found.address}")
     if found.kind == "lines":
         return WrongSetUp(f"at {name} is {found.seen}", f"use {found.address}")
     if found.kind == "serial" and found.speed not in bauds:
