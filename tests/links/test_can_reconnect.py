@@ -226,7 +226,7 @@ def test_nothing_but_bytes_that_are_no_text_is_told(far_end: FarEnd, tmp_path: P
         seen = len(run.fluid)
         far_end.fault("noise")
         run = follow(link, lambda run: wait_for_lost(run, 0), longest_s=5.0, run=run)
-        assert "no text" in run.texts
+        assert "not text" in run.texts
         assert len(run.fluid) <= seen + 1  # one that was under way
         far_end.fault("none")
         run = follow(link, lambda run: len(run.fluid) >= seen + 3, longest_s=15.0, run=run)
