@@ -61,7 +61,11 @@ class Terminal:
         os.write(self._near, key.encode())
 
     def interrupt(self) -> None:
-        """Press Ctrl-C."""
+        """Press Ctrl-C, once the program waits for an answer.
+
+        Python notices a signal only at the next key when it comes between the prompt and the read.
+        """
+        time.sleep(0.5)
         os.kill(self.process.pid, signal.SIGINT)
 
     def ended(self) -> int:
