@@ -98,7 +98,7 @@ class Bench:
         found = {}
         for answer, stack in stacks.items():
             stack.start()
-            received = stack.recv(block=True, timeout=0.3)
+            received = stack.recv(block=True, timeout=1.0 if len(units) == 1 else 0.3)
             stack.stop()
             if received is not None:
                 found[answer] = bytes(received)

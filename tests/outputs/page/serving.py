@@ -27,6 +27,7 @@ class Served:
     server: PageServer
     page: Page
     played: Played
+    ended: bool = False
 
     def show(self, **about: object) -> None:
         self.page.show(self.played.view(**about))  # type: ignore[arg-type]
@@ -123,6 +124,8 @@ class Feeding:
             for name, note in self.served.page.drain():
                 self.served.played.mark(name, note)
                 self.served.page.take(Mark(self.served.played.now_s, name, note))
+            if self.served.ended:
+                return
             try:
                 self.served.show()
             except OSError:

@@ -237,6 +237,8 @@ def test_the_end_is_no_alarm(fed: tuple[Served, Page]) -> None:
     served, page = fed
     wait_state(page, "inside")
     page.click("#tones")
+    served.ended = True  # a session shows nothing more once it closes its outputs
+    time.sleep(0.5)
     served.page.close(Summary(served.played.view(), "key"))
     wait_state(page, "ended")
     time.sleep(4.5)
