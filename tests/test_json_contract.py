@@ -10,6 +10,7 @@ from jsonschema import Draft202012Validator
 
 from tests.links.invented_table import TABLE
 from warmwatch.commands.main import run
+from warmwatch.core.steps import Step
 
 ROOT = Path(__file__).parent.parent
 SCHEMA = json.loads((ROOT / "docs" / "output.schema.json").read_text(encoding="utf-8"))
@@ -67,6 +68,11 @@ def test_the_schema_is_one() -> None:
     """Valid by the rules of JSON Schema 2020-12, and each command's page names it."""
     Draft202012Validator.check_schema(SCHEMA)
     assert "output.schema.json" in (ROOT / "docs" / "json.md").read_text(encoding="utf-8")
+
+
+def test_the_steps_are_those_of_the_core() -> None:
+    """No step of the visit is missing in the schema, whether or not a test comes to it."""
+    assert SCHEMA["$defs"]["step_name"]["enum"] == [str(step) for step in Step]
 
 
 @pytest.mark.parametrize(
