@@ -54,8 +54,6 @@ class Facts:
     visit: str
     zone: Zone
     report: Report
-    start_s: float
-    start_utc_s: float | None
     end_s: float
     readings: int
     doubtful: int
@@ -71,7 +69,8 @@ class Facts:
 
     def wall_s(self, elapsed_s: float) -> float | None:
         """Return the wall time of an elapsed time, counted from the first reading."""
-        return None if self.start_utc_s is None else self.start_utc_s + elapsed_s - self.start_s
+        began = self.trace
+        return None if began.utc_s is None else began.utc_s + elapsed_s - began.start_s
 
 
 def facts_of(path: Path) -> Facts:
@@ -99,8 +98,6 @@ def facts_of(path: Path) -> Facts:
         visit=sidecar_visit(sidecar),
         zone=sidecar_zone(sidecar),
         report=report,
-        start_s=trace.start_s,
-        start_utc_s=trace.utc_s,
         end_s=snapshot.elapsed_s,
         readings=snapshot.readings,
         doubtful=snapshot.doubtful,

@@ -96,7 +96,7 @@ def at_text(visit: Visit, facts: Facts, elapsed_s: float) -> str:
 
 
 def _date(facts: Facts) -> str:
-    wall_s = facts.wall_s(facts.start_s)
+    wall_s = facts.wall_s(facts.trace.start_s)
     return phrase("proof.no-date") if wall_s is None else facts.zone.text(wall_s)
 
 
@@ -117,7 +117,7 @@ def _about(visit: Visit) -> Iterator[Row]:
     yield [phrase("proof.method"), job.method or phrase("proof.not-told")]
     for facts in visit.recordings:
         label = capital(place(visit, facts)) or phrase("proof.recorded")
-        length = clock(facts.end_s - facts.start_s)
+        length = clock(facts.end_s - facts.trace.start_s)
         yield [label, phrase("proof.for", date=_date(facts), length=length)]
 
 

@@ -125,7 +125,7 @@ def _together(
         remarks=(*_visits(bundle), *(text for one in inside for text in one.remarks)),
         inside=(_PAGES[page.found] + page.reason, *_signers(bundle, inside)),
         told=_told(visit.later),
-        vouched=Vouched(decisive, visit.verdict, first.start_utc_s, first.zone),
+        vouched=Vouched(decisive, visit.verdict, first.trace.utc_s, first.zone),
         outcome=str(visit.verdict.outcome),
         signed_by=seal.signed_by,
         signed_name=_name(seal, bundle),

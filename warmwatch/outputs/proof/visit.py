@@ -121,7 +121,7 @@ def gather(*paths: Path, later: Later = NOTHING_LATER) -> Visit:
 
     RecordingError when one was changed, or when they are not of one vehicle and one band.
     """
-    found = sorted((facts_of(path) for path in paths), key=lambda f: f.start_utc_s or 0.0)
+    found = sorted((facts_of(path) for path in paths), key=lambda f: f.trace.utc_s or 0.0)
     _fit_together(found)
     visit = Visit(tuple(found), FluidData(), later)
     return replace(visit, fluid=_fluid(visit))
