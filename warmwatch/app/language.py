@@ -1,6 +1,8 @@
 """The language that everything is said in: the command line's, else the shop's, else English."""
 
-from warmwatch.book.book import read_book
+import os
+
+from warmwatch.book.place import book_path
 from warmwatch.errors import BookError, UsageError
 from warmwatch.words.catalogue import LANGUAGES, use
 
@@ -18,6 +20,10 @@ def choose_language(name: str | None) -> None:
 
 
 def _of_shop() -> str:
+    if not os.path.exists(book_path()):
+        return ""
+    from warmwatch.book.book import read_book
+
     try:
         return read_book().shop.text("language")
     except BookError:  # told by what needs the book
