@@ -61,12 +61,18 @@ class Terminal:
         os.write(self._near, key.encode())
 
     def interrupt(self) -> None:
-        """Press Ctrl-C, once the program waits for an answer.
+        """Press Ctrl-C, and again as a person would while nothing happens.
 
         Python notices a signal only at the next key when it comes between the prompt and the read.
         """
-        time.sleep(0.5)
-        os.kill(self.process.pid, signal.SIGINT)
+        before = len(self.whole)
+        deadline = time.monotonic() + LONGEST_S
+        while len(self.whole) == before and self.process.poll() is None:
+            assert time.monotonic() < deadline, f"Ctrl-C did nothing\n{self.text}"
+            self.process.send_signal(signal.SIGINT)
+            asked_again = time.monotonic() + 3.0
+            while len(self.whole) == before and time.monotonic() < asked_again and self._read():
+                pass
 
     def ended(self) -> int:
         """Wait for the end and return the exit code."""
