@@ -9,7 +9,7 @@ from math import exp, floor
 
 from tests.evaluation.curves import Curve, Row
 from tests.evaluation.families import LAWS, plant_of
-from warmwatch.core.phase import Phase
+from warmwatch.core.phase import Phase, PhaseTracker
 
 KINDS = ("parked", "idle", "loaded holds", "steady load", "engine off", "cooling at idle", "drive")
 
@@ -103,6 +103,7 @@ def one(seed: int, kind: str, family: str, *, plain: bool = False) -> Curve:
         (1.0, 1.0, 1.0) if plain else (rng.random() < 0.85, rng.random() < 0.7, rng.random() < 0.4)
     )
     idle_rpm, rows, heat = rng.uniform(620, 820), [], 0.0
+    phases = PhaseTracker()
     for second, way in enumerate(script.ways):
         if second >= begins + 1 and plant.fluid > 125:
             break
@@ -113,16 +114,18 @@ def one(seed: int, kind: str, family: str, *, plain: bool = False) -> Curve:
             continue
         values = {}
         if seen[0]:
+            pulls_away = way is Phase.DRIVING and script.ways[max(second - 1, 0)] is not way
             values = {
                 "engine_rpm": idle_rpm * script.revs[second],
-                "speed_kmh": script.speed[second],
+                "speed_kmh": 2.0 if pulls_away else script.speed[second],
             }
+        phase = phases.step(float(second), values)
         if seen[1] and kind not in LAWS:
             values["coolant_c"] = float(floor(plant.coolant))
         if seen[2]:
             values["ambient_c"] = float(floor(plant.air))
         value = floor((plant.fluid + rng.gauss(0, noise)) / step) * step
-        rows.append(Row(float(second), value, way if seen[0] else Phase.UNKNOWN, values))
+        rows.append(Row(float(second), value, phase, values))
     return Curve(f"{family} {kind} {seed}", f"{kind}, {family}", rows, float(begins))
 
 

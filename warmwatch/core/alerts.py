@@ -24,7 +24,8 @@ BRIGHT_CHANCE = 0.6
 LOWER_C = 2.0
 """Levelling off so much farther from the band than was said is worth saying again."""
 FAR_LEADS = 2.0
-"""A `nearing` that proved early is forgotten when the band is so many leads away for FAR_S."""
+"""With a q90 of more leads than this `nearing` waits: after a change of way nobody knows yet. One
+that proved early is forgotten when the band is so many leads away for FAR_S."""
 FAR_S = 60.0
 LIKELY_CHANCE = 0.4
 """A time that comes with a smaller chance is no reason to walk to the vehicle."""
@@ -118,7 +119,8 @@ class Alerts:
     def _band_is_near(self, elapsed_s: float, fluid_c: float, forecast: Forecast) -> bool:
         # A fluid that still warms does not cool into the band, whatever is thought of later.
         comes = not forecast.falling or _approaches(forecast, still=True)
-        soon = self._soon.step(elapsed_s, comes and _within(forecast, self._lead_s))
+        sure = forecast.q90_s is not None and forecast.q90_s <= FAR_LEADS * self._lead_s
+        soon = self._soon.step(elapsed_s, comes and sure and _within(forecast, self._lead_s))
         close = self._away_c(fluid_c, forecast) <= NEAR_C
         close = close and not _surely_far(forecast, self._lead_s)
         # A fluid that has just left the band at the top stands beside it without coming back.

@@ -10,6 +10,8 @@ _SHORT_S, _LONG_S = 60.0, 600.0
 _STALE_S = 20.0
 _HALT_S = 90.0  # a shorter stop belongs to the drive
 _HALT_MEAN_S = 25.0  # after so long most stops that end at all have ended
+_FASTER = (Phase.LOADED, Phase.UNKNOWN)
+_PULL_S = 2.0  # an engine that turns faster for less pulls away
 _HOLDS_S = 300.0  # idling so long after a hold, the series is over
 _USUAL_GO_S, _USUAL_TRIP_S = 100.0, 120.0  # before it shows: the moving part of a drive
 _USUAL_IDLE_RPM, _MOST_IDLE_RPM = 720.0, 950.0
@@ -61,7 +63,7 @@ class Context:
 
     def __init__(self) -> None:
         self.phase = Phase.UNKNOWN
-        self.phase_since_s = 0.0
+        self.phase_since_s = self._halt_since_s = 0.0
         self.coolant, self.ambient = Slow(), Slow()
         self.rpm, self.speed = Slow(), Slow()
         self.parked = False
@@ -76,8 +78,12 @@ class Context:
         self._book(now_s, dt)
         if phase is not self.phase:
             self.phase, self.phase_since_s = phase, now_s
+            if phase not in _FASTER:
+                self._halt_since_s = now_s
             if phase is Phase.LOADED:
                 self._holds.times += 1
+            elif phase is Phase.DRIVING:  # idling after a drive is no rest between holds
+                self._holds = _Stretch()
         for stretch, way, most_s in (
             (self._drive, Phase.DRIVING, _HALT_S),
             (self._holds, Phase.LOADED, _HOLDS_S),
@@ -96,9 +102,11 @@ class Context:
     @property
     def in_drive(self) -> bool:
         """Whether it drives, or halts so briefly that it will drive on."""
-        halted = self.phase is Phase.IDLE and not self.parked
-        brief = self.phase_since_s - self._drive.last_s < 5.0 and self._halted_s < _HALT_S
-        return self.phase is Phase.DRIVING or (halted and brief)
+        if self.phase is Phase.DRIVING:
+            return True
+        halted = self.phase is Phase.IDLE or self._pulls_away
+        brief = self._halt_since_s - self._drive.last_s < 5.0 and self._halted_s < _HALT_S
+        return halted and brief and not self.parked
 
     @property
     def in_holds(self) -> bool:
@@ -125,7 +133,13 @@ class Context:
 
     @property
     def _halted_s(self) -> float:
-        return max((self._last_s or 0.0) - self.phase_since_s, 0.0)
+        return max((self._last_s or 0.0) - self._halt_since_s, 0.0)
+
+    @property
+    def _pulls_away(self) -> bool:
+        """Whether the engine turns faster for so short a time that it may just drive on."""
+        now_s = self._last_s or 0.0
+        return self.phase in _FASTER and now_s - self.phase_since_s < _PULL_S
 
     @property
     def _since_hold_s(self) -> float:
