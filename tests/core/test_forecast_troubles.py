@@ -5,8 +5,12 @@ import itertools
 import pytest
 
 from tests.core.test_forecast import straight, whole
-from warmwatch.core.forecast.forecaster import Forecaster
+from warmwatch.core.band import Band
+from warmwatch.core.forecast.forecaster import Forecast, Forecaster
+from warmwatch.core.job import Job
 from warmwatch.core.phase import Phase
+from warmwatch.core.reading import Reading
+from warmwatch.core.watch import Watch
 
 
 def test_a_catch_up_after_a_hole_promises_nothing_early() -> None:
@@ -78,3 +82,10 @@ def test_the_chance_of_one_question_alone_is_the_bare_one() -> None:
         value = whole(20.0 + t / 30.0)
         asked.update(float(t), value, phase=Phase.IDLE, engine_rpm=700.0, speed_kmh=0.0)
     assert asked.to_edge(1500.0, 95.0, "low").chance == fresh.to_edge(1500.0, 95.0, "low").chance
+
+
+def test_above_the_band_the_first_forecast_is_one_of_cooling() -> None:
+    """Before the place is confirmed, too, nobody is told of warming up to a band far below."""
+    results = Watch(Job(Band(35.0, 45.0))).step(Reading(0.0, {"fluid_c": 90.0}))
+    (forecast,) = [result for result in results if isinstance(result, Forecast)]
+    assert (forecast.edge, forecast.to) == ("high", "enter")

@@ -72,7 +72,7 @@ class LookAhead:
         if second == self._second:
             return []
         self._second = second
-        target_c, edge, to = self._next_edge(self.forecaster)
+        target_c, edge, to = self._next_edge(self.forecaster, fluid_c)
         self.forecast = self.forecaster.to_edge(now_s, target_c, edge, to)
         self.outlook = self.forecaster.outlook(now_s, target_c, edge, to)
         kind = self._alerts.step(now_s, self._tracker.place, fluid_c, self.forecast)
@@ -94,10 +94,10 @@ class LookAhead:
             in_park=phases.latest("in_park", now_s),
         )
 
-    def _next_edge(self, forecaster: Forecaster) -> tuple[float, str, str]:
+    def _next_edge(self, forecaster: Forecaster, fluid_c: float) -> tuple[float, str, str]:
         """Return the edge that comes next: its level, which it is, and what happens there."""
         band, place = self._job.band, self._tracker.place
-        if place is Place.ABOVE:
+        if place is Place.ABOVE or (place is Place.UNSEEN and fluid_c > band.high_c):
             return self._tracker.entry_c[1], "high", "enter"
         if place is not Place.INSIDE:
             return self._tracker.entry_c[0], "low", "enter"
