@@ -17,6 +17,8 @@ COOLING = ("engine off", "cooling at idle", LAWS[1])
 _EVERY = ((480.0, 30.0), (1800.0, 60.0), (inf, 120.0))
 """Until so long after the way began, so often."""
 _LEAST_S, _HOLDS_S, _FIRST_C, _TARGETS = 5.0, 10.0, 2.0, 10
+_HELD_SHARE = 0.8
+_ASKED_FOR_S = 7200  # what is reached in so many rows, and the two targets beyond
 
 
 class Asked(NamedTuple):
@@ -47,7 +49,7 @@ def asked(curve: Curve, forecaster: Forecaster) -> Iterator[Asked]:
     times, values, began = arrays(curve)
     falling = falls(curve)
     due = [(t, _reached(times, values, began, t, falling))
-           for t in _targets(values[began:], falling)]  # fmt: skip
+           for t in _targets(values[began : began + _ASKED_FOR_S], falling)]  # fmt: skip
     ask_s = 0.0
     for i, row in enumerate(curve.rows):
         if row.fresh:
@@ -66,7 +68,7 @@ def asked(curve: Curve, forecaster: Forecaster) -> Iterator[Asked]:
 
 
 def _targets(values: Floats, falling: bool) -> list[float]:
-    """Return the targets that are reached, and two that are not, for the chance."""
+    """Return the targets that these values reach, and two beyond, for the chance."""
     sign, first = (-1.0 if falling else 1.0), float(values[0])
     end = float(values.min() if falling else values.max())
     wanted = [5.0 * k for k in range(3, 22) if sign * (5.0 * k - first) >= _FIRST_C]
@@ -79,6 +81,7 @@ def _reached(times: Floats, values: Floats, began: int, target: float, falling: 
     """Return when the target is first read after the way began and held for ten seconds."""
     there = values <= target if falling else values >= target
     for i in np.flatnonzero(there[began:]) + began:
-        after = (times >= times[i]) & (times <= times[i] + _HOLDS_S)
-        return float(times[i]) if there[after].mean() > 0.8 else inf
+        held = there[i : int(np.searchsorted(times, times[i] + _HOLDS_S, side="right"))]
+        if held.mean() > _HELD_SHARE:  # a sensor flickers about its step while the fluid crosses it
+            return float(times[i])
     return inf

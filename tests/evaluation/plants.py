@@ -11,6 +11,8 @@ from tests.evaluation.curves import Curve, Row
 from tests.evaluation.families import LAWS, plant_of
 from warmwatch.core.phase import Phase, PhaseTracker
 
+COOLING_S = 14400
+"""Asked for an hour, a cooling goes on for the three that its chance speaks of."""
 KINDS = ("parked", "idle", "loaded holds", "steady load", "engine off", "cooling at idle", "drive")
 
 
@@ -64,8 +66,8 @@ def _script(rng: random.Random, kind: str) -> tuple[Script, int]:
         script.add(Phase.IDLE, rng.randint(10, 120), 1.1, 0.0, 1.0)
         _trip(script, rng, rng.randint(420, 960) if kind == "parked" else rng.randint(900, 3000))
         begins = len(script)
-        way = Phase.OFF if kind == "engine off" else Phase.IDLE
-        script.add(way, 7200, 0.0 if way is Phase.OFF else 1.0, 0.0, float(way is Phase.IDLE))
+        way, on = (Phase.OFF, 0.0) if kind == "engine off" else (Phase.IDLE, 1.0)
+        script.add(way, 7200 if kind == "parked" else COOLING_S, on, 0.0, on)
         return script, begins
     first = 0
     if kind == "idle":

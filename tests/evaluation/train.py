@@ -184,14 +184,10 @@ def fit_chance(some: Sequence[Lesson]) -> dict[str, Any]:
         monotonic_cst=[_ALONG.get(name, 0) for name in FEATURES],
     )  # fmt: skip
     came = np.array([lesson.came for lesson in some])
-    weights = _weights(some) * np.where(came, 1.0, _BEYOND_WEIGHT)
-    model.fit(np.array([lesson.found for lesson in some]), came, sample_weight=weights)
+    model.fit(np.array([lesson.found for lesson in some]), came, sample_weight=_weights(some))
     return _trees(model)
 
 
-_BEYOND_WEIGHT = 0.25
-"""Two targets just beyond the end are asked about at every moment, the others only until they are
-reached; a band from service information is seldom one of the two."""
 _ALONG = {"reaching": 1, "within": 1, "left": -1}
 
 
@@ -222,7 +218,7 @@ def main() -> None:
     """Learn, and write the file."""
     parser = argparse.ArgumentParser(prog="python -m tests.evaluation.train", description=__doc__)
     parser.add_argument("curves", type=Path)
-    parser.add_argument("--runs", type=int, default=16)
+    parser.add_argument("--runs", type=int, default=40)
     parser.add_argument("--without", default="", help="a measured group to leave out")
     parser.add_argument("-o", "--output", type=Path, default=FILE)
     options = parser.parse_args()
