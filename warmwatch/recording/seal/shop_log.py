@@ -147,7 +147,7 @@ def trouble(noted: Noted, signatures: Sequence[Signature | None], signer: str) -
 def held_against(head: Head, entries: Sequence[bytes]) -> str:
     """Return why a log is not the one that a proof's head names; empty when it is."""
     if len(entries) < head.size:
-        return f"the log has {len(entries)} lines, and had {head.size} when this proof was made"
+        return f"lines in the log: {len(entries)}; there were {head.size} when this proof was made"
     if tree.root(entries[: head.size]).hex() != head.root:
         return f"the first {head.size} lines of the log are not those of when this proof was made"
     return ""
