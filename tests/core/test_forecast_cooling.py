@@ -197,3 +197,17 @@ def test_a_wrong_or_missing_ambient_leaves_the_forecast_its_size() -> None:
     right = said[0].q50_s
     assert right is not None
     assert all(one.q50_s is not None and 0.5 < one.q50_s / right < 2.0 for one in said)
+
+
+def test_a_fluid_that_has_just_begun_to_cool_at_idle_settles_nowhere_yet() -> None:
+    """For five minutes of a way, and while it falls by more than 0.5 K/min, no level is said."""
+    forecaster = Forecaster()
+    for second in range(1200):
+        parked = second >= 600
+        value = 90.0 - 0.6 * max(second - 600, 0) / 60.0
+        phase, kmh = (Phase.IDLE, 0.0) if parked else (Phase.DRIVING, 50.0)
+        forecaster.update(
+            float(second), float(int(value)), phase=phase, engine_rpm=700.0, speed_kmh=kmh
+        )
+        if second > 30:
+            assert forecaster.to_edge(float(second), 45.0, "high", "enter").level_c is None

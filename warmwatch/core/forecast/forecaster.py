@@ -19,7 +19,8 @@ _SETTLE_S = 10.0
 _RATE_WINDOW_S = 120.0
 _OUTLOOK_AGAIN_S = 60.0
 _LEVELS_CHANCE = 0.5  # above this nothing is said about where it settles
-_LEVELS_SEEN_S = 120.0
+_LEVELS_SEEN_S = 300.0  # of this way: before, the members judge by what others do
+_SETTLING_K_PER_S = 0.5 / 60.0  # a fluid that falls faster settles nowhere yet
 _MOST_AHEAD, _MOST_AHEAD_C = 0.5, 3.0  # of the climb so far: with more ahead the end is a guess
 _FALLING_K_PER_S = 0.15 / 60.0
 _OWN_STEPS, _OWN_S, _SPELL_S = 2, 180.0, 60.0
@@ -140,11 +141,14 @@ class Forecaster:
     ) -> float | None:
         """Return where the fluid ends short of the target, once most of the way was seen."""
         track, phase = self._follower.track, self._follower.context.phase
-        lately = track.now_s - max(track.broken_s, track.start_s) < _LEVELS_SEEN_S
+        since_s = max(track.broken_s, track.start_s, self._follower.context.way_since_s)
+        lately = track.now_s - since_s < _LEVELS_SEEN_S
         if chance > _LEVELS_CHANCE or phase is Phase.OFF or lately:
             return None
         half_step = 0.5 * track.quantum_c
         if falling:
+            if rate < -_SETTLING_K_PER_S:
+                return None
             end = self._answers.run().end_c
             if rate >= -_FALLING_K_PER_S:  # it stands: what members think comes later is no level
                 end = max(end, level)
