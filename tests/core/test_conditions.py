@@ -195,7 +195,8 @@ def test_a_rate_is_said_in_the_jobs_unit() -> None:
 
 def test_idling_has_to_last() -> None:
     """60 s at idle by default; a blip of the engine begins it anew."""
-    assert condition(watched(IDLE, seconds=50), "idled").state is ConditionState.NOT_MET
+    short = condition(watched(IDLE, seconds=50), "idled")
+    assert (short.state, short.code) == (ConditionState.NOT_MET, 1)
     watch = watched(IDLE)
     assert condition(watch, "idled").state is ConditionState.MET
     watch.step(Reading(121.0, {"fluid_c": 88.0, "engine_rpm": 2500.0, "speed_kmh": 0.0}))

@@ -37,6 +37,22 @@ def test_advice_is_the_trades(
     assert says in phrase(f"plug.{advice(flow, place, fluid_c, BAND)}")
 
 
+@pytest.mark.parametrize(
+    ("flow", "fluid_c", "told"),
+    [
+        (MarkName.DRIP, 87.0, Advice.HIGH_LIMIT),
+        (MarkName.DRIP, 87.1, Advice.LEVEL_SET),
+        (MarkName.NO_DRIP, 93.9, Advice.WAIT),
+        (MarkName.NO_DRIP, 94.0, Advice.LOW),
+    ],
+)
+def test_the_bottom_is_two_degrees_and_the_top_one(
+    flow: MarkName, fluid_c: float, told: Advice
+) -> None:
+    """In a band of 85 to 95 °C, to the tenth (common practice, no source)."""
+    assert advice(flow, Place.INSIDE, fluid_c, BAND) is told
+
+
 def test_a_narrow_band_has_a_middle() -> None:
     """In a band of 2 degC a drip near its top is not one at its bottom, nor all of it the top."""
     narrow = Band(80.0, 82.0)

@@ -1,5 +1,6 @@
 """Silence that is meant: nothing insists, and what has cooled is only reckoned."""
 
+import itertools
 import math
 
 import pytest
@@ -219,3 +220,12 @@ def test_with_a_forecaster_its_plausible_transmissions_cool() -> None:
 def test_the_same_rest_gives_the_same_look_again() -> None:
     """What is due is the same live and replayed."""
     assert resting(ahead=True).due_s == resting(ahead=True).due_s
+
+
+def test_the_look_comes_four_times_a_quarter_of_an_hour_apart() -> None:
+    """Into a band below the air it is an hour after the rest began, and then no more than that."""
+    watch = resting(Job(Band(-5.0, 5.0)))
+    events = run(watch, *(Tick(float(t)) for t in range(20, 12000, 10)))
+    looks = [e.elapsed_s for e in events if e.kind is EventKind.LOOK_AGAIN]
+    assert [round(b - a) for a, b in itertools.pairwise(looks)] == [900, 900, 900]
+    assert looks[0] == pytest.approx(3610.0, abs=10.0)
