@@ -4,9 +4,10 @@ from warmwatch.core.alarm import Alarm, AlarmCode, AlarmTracker, Plug
 from warmwatch.core.reason import Reason
 
 FAST, MOVES = Reason("engine-fast"), Reason("moving")
+Causes = dict[AlarmCode, tuple[Reason, ...]]
 
 
-def after(*causes: dict[AlarmCode, tuple[Reason, ...]], heard_first: bool = False) -> Alarm:
+def after(*causes: Causes, heard_first: bool = False) -> Alarm:
     """Return the state after causes of one second each, from 10 s on; heard after the first."""
     tracker = AlarmTracker()
     for second, found in enumerate(causes):
@@ -18,7 +19,7 @@ def after(*causes: dict[AlarmCode, tuple[Reason, ...]], heard_first: bool = Fals
 
 def test_it_insists_until_it_is_heard() -> None:
     """Every 8 s, blindness every 3 s; once heard only blindness and an open plug remind."""
-    causes = dict.fromkeys(AlarmCode, ())
+    causes: Causes = dict.fromkeys(AlarmCode, ())
     loud, heard = after(causes), after(causes, causes, heard_first=True)
     assert loud.insists
     assert not heard.insists
@@ -31,8 +32,8 @@ def test_it_insists_until_it_is_heard() -> None:
 
 def test_only_a_new_reason_makes_it_insist_anew() -> None:
     """The same reason, or one less, stays heard; what stands since when does not change."""
-    both = {AlarmCode.NOT_FIT: (FAST, MOVES)}
-    one = {AlarmCode.NOT_FIT: (FAST,)}
+    both: Causes = {AlarmCode.NOT_FIT: (FAST, MOVES)}
+    one: Causes = {AlarmCode.NOT_FIT: (FAST,)}
     assert not after(one, one, heard_first=True).insists
     assert not after(both, one, heard_first=True).insists
     assert after(one, both, heard_first=True).insists
@@ -42,7 +43,7 @@ def test_only_a_new_reason_makes_it_insist_anew() -> None:
 
 
 def test_what_was_not_heard_comes_first_then_the_most_urgent() -> None:
-    heard = {AlarmCode.BLIND: ()}
+    heard: Causes = {AlarmCode.BLIND: ()}
     alarm = after(
         heard, {**heard, AlarmCode.PLUG_OPEN: (), AlarmCode.TOO_HOT: ()}, heard_first=True
     )
