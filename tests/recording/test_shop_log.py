@@ -110,7 +110,7 @@ def test_a_recording_removed_exchanged_or_dated_back_shows(
     head = note(lines, signed[4:], key).head
     assert held_against(head, lines) == ""
     assert held_against(head, [*lines, b"a later one"]) == ""
-    assert "had 5" in held_against(head, lines[:2] + lines[3:])
+    assert "there were 5" in held_against(head, lines[:2] + lines[3:])
     dated = entry_of(replace(signed[2], time="2026-05-01T00:00:00Z"))
     exchanged = [*lines[:2], dated, *lines[3:]]
     moved = [lines[1], lines[0], *lines[2:]]
