@@ -1,6 +1,7 @@
 """The fluid ledger, with the library `uncertainties` as an independent reckoning of the spread."""
 
 import json
+from contextlib import nullcontext
 from typing import Any
 
 import pytest
@@ -195,3 +196,31 @@ def test_a_wrong_section_is_named(section: dict[str, Any], named: str) -> None:
     """Each mistake in the ledger is told by its key or its line."""
     with pytest.raises(ValueError, match=named):
         fluid_from_mapping(section)
+
+
+@pytest.mark.parametrize(
+    ("figures", "refused"),
+    [
+        ({"litres": 0.0}, True),
+        ({"litres": 0.01}, False),
+        ({"litres": 100.0}, False),
+        ({"litres": 100.1}, True),
+        ({"temp_c": -40.1}, True),
+        ({"temp_c": -40.0}, False),
+        ({"temp_c": 150.0}, False),
+        ({"temp_c": 150.1}, True),
+        ({"litres_err": -0.1}, True),
+        ({"litres_err": 0.0}, False),
+        ({"litres_err": 10.0}, False),
+        ({"litres_err": 10.1}, True),
+        ({"temp_err_c": -0.1}, True),
+        ({"temp_err_c": 0.0}, False),
+        ({"temp_err_c": 50.0}, False),
+        ({"temp_err_c": 50.1}, True),
+    ],
+)
+def test_an_amount_has_its_limits(figures: dict[str, float], refused: bool) -> None:
+    """What nobody pours: none or more than 100 L, from no can between -40 and 150 °C."""
+    usual = {"litres": 4.0, "temp_c": 20.0, "litres_err": 0.05, "temp_err_c": 2.0}
+    with pytest.raises(ValueError) if refused else nullcontext():  # noqa: PT011 - limits alone
+        Entry(Act.FILLED, **{**usual, **figures})
