@@ -219,8 +219,8 @@ def test_a_wrong_section_is_named(section: dict[str, Any], named: str) -> None:
         ({"temp_err_c": 50.1}, True),
     ],
 )
-def test_an_amount_has_its_limits(figures: dict[str, float], refused: bool) -> None:
+def test_an_amount_has_its_limits(figures: dict[str, Any], refused: bool) -> None:
     """What nobody pours: none or more than 100 L, from no can between -40 and 150 °C."""
-    usual = {"litres": 4.0, "temp_c": 20.0, "litres_err": 0.05, "temp_err_c": 2.0}
+    usual: dict[str, Any] = {"litres": 4.0, "temp_c": 20.0, "litres_err": 0.05, "temp_err_c": 2.0}
     with pytest.raises(ValueError) if refused else nullcontext():  # noqa: PT011 - limits alone
         Entry(Act.FILLED, **{**usual, **figures})
