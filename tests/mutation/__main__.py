@@ -23,14 +23,20 @@ from queue import SimpleQueue
 from tests.mutation.mutants import Mutant, mutant, places
 
 ROOT = Path(__file__).parent.parent.parent
+
+
+def _files(pattern: str) -> tuple[str, ...]:
+    return tuple(sorted(str(path.relative_to(ROOT)) for path in ROOT.glob(pattern)))
+
+
 TESTS = {
-    "warmwatch/core/forecast": ("tests/core", "tests/evaluation"),
+    "warmwatch/core/forecast": _files("tests/core/test_forecast*.py"),
     "warmwatch/core": ("tests/core", "--ignore-glob=*test_forecast*"),
-    "warmwatch/recording/seal": ("tests/recording", "tests/outputs"),
+    "warmwatch/recording/seal": ("tests/recording", *_files("tests/outputs/test_proof*.py")),
     "warmwatch/links": ("tests/links",),
 }
-"""The tests that should notice a change of a file: those of the first name that its path has."""
-DEFAULT = ["warmwatch/core", "warmwatch/recording/seal"]
+"""The tests that should notice a change in a room; a file belongs to the first that it lies in."""
+DEFAULT = ["warmwatch/core", "warmwatch/core/forecast", "warmwatch/recording/seal"]
 EQUIVALENT = Path(__file__).with_name("equivalent.txt")
 
 
@@ -52,9 +58,10 @@ def draw(rooms: list[str], count: int, seed: int) -> Iterator[Drawn]:
     """Yield changes drawn at random, the same for the same seed and source."""
     known = set(EQUIVALENT.read_text(encoding="utf-8").splitlines())
     all_places = [
-        (path, tests_of(str(path.relative_to(ROOT))), index)
+        (path, TESTS[room], index)
         for room in rooms
         for path in sorted((ROOT / room).rglob("*.py"))
+        if room_of(str(path.relative_to(ROOT))) == room
         for index in range(places(path.read_text(encoding="utf-8")))
     ]
     chosen = random.Random(seed)
@@ -66,9 +73,9 @@ def draw(rooms: list[str], count: int, seed: int) -> Iterator[Drawn]:
     yield from islice((one for one in drawn if one.name not in known), count)
 
 
-def tests_of(file: str) -> tuple[str, ...]:
-    """Return the arguments for pytest of the tests that cover a file."""
-    return next(tests for room, tests in TESTS.items() if file.startswith(room))
+def room_of(file: str) -> str:
+    """Return the room that a file belongs to."""
+    return next(room for room in TESTS if file.startswith(room))
 
 
 def fails(tests: tuple[str, ...], copy: Path, limit_s: float | None = None) -> bool:
@@ -127,7 +134,7 @@ def judged(drawn: list[Drawn], folder: Path, workers: int) -> Iterator[tuple[Dra
 def main() -> int:
     """Run; return 0 when at least 85 % of the changes were noticed."""
     parser = argparse.ArgumentParser(prog="python -m tests.mutation")
-    parser.add_argument("rooms", nargs="*", default=DEFAULT, metavar="ROOM")
+    parser.add_argument("rooms", nargs="*", default=DEFAULT, metavar="ROOM", help=", ".join(TESTS))
     parser.add_argument("--count", type=int, default=120)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=2)
