@@ -1,1 +1,1 @@
-"""The pure core: no I/O, no clock, no threads, standard library only."""
+"""The pure core: no I/O, no clock, no threads; of libraries only numpy, in the forecast."""
