@@ -14,8 +14,8 @@ This page is what `--help` says, written by `python -m tests.make_commands_page`
 say what the commands are for.
 
 Exit codes of every command: 0 done (also when you stopped a watch), 1 failed or found changed, 2
-wrong usage, 130 ended by Ctrl-C before anything was recorded. `verify` has more: see
-[verify.md](verify.md).
+wrong usage, 130 ended by Ctrl-C before anything was recorded, 141 whatever read the output went
+away. `verify` has more: see [verify.md](verify.md).
 """
 
 

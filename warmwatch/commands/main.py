@@ -10,6 +10,8 @@ from warmwatch._version import __version__
 from warmwatch.errors import WarmwatchError
 
 INTERRUPTED = 130
+UNREAD = 141
+"""128 + SIGPIPE, as a shell has it: never 1, which of `verify` says that something was changed."""
 
 COMMANDS = {
     "start": "Answer questions, from the adapter to the running watch.",
@@ -108,7 +110,7 @@ def run(arguments: list[str]) -> int:
     except BrokenPipeError:
         # What reads the output has gone; stdout must not complain again at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 1
+        return UNREAD
     except OSError as error:
         where = f" {error.filename}" if error.filename else ""
         click.echo(f"warmwatch: {error.strerror or error}{where}.", err=True)
