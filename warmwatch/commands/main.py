@@ -94,6 +94,7 @@ def run(arguments: list[str]) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
+    stdout = sys.stdout
     try:
         result = cli.main(arguments, prog_name="warmwatch", standalone_mode=False)
         sys.stdout.flush()
@@ -107,14 +108,22 @@ def run(arguments: list[str]) -> int:
     except (KeyboardInterrupt, click.Abort):
         click.echo("warmwatch: ended by Ctrl-C.", err=True)
         return INTERRUPTED
+    except SystemExit:
+        if sys.stdout is stdout:
+            raise
+        return _unread()  # click puts another in its place where nobody reads it
     except BrokenPipeError:
-        # What reads the output has gone; stdout must not complain again at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return UNREAD
+        return _unread()
     except OSError as error:
         where = f" {error.filename}" if error.filename else ""
         click.echo(f"warmwatch: {error.strerror or error}{where}.", err=True)
         return 1
+
+
+def _unread() -> int:
+    """What reads the output has gone; stdout must not complain again at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.__stdout__.fileno() if sys.__stdout__ else 1)
+    return UNREAD
 
 
 def _replace_closed_streams() -> None:
