@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from warmwatch.core.band import Band
+from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
 from warmwatch.core.level.conditions import (
     STATUS_UNMET,
@@ -280,3 +281,18 @@ def test_reading_another_gear_takes_back_what_was_told_of_park() -> None:
     for t in range(121, 140):
         watch.step(Reading(float(t), {"fluid_c": 88.0, **IDLE}))
     assert condition(watch, "selector-in-park").state is ConditionState.UNKNOWN
+
+
+def test_fit_is_said_once_nothing_forbids_the_check_any_more() -> None:
+    """In the band with the engine off: not fit; after a minute at idle `fit` comes, once."""
+    watch = Watch(Job(Band(85.0, 95.0)))
+    said = []
+    for t in range(300):
+        rpm = 0.0 if t < 30 else 760.0
+        values = {"fluid_c": 88.0, "engine_rpm": rpm, "speed_kmh": 0.0}
+        said += [
+            (t, str(result.kind))
+            for result in watch.step(Reading(float(t), values))
+            if isinstance(result, Event) and result.kind in (EventKind.ENTERED, EventKind.FIT)
+        ]
+    assert said == [(3, "entered"), (90, "fit")]

@@ -97,3 +97,11 @@ def test_the_warm_idle_is_learned_while_standing() -> None:
         phases.step(float(second), {"engine_rpm": 900.0, "speed_kmh": 20.0})
     assert phases.warm_idle_rpm is None
     assert settled(700.0).warm_idle_rpm == 700.0
+
+
+def test_a_standing_vehicle_drives_from_more_than_three_km_h_on() -> None:
+    """At 3 km/h sharp it still stands, as wheels that are pushed do; a driving one stops at 1."""
+    for speed, phase in ((3.0, Phase.IDLE), (3.1, Phase.DRIVING)):
+        phases = PhaseTracker()
+        phases.step(0.0, {"engine_rpm": 700.0, "speed_kmh": 0.0})
+        assert phases.step(1.0, {"engine_rpm": 700.0, "speed_kmh": speed}) is phase

@@ -151,3 +151,16 @@ def test_a_check_shows_that_it_was_filled() -> None:
     for name in (M.PLUG_OUT, M.DRIP, M.PLUG_IN):
         visit.mark(name)
     assert visit.mark(M.LEVEL_SET) is Step.DONE
+
+
+def test_a_plug_that_was_opened_and_told_nothing_does_not_end_the_draining() -> None:
+    """Opened and closed in the cold without a word of what ran out: it is still to be drained."""
+    visit = Visit(Job(Band(80.0, 90.0), drain_band=Band(40.0, 60.0)))
+    visit.read(30.0)
+    visit.mark(M.PLUG_OUT)
+    visit.mark(M.PLUG_IN)
+    assert visit.read(30.0) is Step.WARM_TO_DRAIN
+    visit.mark(M.PLUG_OUT)
+    visit.mark(M.DRIP)
+    visit.mark(M.PLUG_IN)
+    assert visit.read(30.0) is not Step.WARM_TO_DRAIN

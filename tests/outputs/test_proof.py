@@ -175,6 +175,19 @@ def test_a_key_signs_the_pages_too(tmp_path: Path) -> None:
     assert not check_pdf(wrong).intact
 
 
+def test_a_second_seal_in_other_words_is_no_seal(tmp_path: Path) -> None:
+    """Whatever else calls itself the seal, or repeats it too often, makes the page changed."""
+    sealed = seal_pdf(b"%PDF-1.7 " + PLACEHOLDER.encode() + b" %%EOF", None)
+    assert check_pdf(sealed).intact
+    start = sealed.index(b"warmwatch-seal ")
+    own = sealed[start : start + len(PLACEHOLDER)]
+    other = own.replace(own[15:79], b"ab" * 32)
+    for more in (other, own * 4):
+        seal = check_pdf(sealed + more)
+        assert (seal.found, seal.intact) == (True, False)
+        assert "in different words" in seal.reason
+
+
 def test_no_proof_of_a_changed_recording(tmp_path: Path) -> None:
     """It says at which row it was changed, and makes nothing."""
     path = record(tmp_path)
