@@ -1,6 +1,7 @@
 """Shared by all tests: no thread may be left running, and hypothesis has no deadline."""
 
 import os
+import signal
 import sys
 import threading
 import time
@@ -13,6 +14,10 @@ from hypothesis import HealthCheck, settings
 # starts would compile the whole program anew.
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+# A shell lets what it starts in the background ignore Ctrl-C, and so would all programs under test.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 settings.register_profile(
     "house", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
