@@ -122,7 +122,7 @@ def run(arguments: list[str]) -> int:
 
 def _unread() -> int:
     """What reads the output has gone; stdout must not complain again at exit."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.__stdout__.fileno() if sys.__stdout__ else 1)
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return UNREAD
 
 

@@ -106,7 +106,7 @@ def check(answer: bytes, digest: str, authority: bytes | None = None) -> Stamp:
         return Stamp(time, checked=True)
     except VerificationError:
         return Stamp(trouble="it is not by that authority, or it was changed")
-    except Exception:
+    except Exception:  # the library raises many kinds for what is no sound answer
         return Stamp(trouble="it is no time stamp that can be read")
 
 
