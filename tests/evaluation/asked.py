@@ -37,6 +37,11 @@ def falls(curve: Curve) -> bool:
     return curve.group.startswith(COOLING)
 
 
+def chance_span_s(*, falling: bool) -> float:
+    """Return the time that `Forecast.chance` speaks of: an hour, three for a fluid that cools."""
+    return 3.0 * WITHIN_S if falling else WITHIN_S
+
+
 def arrays(curve: Curve) -> tuple[Floats, Floats, int]:
     """Return times, readings, and the place where the way to judge begins."""
     times = np.array([row.elapsed_s for row in curve.rows])

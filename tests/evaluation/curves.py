@@ -1,7 +1,6 @@
 """Read measured curves the way the program would: doubtful values refused, phases followed."""
 
 import csv
-from bisect import bisect_right
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -47,26 +46,6 @@ class Curve:
     group: str
     rows: list[Row] = field(default_factory=list)
     from_s: float = 0.0
-
-    def first_at(self, target_c: float) -> int | None:
-        """Return the index of the first reading at or above `target_c`."""
-        return next((i for i, r in enumerate(self.rows) if r.fluid_c >= target_c), None)
-
-    def case(self, target_c: float) -> int | None:
-        """Return the same where it makes a case: a start 15 K below that then holds for 10 s."""
-        hit = self.first_at(target_c)
-        if hit is None or target_c < self.rows[0].fluid_c + 15.0:
-            return None
-        start_s, end_s = self.rows[hit].elapsed_s, self.rows[-1].elapsed_s
-        after = [r for r in self.rows[hit:] if r.elapsed_s <= start_s + 10.0]
-        return (
-            hit if all(r.fluid_c >= target_c for r in after) and end_s >= start_s + 10.0 else None
-        )
-
-    def before(self, hit: int, horizon_s: float) -> int:
-        """Return the last reading at least `horizon_s` before the one at `hit`; -1 for none."""
-        latest_s = self.rows[hit].elapsed_s - horizon_s + 1e-6
-        return bisect_right(self.rows, latest_s, key=lambda r: r.elapsed_s) - 1
 
 
 def read(path: Path, group: str) -> Curve:

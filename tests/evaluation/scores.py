@@ -10,7 +10,7 @@ from math import inf, log, sqrt
 
 import numpy as np
 
-from tests.evaluation.asked import WITHIN_S, arrays, asked, falls
+from tests.evaluation.asked import arrays, asked, chance_span_s, falls
 from tests.evaluation.curves import Curve
 from tests.evaluation.peers import FITTED, RULES
 from warmwatch.core.forecast.forecaster import Forecast, Forecaster, Prior
@@ -168,4 +168,4 @@ def chances(moments: Sequence[Moment]) -> list[tuple[float, float, float, float,
 
 
 def _span_s(moment: Moment) -> float:
-    return 3.0 * WITHIN_S if moment.forecast.falling else WITHIN_S
+    return chance_span_s(falling=moment.forecast.falling)

@@ -25,11 +25,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from tests.evaluation.asked import asked, falls
+from tests.evaluation.asked import asked, chance_span_s, falls
 from tests.evaluation.curves import Curve, measured, read
 from tests.evaluation.families import LAWS, LEARNED_ON
 from tests.evaluation.plants import KINDS, many
-from warmwatch.core.forecast.answers import WITHIN_S, members_of
+from warmwatch.core.forecast.answers import members_of
 from warmwatch.core.forecast.candidates import FEATURES, features
 from warmwatch.core.forecast.correction import (
     OUTPUTS,
@@ -101,7 +101,7 @@ def _all_lessons(curve: Curve) -> Iterable[Lesson]:
             members = members_of(ahead, target, falling, context.phase)
             x = features(track, context, level, target, -1.0 if falling else 1.0, members)
             y = float(np.clip(np.log(truth_s / members.q50), -_MOST_LOG, _MOST_LOG))
-            came = truth_s <= (3.0 * WITHIN_S if falling else WITHIN_S)
+            came = truth_s <= chance_span_s(falling=falling)
             yield Lesson(curve.group, part, curve.name, x, nan if truth_s == inf else y, came)
 
 
