@@ -5,6 +5,7 @@ import signal
 import sys
 import threading
 import time
+from collections import defaultdict
 from collections.abc import Iterator
 
 import pytest
@@ -23,6 +24,9 @@ settings.register_profile(
     "house", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile("house")
+
+QUICK_S = 3.0
+"""What takes longer belongs to the slow tests (a loaded machine included)."""
 
 _OURS = ("link", "keyboard", "page", "screen", "tones")
 
@@ -48,3 +52,16 @@ def no_book_of_the_developer(tmp_path_factory: pytest.TempPathFactory) -> Iterat
 def pytest_xdist_auto_num_workers() -> int:
     """One worker more than processors: many tests wait for a vehicle or a process."""
     return 1 + (os.cpu_count() or 1)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Name the tests that take long and do not bear the mark `slow`, longest first."""
+    passed: list[pytest.TestReport] = terminalreporter.getreports("passed")
+    unmarked = [report for report in passed if "slow" not in report.keywords]
+    took_s: dict[str, float] = defaultdict(float)
+    for report in unmarked:
+        took_s[report.nodeid] += report.duration
+    longest = sorted(took_s, key=lambda nodeid: -took_s[nodeid])[:10]
+    if long := [f"{took_s[name]:6.1f} s  {name}" for name in longest if took_s[name] > QUICK_S]:
+        terminalreporter.section(f"over {QUICK_S:g} s, and not marked slow")
+        terminalreporter.write_line("\n".join(long))

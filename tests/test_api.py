@@ -43,6 +43,7 @@ def test_the_changes_begin_with_this_version() -> None:
     assert heads[0] == f"## {__version__}"
 
 
+@pytest.mark.slow
 def test_the_examples_of_the_page_are_true(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every example in docs/api.md prints what the page says."""
     monkeypatch.chdir(ROOT)

@@ -77,6 +77,7 @@ def test_no_import_goes_in_a_circle() -> None:
     assert len(list(TopologicalSorter(links).static_order())) > 100
 
 
+@pytest.mark.slow
 @pytest.mark.timeout(400)
 @pytest.mark.parametrize(
     "tool", [["mypy"], ["ruff", "check"], ["ruff", "format", "--check"]], ids=" ".join
@@ -111,6 +112,20 @@ def test_the_core_needs_numpy_alone() -> None:
     )  # fmt: skip
     assert ran.returncode == 0, ran.stderr
     assert ran.stdout.split("\n")[:2] == ["['entered']", "['numpy']"]
+
+
+@pytest.mark.slow
+def test_nothing_but_mf4_logs_needs_asammdf() -> None:
+    """No module of ours loads it: it takes a second, and who has it would wait at every start."""
+    code = (
+        "import importlib, pkgutil, sys, warmwatch\n"
+        "for module in pkgutil.walk_packages(warmwatch.__path__, 'warmwatch.'):\n"
+        "    if not module.name.endswith('__main__'): importlib.import_module(module.name)\n"
+        "assert 'can.io.mf4' in sys.modules\n"
+        "assert 'asammdf' not in sys.modules\n"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert ran.returncode == 0, ran.stderr
 
 
 @pytest.mark.parametrize("name", COMMANDS)

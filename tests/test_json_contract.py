@@ -86,6 +86,7 @@ def test_an_output_is_as_the_schema_says(
     assert errors(name, json.loads(capsys.readouterr().out)) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("source", [CHECK, "gaps", "table.csv"])
 def test_every_line_of_a_watch_is_as_the_schema_says(
     source: str, home: Path, capsys: pytest.CaptureFixture[str]

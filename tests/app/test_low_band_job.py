@@ -124,6 +124,7 @@ def job() -> tuple[Moment, ...]:
     return tuple(shop.told)
 
 
+@pytest.mark.slow
 def test_a_low_band_job_happens_in_order() -> None:
     """Above, look again, back, above, near, inside: in this order, and nothing blind in between."""
     kinds = [str(event.kind) for moment in job() for event in moment.events]

@@ -320,6 +320,7 @@ def test_another_vehicle_is_another_visit() -> None:
     assert desk.visit == ""
 
 
+@pytest.mark.slow
 def test_the_papers_are_of_all_recordings_of_the_visit(tmp_path: Path) -> None:
     """Draining in one recording and the check in the next: one verdict, one ledger."""
     papers = Papers(a_visit(tmp_path), "a4", lambda made: "/proof/x")
@@ -329,6 +330,7 @@ def test_the_papers_are_of_all_recordings_of_the_visit(tmp_path: Path) -> None:
     assert dict(told["verdict"])["sign"] == "✔"  # type: ignore[call-overload]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("signs", [True, False])
 def test_a_proof_from_the_page_is_signed_where_the_shop_has_a_key(
     tmp_path: Path, signs: bool

@@ -8,8 +8,6 @@ of a core, and the same for a bare loop over python-can's `recv`, in one run.
 import time
 from collections.abc import Callable
 
-import can
-
 from tests.peers.process import peer
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job
@@ -17,6 +15,7 @@ from warmwatch.core.reading import Reading
 from warmwatch.core.watch import Watch
 from warmwatch.links.address import parse_address
 from warmwatch.links.base import open_link
+from warmwatch.links.python_can import can
 
 RATE, SECONDS = 2000, 8.0
 

@@ -1,8 +1,11 @@
 """`watch demo:` as a stranger types it first."""
 
+import pytest
+
 from tests.commands.conftest import Run
 
 
+@pytest.mark.slow
 def test_the_invented_vehicle_brings_its_band_along(warmwatch: Run) -> None:
     """`watch demo:` needs no band, takes the scenario's, and one that is given wins."""
     for link, options, band in (

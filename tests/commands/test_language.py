@@ -15,6 +15,8 @@ from warmwatch.outputs.proof.visit import gather
 from warmwatch.words import catalogue
 from warmwatch.words.english import PHRASES
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def other(monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:

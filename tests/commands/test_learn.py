@@ -41,6 +41,7 @@ def told(out: str, kind: str) -> list[dict[str, Any]]:
     return [line for text in out.splitlines() if (line := json.loads(text))["kind"] == kind]
 
 
+@pytest.mark.slow
 def test_the_learned_pace_is_that_of_the_lumped_mass(folder: Path) -> None:
     """The pace agrees with T(t) = T_end - (T_end - T0) exp(-t/tau) (textbook): (T_end - T) / tau.
 
@@ -52,6 +53,7 @@ def test_the_learned_pace_is_that_of_the_lumped_mass(folder: Path) -> None:
         assert 1 / 2.2 < rate / ((90.0 - level_c) / 50.0) < 2.2
 
 
+@pytest.mark.slow
 def test_learn_writes_a_file_and_says_what_it_knows(
     warmwatch: Run, folder: Path, tmp_path: Path
 ) -> None:
@@ -70,6 +72,7 @@ def test_learn_writes_a_file_and_says_what_it_knows(
     assert json.loads(again.out)["prior"]["runs"] == 3
 
 
+@pytest.mark.slow
 def test_a_watch_that_learned_is_not_led_astray_and_verifies(
     warmwatch: Run, folder: Path, tmp_path: Path
 ) -> None:
@@ -162,6 +165,7 @@ def test_a_file_with_nothing_learned_is_refused(warmwatch: Run, tmp_path: Path, 
     assert (ran.code, "There is no none.json" in ran.err) == (2, True)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("spoilt", [{"runs": float("inf")}, {"shares": {"idle": float("nan")}}])
 def test_a_spoilt_prior_in_a_sidecar_is_one_sentence(
     warmwatch: Run, folder: Path, tmp_path: Path, spoilt: dict[str, Any]
@@ -178,12 +182,14 @@ def test_a_spoilt_prior_in_a_sidecar_is_one_sentence(
     assert "forecast prior cannot be used" in ran.err
 
 
+@pytest.mark.slow
 def test_several_vehicles_are_told(warmwatch: Run, folder: Path) -> None:
     """Without --vehicle the text says that the pace is of more than one."""
     ran = warmwatch("learn", folder)
     assert "of several vehicles" in ran.out
 
 
+@pytest.mark.slow
 def test_learn_overwrites_nothing_but_its_own(warmwatch: Run, folder: Path, tmp_path: Path) -> None:
     """A file of something else stays as it was."""
     other = tmp_path / "notes.txt"
@@ -193,6 +199,7 @@ def test_learn_overwrites_nothing_but_its_own(warmwatch: Run, folder: Path, tmp_
     assert warmwatch("learn", folder).code == warmwatch("learn", folder).code == 0
 
 
+@pytest.mark.slow
 def test_several_ways_of_warming_up_are_told(warmwatch: Run, folder: Path, tmp_path: Path) -> None:
     """A pace that is a mixture of idling and driving is that of neither; told by both commands."""
     ran = warmwatch("learn", folder, "-o", "mine.json")
@@ -206,6 +213,7 @@ def test_several_ways_of_warming_up_are_told(warmwatch: Run, folder: Path, tmp_p
     assert "several methods (idle, drive), and the pace is a mixture" in ran.err
 
 
+@pytest.mark.slow
 def test_the_same_warm_up_twice_teaches_once(folder: Path) -> None:
     """Its twin lies no distance apart, and would make the forecast surer than it may be."""
     alone = learn_from([folder], vehicle="invented")

@@ -33,6 +33,7 @@ def names_and_states(out: str) -> list[tuple[str, str]]:
     return [(step["name"], step["state"]) for step in content["steps"]]
 
 
+@pytest.mark.slow
 def test_a_good_adapter_step_by_step(warmwatch: Run, tmp_path: Path) -> None:
     """Each step stands on its line, in order; all well is exit 0; the caution goes to stderr."""
     with StandIn("text_adapter.py", "--pty") as adapter:
@@ -54,6 +55,7 @@ def test_a_good_adapter_step_by_step(warmwatch: Run, tmp_path: Path) -> None:
     assert "exhaust gas" in ran.err
 
 
+@pytest.mark.slow
 def test_without_a_fluid_signal_it_fails_and_says_what_next(warmwatch: Run) -> None:
     """The JSON object has every step; no fluid temperature is a failure with advice."""
     with StandIn("text_adapter.py", "--pty") as adapter:
@@ -67,6 +69,7 @@ def test_without_a_fluid_signal_it_fails_and_says_what_next(warmwatch: Run) -> N
     assert all("--find-temperature" in text for text in advice)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("fault", "step", "advice"),
     [
@@ -88,6 +91,7 @@ def test_a_failed_step_names_what_to_try(
     assert advice in last["advice"]
 
 
+@pytest.mark.slow
 def test_an_adapter_that_knows_less_is_told_so(warmwatch: Run) -> None:
     """Commands that are not known are named by what they do."""
     with StandIn("text_adapter.py", "--pty", "--unknown", "ATS0,ATRV") as adapter:
@@ -105,6 +109,7 @@ def test_a_missing_port_lists_those_that_exist(warmwatch: Run) -> None:
     assert len(ran.out.splitlines()) == 1
 
 
+@pytest.mark.slow
 def test_can_step_by_step(warmwatch: Run, tmp_path: Path) -> None:
     """A can: link shows the interface, the units, the standard signals, and the fluid now."""
     engine = TestUnit(
@@ -128,6 +133,7 @@ def test_can_step_by_step(warmwatch: Run, tmp_path: Path) -> None:
     assert steps["fluid temperature now"]["seen"] == "85.3 °C"
 
 
+@pytest.mark.slow
 def test_can_finds_a_vehicle_that_answers_its_own_identifiers_only(
     warmwatch: Run, tmp_path: Path
 ) -> None:
@@ -144,6 +150,7 @@ def test_can_finds_a_vehicle_that_answers_its_own_identifiers_only(
     assert steps["bus speed"]["state"] == "unknown"  # nothing here proves it
 
 
+@pytest.mark.slow
 def test_can_tells_a_voltage_that_is_offered_over_service_22(
     warmwatch: Run, tmp_path: Path
 ) -> None:
@@ -177,6 +184,7 @@ def test_no_rate_is_told_for_what_came_at_once(
     assert "unknown readings a second       too few came to say" in ran.out
 
 
+@pytest.mark.slow
 def test_can_without_anybody_says_what_to_try(warmwatch: Run) -> None:
     """Silence on a bus is a failed step with the ignition, the plug and the bitrate to check."""
     ran = warmwatch("link", "can:nobody?interface=virtual&answer=0.05", "--json")
@@ -227,6 +235,7 @@ def test_a_search_says_when_only_the_engine_answers(
     assert "Only" not in named.err
 
 
+@pytest.mark.slow
 def test_a_short_search_ranks_the_fluid_first_and_offers_no_file(
     warmwatch: Run, tmp_path: Path
 ) -> None:

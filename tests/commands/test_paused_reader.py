@@ -12,7 +12,10 @@ import pytest
 
 import warmwatch as package
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="POSIX pipes")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(sys.platform == "win32", reason="POSIX pipes"),
+]
 
 WATCH = [sys.executable, "-m", "warmwatch", "watch"]
 COLUMNS = ("--column", "elapsed_s=t", "--column", "fluid_c=temp")

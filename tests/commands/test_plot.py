@@ -37,6 +37,7 @@ def svg(path: Path, *options: str) -> str:
     return target.read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_the_picture_stands_beside_the_recording(
     recording: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -49,6 +50,7 @@ def test_the_picture_stands_beside_the_recording(
     assert recording.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_the_ending_or_the_option_chooses_the_format(recording: Path, tmp_path: Path) -> None:
     """`-o x.svg` and `--format svg` both give an SVG; a strange ending needs the option."""
     assert svg(recording).startswith("<?xml")
@@ -68,6 +70,7 @@ def test_formats_that_do_not_fit_are_wrong_usage(
     assert capsys.readouterr().err.count("\n") == 1
 
 
+@pytest.mark.slow
 def test_unit_is_the_jobs_unless_given(recording: Path) -> None:
     """The job's unit is C; `--unit F` shows 80 to 90 degC as 176 to 194 degF."""
     assert "Band 80 to 90 °C" in svg(recording)
@@ -91,6 +94,7 @@ def test_empty_recording_is_drawn(tmp_path: Path) -> None:
     assert "No fluid temperature" in svg(record(tmp_path, []))
 
 
+@pytest.mark.slow
 def test_foot_says_what_the_recording_is(tmp_path: Path) -> None:
     """Never closed, torn and invented recordings say so below the picture."""
     whole = record(tmp_path / "a", warm_up(100), invented="An invented vehicle.")
@@ -102,6 +106,7 @@ def test_foot_says_what_the_recording_is(tmp_path: Path) -> None:
     assert "torn" in svg(open_end)
 
 
+@pytest.mark.slow
 def test_forecasts_of_another_version_are_told(recording: Path) -> None:
     """Forecasts are made anew, so another version than the one that recorded is named."""
     assert "this version" not in svg(recording)

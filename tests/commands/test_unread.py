@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 
 

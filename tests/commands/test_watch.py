@@ -36,6 +36,7 @@ def events(out: str) -> list[str]:
     return [line["event"] for line in lines(out) if line["kind"] == "event"]
 
 
+@pytest.mark.slow
 def test_json_tells_the_whole_story(warmwatch: Run, rise: Path) -> None:
     """Readings, forecasts, events and the summary follow the contract of docs/json.md."""
     ran = warmwatch("watch", rise, *COLUMNS, "--band", "80:90", "--json", "--quiet", "--no-record")
@@ -60,6 +61,7 @@ def test_json_tells_the_whole_story(warmwatch: Run, rise: Path) -> None:
     assert told[-1]["readings"] == 1800
 
 
+@pytest.mark.slow
 def test_the_window_agrees_with_an_independent_computation(warmwatch: Run, rise: Path) -> None:
     """The first and last second inside the band, found by a plain scan of the file."""
     rows = [row.split(",") for row in rise.read_text(encoding="utf-8").splitlines()[1:]]
@@ -70,6 +72,7 @@ def test_the_window_agrees_with_an_independent_computation(warmwatch: Run, rise:
     assert window["left_crossed_s"] == inside[-1] + 1
 
 
+@pytest.mark.slow
 def test_a_replayed_recording_gives_the_same_events(warmwatch: Run, rise: Path) -> None:
     """Feeding the recording back gives identical readings, events and forecasts."""
     first = warmwatch("watch", rise, *COLUMNS, "--band", "80:90", "--json", "--record", "r")
@@ -82,6 +85,7 @@ def test_a_replayed_recording_gives_the_same_events(warmwatch: Run, rise: Path) 
     assert frame.attrs["closed"]
 
 
+@pytest.mark.slow
 def test_plain_lines_say_it_in_words(warmwatch: Run, rise: Path) -> None:
     """Without a terminal there is a sentence for each event, the summary and what to do next."""
     ran = warmwatch("watch", rise, *COLUMNS, "--band", "80:90", "--quiet")
@@ -91,6 +95,7 @@ def test_plain_lines_say_it_in_words(warmwatch: Run, rise: Path) -> None:
     assert "Caution" in ran.out
 
 
+@pytest.mark.slow
 def test_fahrenheit_everywhere(warmwatch: Run, rise: Path) -> None:
     """185F:203F is 85 to 95 degC (common practice, no source), and is shown in degF."""
     ran = warmwatch(
@@ -100,6 +105,7 @@ def test_fahrenheit_everywhere(warmwatch: Run, rise: Path) -> None:
     assert "In the band 185 to 203 °F (185 °F), since 22:30" in ran.out
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("until", "last_s"), [("entered", 1203.0), ("left", 1533.0), ("100", 100.0)]
 )
@@ -114,6 +120,7 @@ def test_until_ends_the_watch(warmwatch: Run, rise: Path, until: str, last_s: fl
     assert package.read_recording(recording).attrs["closed"]
 
 
+@pytest.mark.slow
 def test_a_job_file_sets_everything(warmwatch: Run, rise: Path, tmp_path: Path) -> None:
     """Band, labels and limits come from the file; options win over it."""
     job = tmp_path / "job.toml"
@@ -177,6 +184,7 @@ def test_help_loads_nothing_heavy() -> None:
     assert ran.stdout.splitlines()[-1] == "[]"
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
 def test_ctrl_c_closes_the_recording_and_says_so(rise: Path, tmp_path: Path) -> None:
     """Ctrl-C ends in order: recording closed, summary printed, exit code 130."""
@@ -196,6 +204,7 @@ def test_ctrl_c_closes_the_recording_and_says_so(rise: Path, tmp_path: Path) -> 
     assert package.read_recording(recording).attrs["closed"]
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="POSIX pipes")
 def test_a_closed_pipe_loses_nothing(rise: Path, tmp_path: Path) -> None:
     """When nobody reads stdout any more, the recording still goes to the end."""
@@ -218,6 +227,7 @@ def test_a_closed_pipe_loses_nothing(rise: Path, tmp_path: Path) -> None:
     assert (frame["kind"] == "reading").sum() == 1800
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="uses a tiny tmpfs or RLIMIT")
 def test_a_full_disk_does_not_stop_the_watch(rise: Path, tmp_path: Path) -> None:
     """With no room left the watch goes on to the end, says loudly that it no longer records."""
@@ -240,6 +250,7 @@ def test_a_full_disk_does_not_stop_the_watch(rise: Path, tmp_path: Path) -> None
     assert not frame.attrs["closed"]
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="POSIX pipes")
 def test_lines_from_a_pipe_with_marks(tmp_path: Path) -> None:
     """Numbers and marks typed into `lines:-` are watched and recorded; the end closes the file."""
@@ -265,6 +276,7 @@ def test_lines_from_a_pipe_with_marks(tmp_path: Path) -> None:
     assert "plug-out" in list(frame["name"])
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="POSIX pipes")
 def test_a_pipe_that_falls_silent_is_blind(tmp_path: Path) -> None:
     """Five seconds without a line is told, while the pipe is still open."""
@@ -287,6 +299,7 @@ def test_a_pipe_that_falls_silent_is_blind(tmp_path: Path) -> None:
     process.stdout.close()
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="POSIX pty")
 def test_keys_set_marks(rise: Path, tmp_path: Path) -> None:
     """On a terminal one key is one mark, a note is typed, and q ends in order."""
@@ -318,6 +331,7 @@ def test_notices_reach_stderr_beside_json(warmwatch: Run, tmp_path: Path) -> Non
     assert lines(ran.out)[-1]["kind"] == "summary"
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="POSIX shell")
 @pytest.mark.parametrize("closed", [">&-", "<&-", "2>&-"])
 def test_closed_streams_are_no_error(rise: Path, tmp_path: Path, closed: str) -> None:
@@ -332,6 +346,7 @@ def test_closed_streams_are_no_error(rise: Path, tmp_path: Path, closed: str) ->
     assert package.read_recording(recording).attrs["closed"]
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="POSIX pipes")
 def test_until_ends_a_silent_link(tmp_path: Path) -> None:
     """So many seconds are over even when nothing was ever read."""
@@ -347,6 +362,7 @@ def test_until_ends_a_silent_link(tmp_path: Path) -> None:
     assert process.wait(timeout=20) == 0
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="POSIX pipes")
 def test_readings_that_end_are_an_alarm(tmp_path: Path) -> None:
     """A sensor program that stops is told as loss of sight, not as a quiet end."""
@@ -357,6 +373,7 @@ def test_readings_that_end_are_an_alarm(tmp_path: Path) -> None:
     assert "! The readings ended: the temperature is not known now." in ran.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
 def test_a_closed_terminal_closes_the_recording(rise: Path, tmp_path: Path) -> None:
     """SIGHUP ends in order, like Ctrl-C."""
@@ -399,6 +416,7 @@ def test_a_folder_moved_under_way_is_told_loudly(tmp_path: Path) -> None:
     assert len(package.read_recording(moved).query("kind == 'reading'")) == 2
 
 
+@pytest.mark.slow
 def test_a_label_that_is_no_text_does_not_stop_the_watch(tmp_path: Path, rise: Path) -> None:
     """A byte that is no UTF-8 on the command line is shown as a question mark."""
     label = "--vehicle=van \udcff"  # becomes the byte FF on its way
@@ -410,6 +428,7 @@ def test_a_label_that_is_no_text_does_not_stop_the_watch(tmp_path: Path, rise: P
     assert job["vehicle"] == "van ?"
 
 
+@pytest.mark.slow
 def test_a_recording_without_its_sidecar_is_replayed_when_the_band_is_given(
     warmwatch: Run, tmp_path: Path
 ) -> None:
@@ -432,6 +451,7 @@ def test_a_recording_without_its_sidecar_is_replayed_when_the_band_is_given(
     assert refused.err.count("\n") == 1
 
 
+@pytest.mark.slow
 def test_a_replay_follows_the_unit_of_its_recording(
     warmwatch: Run, rise: Path, tmp_path: Path
 ) -> None:

@@ -117,6 +117,7 @@ def test_a_broken_book_does_not_hinder_a_watch_by_options(van: Run, tmp_path: Pa
     assert van("watch", "white van", *FAST).code == 1
 
 
+@pytest.mark.slow
 def test_earlier_warm_ups_of_the_vehicle_feed_the_forecast(van: Run, tmp_path: Path) -> None:
     """A recording of this label teaches, without an option; one of another label does not."""
     (earlier,) = RECORDINGS.glob("2026-01-12*.csv")
@@ -141,6 +142,7 @@ def test_a_replay_has_its_own_job(van: Run, tmp_path: Path) -> None:
     assert "for 176 to 194 °F" in ran.out
 
 
+@pytest.mark.slow
 def test_recordings_and_page_of_the_shop(van: Run, tmp_path: Path) -> None:
     """The shop's folder is used, and a watch by label serves the page unless told not to."""
     van("book", "set", "shop", f"recordings={tmp_path / 'kept'}", "page=yes")
@@ -150,6 +152,7 @@ def test_recordings_and_page_of_the_shop(van: Run, tmp_path: Path) -> None:
     assert "http:" not in van("watch", "white van", "--yes", "--no-page", *FAST).out
 
 
+@pytest.mark.slow
 def test_the_proofs_paperwork_comes_from_the_book(van: Run, tmp_path: Path) -> None:
     """Shop, fluid and torques reach the job; the identification number only where it is wanted."""
     van("book", "set", "shop", "name=Invented garage", "mechanic=nobody")

@@ -363,6 +363,7 @@ def test_the_figures_have_no_needless_digits(folder: Path) -> None:
     assert shown_value(85.0, TEMPERATURE, "F") == "185"
 
 
+@pytest.mark.slow
 def test_dask_gives_the_same_text(folder: Path) -> None:
     """With `--dask` the text is the same to the last character."""
     from distributed import LocalCluster
@@ -382,6 +383,7 @@ def test_dask_gives_the_same_text(folder: Path) -> None:
     assert there == typed(folder, "--no-cache")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["png", "svg"])
 def test_the_picture(folder: Path, tmp_path: Path, kind: str) -> None:
     """A picture is written in both formats, the same bytes each time."""
@@ -408,6 +410,7 @@ def test_the_picture_says_what_it_shows(with_holds: Path, tmp_path: Path) -> Non
         assert words in text, words
 
 
+@pytest.mark.slow
 def test_many_methods_are_not_drawn_alike(folder: Path, tmp_path: Path) -> None:
     """No two methods share a look: beyond seven the picture says how many are left out."""
     loaded = module.load([str(folder)], Wanted(), keep=False, dask=None)
@@ -532,6 +535,7 @@ def test_many_small_groups_are_told_in_one_sentence(tmp_path: Path) -> None:
     assert told == [f"Groups with too few runs to compare them with others: {small}."]
 
 
+@pytest.mark.slow
 def test_many_pairs_say_that_one_interval_in_twenty_misses(folder: Path) -> None:
     """With two methods nothing is said of chance misses; with four, six pairs, it is."""
     text = "Of twenty such intervals about one misses by chance"

@@ -147,6 +147,7 @@ def test_groups_that_never_met_are_told_to_be_carried() -> None:
     assert found.adjusted.carried == ("ambient_c",)
 
 
+@pytest.mark.slow
 def test_coverage_of_adjusted_intervals() -> None:
     """Of 95 % intervals adjusted for start and ambient about 95 in 100 hold the true difference.
 

@@ -89,6 +89,7 @@ def test_a_rate_outside_what_its_stage_saw_is_marked() -> None:
     assert {rate.kind: rate.carried for rate in early.rates} == {"driving": False, "idle": True}
 
 
+@pytest.mark.slow
 def test_intervals_of_the_difference_hold_the_truth() -> None:
     """With a noisy sensor at least 95 in 100 intervals hold the true difference of 1.4 degC/min."""
     plan = [("idle", 1.6, 600.0), ("driving", 3.0, 600.0), ("idle", 1.6, 600.0)]
@@ -126,6 +127,7 @@ def simulated(*plan: Planned, start_c: float, seed: int) -> list[Item]:
     return items
 
 
+@pytest.mark.slow
 def test_the_interval_holds_what_two_separate_warm_ups_would_have_shown() -> None:
     """On fresh seeds, at most one of eight intervals misses the difference of two whole warm-ups.
 

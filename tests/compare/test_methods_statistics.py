@@ -205,6 +205,7 @@ def covered(draw: Callable[[random.Random], tuple[Interval | None, float]], grou
     return hits / groups
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("n", "m"), [(3, 3), (3, 5), (5, 4), (8, 8)])
 def test_intervals_of_few_runs_hold_the_truth(n: int, m: int) -> None:
     """Of 95 % intervals between small groups with unlike spreads about 95 in 100 hold the truth.
@@ -221,6 +222,7 @@ def test_intervals_of_few_runs_hold_the_truth(n: int, m: int) -> None:
     assert 0.927 <= covered(draw, 1500) <= 0.985
 
 
+@pytest.mark.slow
 def test_bootstrap_intervals_of_skewed_groups_hold_the_truth() -> None:
     """With 15 and 20 skewed runs at least nine in ten intervals hold the truth.
 

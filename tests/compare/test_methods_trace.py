@@ -142,6 +142,7 @@ def test_no_good_reading_gives_no_features() -> None:
     assert trace.features() is None
 
 
+@pytest.mark.slow
 @given(st.lists(st.tuples(st.floats(0.5, 12.0), st.floats(-3.0, 4.0)), min_size=3, max_size=120))
 def test_windows_are_those_of_the_watch(moves: list[tuple[float, float]]) -> None:
     """Whatever the readings, the longest stay is one of the windows that the watch itself found."""

@@ -184,6 +184,7 @@ def test_bad_files_are_told_and_end_nothing(tmp_path: Path) -> None:
     assert told["open"] == ("it was never closed; used as far as it goes", True)
 
 
+@pytest.mark.slow
 @given(st.data())
 @settings(max_examples=60)
 def test_no_damage_raises(tmp_path_factory: pytest.TempPathFactory, data: st.DataObject) -> None:
@@ -363,6 +364,7 @@ def test_an_extract_reads_back_the_same(tmp_path: Path) -> None:
             extract_from_text(text)
 
 
+@pytest.mark.slow
 def test_processes_give_the_same_as_one(tmp_path: Path) -> None:
     """Spread over processes every figure is the same to the last digit."""
     folder = tmp_path / "r"
@@ -393,6 +395,7 @@ def cluster() -> Iterator[str]:
         yield running.scheduler_address
 
 
+@pytest.mark.slow
 def test_a_dask_cluster_gives_the_same_to_the_last_digit(cluster: str, tmp_path: Path) -> None:
     """Two worker processes of a real cluster find what this process finds, bad files and all."""
     for number, method in enumerate(("idle", "drive", "idle", "drive", "loaded")):
@@ -476,6 +479,7 @@ def test_each_system_has_its_cache_folder(
     assert cache_path() == tmp_path.joinpath(*end)
 
 
+@pytest.mark.slow
 def test_a_recording_that_goes_away_is_told(tmp_path: Path) -> None:
     """A file that vanishes, or is still written to, between finding and reading ends nothing."""
     path = small(tmp_path)

@@ -12,6 +12,8 @@ from tests.evaluation.stages import vehicle_of
 from warmwatch.demo.driver import Stage, Way
 from warmwatch.demo.plant import Temperatures
 
+pytestmark = pytest.mark.slow
+
 LOW_C, HIGH_C = 80.0, 90.0
 SEEDS = (1, 3)
 

@@ -1,8 +1,11 @@
 """The worked page in docs/ shows what the program prints."""
 
+import pytest
+
 from tests.make_worked_comparison import PAGE, PICTURE, page
 
 
+@pytest.mark.slow
 def test_the_worked_page_is_fresh() -> None:
     """Every output on the page is what the program prints today; if not, make it anew."""
     assert PAGE.read_text(encoding="utf-8") == page(), "python -m tests.make_worked_comparison"

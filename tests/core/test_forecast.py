@@ -52,6 +52,7 @@ def ask_first_order(
     return asked
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sensor", [whole, fine])
 @pytest.mark.parametrize(("tau", "start", "final", "target"), FIRST_ORDER)
 def test_first_order_agrees_with_the_closed_form(
@@ -76,6 +77,7 @@ def test_first_order_agrees_with_the_closed_form(
     assert sorted(errors)[len(errors) // 2] < (0.14 if sensor is whole else 0.24)
 
 
+@pytest.mark.slow
 def test_first_order_lies_within_the_stated_spread() -> None:
     """Over all those curves, from the first minute on, q10 to q90 holds at least its 80 %."""
     inside = []
@@ -251,6 +253,7 @@ def test_the_top_is_passed_one_step_later_than_reached() -> None:
     assert 15.0 < passed - reached < 50.0
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=30)
 @given(st.data())
 def test_no_input_breaks_it(data: st.DataObject) -> None:

@@ -114,6 +114,7 @@ def test_after_a_real_fall_the_next_rise_is_another_warm_up() -> None:
     assert dip.start_s == 0.0
 
 
+@pytest.mark.slow
 def test_memory_is_bounded_and_old_rates_survive() -> None:
     """A day of readings keeps a bounded path whose mean rate is still right."""
     rng = random.Random(2)

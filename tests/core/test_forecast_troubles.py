@@ -45,6 +45,7 @@ def test_a_cooling_fluid_levels_off_nowhere(phase: Phase) -> None:
             assert forecaster.to_edge(float(t), 90.0, "high").level_c is None
 
 
+@pytest.mark.slow
 def test_an_engine_started_again_is_no_plateau() -> None:
     """After an hour of cooling a rise of 1.5 K/min is a warm-up: no level, and soon a time.
 
@@ -64,6 +65,7 @@ def test_an_engine_started_again_is_no_plateau() -> None:
     assert truth / 2.0 < forecast.q50_s < 2.0 * truth
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("period", [1.0, 5.2])
 def test_a_slow_climb_is_not_now_promised_and_now_refused(period: float) -> None:
     """Between the steps of a slow climb (one in 50 s) times do not come and go on a screen."""

@@ -201,6 +201,7 @@ def test_what_a_drive_took_back_does_not_come_again() -> None:
 NAMES = st.sampled_from([*FLOWS, M.PLUG_OUT, M.PLUG_IN, M.LEVEL_SET, M.WITHDRAW, M.NOTE])
 
 
+@pytest.mark.slow
 @settings(max_examples=40)
 @given(st.lists(NAMES, max_size=30))
 def test_taking_back_is_the_same_as_never_having_marked(names: list[MarkName]) -> None:
@@ -218,6 +219,7 @@ def outcomes(checks: Iterable[Check]) -> list[Outcome]:
     return [outcome(check, BAND) for check in checks]
 
 
+@pytest.mark.slow
 def test_memory_for_marks_is_bounded() -> None:
     """A thousand marks: the latest can be taken back, the oldest stay as they are."""
     visit = Visit()

@@ -38,6 +38,7 @@ def rise(start_c: float, per_min: float, seconds: int) -> list[Reading]:
     return [reading(t, int(start_c + per_min * t / 60)) for t in range(seconds)]
 
 
+@pytest.mark.slow
 def test_a_whole_warm_up_tells_its_story_in_order() -> None:
     """Near, entered, top near, left: each once, in this order."""
     results = fold(Watch(JOB), rise(40, 2.0, 1700))
@@ -125,6 +126,7 @@ def test_the_same_doubt_is_told_rarely() -> None:
     assert kinds(fold(Watch(JOB), items)).count("doubtful") == 1
 
 
+@pytest.mark.slow
 def test_levelling_off_below_the_band_is_said() -> None:
     """A fluid that stands still at 70 will not reach 80 that way; how far short is said, too."""
     items = [*rise(40, 2.0, 900), *(reading(900 + t, 70) for t in range(900))]
@@ -139,6 +141,7 @@ def test_levelling_off_below_the_band_is_said() -> None:
     )
 
 
+@pytest.mark.slow
 def test_levelling_off_far_lower_than_was_said_is_said_again() -> None:
     """The mechanic who heard "1 below the band" hears it when it becomes 5, and not at each tenth.
 
@@ -219,12 +222,14 @@ def item_lists(draw: st.DrawFn) -> list[Item]:
     return items
 
 
+@pytest.mark.slow
 @given(item_lists())
 def test_the_fold_is_deterministic(items: list[Item]) -> None:
     """The same items give the same results, each time."""
     assert fold(Watch(JOB), items) == fold(Watch(JOB), items)
 
 
+@pytest.mark.slow
 @given(item_lists(), st.integers(0, 80))
 def test_any_split_of_the_input_gives_the_same_results(items: list[Item], at: int) -> None:
     """Folding in two parts is folding in one."""
@@ -232,6 +237,7 @@ def test_any_split_of_the_input_gives_the_same_results(items: list[Item], at: in
     assert fold(watch, items[:at]) + fold(watch, items[at:]) == fold(Watch(JOB), items)
 
 
+@pytest.mark.slow
 @given(item_lists())
 def test_no_window_spans_a_blind_gap(items: list[Item]) -> None:
     """Independent check: inside every window, good readings follow each other within 5 s."""
@@ -246,6 +252,7 @@ def test_no_window_spans_a_blind_gap(items: list[Item]) -> None:
         assert window.entered_crossed_s <= window.entered_s <= left_s
 
 
+@pytest.mark.slow
 @given(item_lists())
 def test_ticks_change_no_event(items: list[Item]) -> None:
     """What silence causes is the same with a tick each second and with none."""
@@ -262,6 +269,7 @@ def test_ticks_change_no_event(items: list[Item]) -> None:
     assert ticked == told
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("count", [1_000, 5_000])
 def test_memory_does_not_grow(count: int) -> None:
     """The fold's state stays the same size at five times the length (200 kB are the forecast's)."""
@@ -272,6 +280,7 @@ def test_memory_does_not_grow(count: int) -> None:
     assert len(pickle.dumps(watch)) < 400_000
 
 
+@pytest.mark.slow
 @settings(max_examples=30)
 @given(st.lists(st.sampled_from([76.0, 77.0, 78.0, 79.0]), min_size=1, max_size=40))
 def test_nearing_does_not_chatter(levels: list[float]) -> None:
@@ -295,6 +304,7 @@ def test_negative_times_are_times() -> None:
     assert kinds(fold(Watch(JOB), [reading(t, 85) for t in range(-100, -90)])) == ["entered"]
 
 
+@pytest.mark.slow
 def test_cooling_away_is_not_nearing() -> None:
     """A fluid that left the band at the bottom and goes on cooling is not near it."""
     items = [reading(t, 85 - t / 60) for t in range(1200)]
@@ -302,6 +312,7 @@ def test_cooling_away_is_not_nearing() -> None:
     assert "nearing" not in kinds(fold(Watch(JOB), items))
 
 
+@pytest.mark.slow
 def test_cooling_towards_the_band_is_nearing() -> None:
     """A fluid too hot from the start is told when it comes near from above."""
     items = [reading(t, 100 - t / 60) for t in range(720)]

@@ -73,6 +73,7 @@ def test_an_invented_run_is_the_same_each_time(family: str) -> None:
     assert one(3, KINDS[0], family) == one(3, KINDS[0], family)
 
 
+@pytest.mark.slow
 def test_parked_forecasts_beat_the_line_on_a_family_never_learned_on() -> None:
     """On four parked vehicles the error is well under the line's, and there is always a time."""
     moments = [m for i in range(4) for curve in many("parked", "four", 1, 700 + 20 * i, plain=True)

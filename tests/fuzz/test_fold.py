@@ -1,5 +1,6 @@
 """Whatever a link delivers, the fold goes on: no value may stop a watch."""
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -8,6 +9,8 @@ from warmwatch.core.job import Job
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
 from warmwatch.core.units import QUANTITIES
 from warmwatch.core.watch import Watch
+
+pytestmark = pytest.mark.slow
 
 NUMBERS = st.one_of(
     st.floats(60, 95),

@@ -97,6 +97,7 @@ def test_the_reader_gives_rows_or_one_sentence(
         list(RowReader(path))
 
 
+@pytest.mark.slow
 @LESS
 @given(changes=st.lists(edits(), min_size=1, max_size=4))
 def test_a_forged_and_resealed_pdf_is_taken_apart_safely(
@@ -120,6 +121,7 @@ VALUES: st.SearchStrategy[Any] = st.recursive(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=400, deadline=None)
 @given(extra=st.dictionaries(KEYS, VALUES, max_size=5))
 def test_any_mapping_is_a_job_or_refused(extra: dict[str, Any]) -> None:
@@ -190,6 +192,7 @@ def test_a_pdf_with_other_things_in_it_is_no_proof(
     assert says in report.reason
 
 
+@pytest.mark.slow
 def test_a_pdf_bomb_is_refused_in_bounded_memory(
     genuine: tuple[bytes, bytes, bytes],
 ) -> None:

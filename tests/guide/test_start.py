@@ -13,6 +13,8 @@ from tests.guide.typing_at import ROOT, Terminal, answer_all
 from tests.standins.process import StandIn
 from warmwatch.commands.signals import EXAMPLE
 
+pytestmark = pytest.mark.slow
+
 VIN = "1J9RP1A36A1644345"
 RUNNING = r"Last reading 0|31\.|/open/"
 
@@ -33,7 +35,6 @@ def terminal(shop: Path, *arguments: str) -> Terminal:
     return Terminal("tests.guide.shop", str(shop / "ports"), *arguments, cwd=shop / "work", env=env)
 
 
-@pytest.mark.slow
 @pytest.mark.timeout(300)
 def test_from_an_empty_home_to_a_running_watch_and_again(shop: Path) -> None:
     """At most ten answers for a new vehicle and adapter, two for known ones."""
@@ -73,7 +74,6 @@ def test_from_an_empty_home_to_a_running_watch_and_again(shop: Path) -> None:
     assert len(list((shop / "work" / "warmwatch-recordings").glob("*white-van.csv"))) == 2
 
 
-@pytest.mark.slow
 @pytest.mark.timeout(300)
 def test_a_can_adapter_is_recognised_and_its_bitrate_found(tmp_path: Path) -> None:
     """Frames as text (slcan) in another process: the answers are the same, the address differs."""
@@ -105,7 +105,6 @@ def test_a_can_adapter_is_recognised_and_its_bitrate_found(tmp_path: Path) -> No
     assert book["shop"] == {"page": False}
 
 
-@pytest.mark.slow
 @pytest.mark.timeout(300)
 def test_ctrl_c_leaves_the_book_as_it_was(shop: Path) -> None:
     """Ctrl-C in the middle says so, ends with 130, and writes nothing."""

@@ -7,7 +7,6 @@ import uuid
 from collections.abc import Sequence
 from pathlib import Path
 
-import can
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -24,6 +23,7 @@ from warmwatch.links.broadcast.listening import Listened
 from warmwatch.links.broadcast.port import SILENT_S
 from warmwatch.links.can.bus import BusOpener
 from warmwatch.links.live import Values
+from warmwatch.links.python_can import can
 
 TRF1, ET1, EEC1, SPEED, AMBIENT = 0x18FEF803, 0x18FEEE00, 0x0CF00400, 0x18FEF100, 0x18FEF500
 # Rows of j1939_cases.csv: 90 degC with level 80 %, 1 l over, 2 min, valid; 90 and 92 degC; 752 rpm;

@@ -4,7 +4,6 @@ import ast
 import uuid
 from pathlib import Path
 
-import can
 import pytest
 
 import warmwatch
@@ -16,6 +15,7 @@ from warmwatch.links.address import parse_address
 from warmwatch.links.asking.units import NORMAL, Unit
 from warmwatch.links.base import open_link
 from warmwatch.links.can.transport import Transport
+from warmwatch.links.python_can import can
 from warmwatch.signals.readonly import NotReading
 
 QUICK = "interface=virtual&poll=0.05&answer=0.12"
@@ -145,6 +145,7 @@ def test_a_unit_that_takes_one_pid_at_a_time_is_asked_so(channel: str, tmp_path:
     assert set(sizes[last_group + 1 :]) == {1}
 
 
+@pytest.mark.slow
 def test_identifiers_are_asked_together_where_that_works(channel: str, tmp_path: Path) -> None:
     """Two identifiers fit one request; a refusal of the group leads to single ones."""
     second = FLUID_FILE.replace("fluid_c", "in_park").replace("0x1234", "0x1300")
@@ -205,6 +206,7 @@ def test_a_unit_deaf_to_its_own_address_is_asked_with_all(channel: str, tmp_path
     assert run.latest() == pytest.approx(PUBLISHED | {"fluid_c": 85.3})
 
 
+@pytest.mark.slow
 def test_an_answer_that_takes_long_is_waited_for(channel: str, tmp_path: Path) -> None:
     """78 three times, each later than the usual wait: the value comes, and nothing is lost."""
     path = signal_file(tmp_path, target=0x7E1)
@@ -217,6 +219,7 @@ def test_an_answer_that_takes_long_is_waited_for(channel: str, tmp_path: Path) -
     assert not [notice for notice in run.notices if notice.lost or notice.alarm]
 
 
+@pytest.mark.slow
 def test_an_answer_that_comes_too_late_is_no_answer_to_the_next_request(
     channel: str, tmp_path: Path
 ) -> None:
@@ -283,6 +286,7 @@ def test_the_only_sending_function_refuses_to_do_more(channel: str, payload: str
         assert ear.recv(0.05) is None
 
 
+@pytest.mark.slow
 def test_one_function_alone_sends_on_a_bus() -> None:
     """Read from the source: a bus's `send` is called in one place, and nothing sends by timer."""
     found = []

@@ -7,7 +7,6 @@ import re
 import uuid
 from collections.abc import Callable, Iterator
 
-import can
 import pytest
 
 from tests.links.test_can_plan import Wire, plan_for, polls, told
@@ -20,6 +19,7 @@ from warmwatch.links.asking.survey import Offer
 from warmwatch.links.asking.units import FIXED, NORMAL, Addressing, Unit
 from warmwatch.links.can.transport import Transport
 from warmwatch.links.live import Values
+from warmwatch.links.python_can import can
 from warmwatch.signals import standard_table
 from warmwatch.signals.answers import parse_refusal
 from warmwatch.signals.uds import P2_S, P2_STAR_S

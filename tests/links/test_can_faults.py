@@ -11,6 +11,8 @@ from tests.links.can_runs import FLUID_FILE, watch
 from tests.vehicle.player import Player
 from tests.vehicle.units import TestUnit
 
+pytestmark = pytest.mark.slow
+
 QUICK = "interface=virtual&poll=0.02&answer=0.05&addressing=normal"
 TRUE_C = {40.0, 85.3, 120.4}
 TRUE_RPM = {750.0, 1726.0}

@@ -4,13 +4,13 @@ import time
 import uuid
 from collections.abc import Iterator
 
-import can
 import pytest
 
 from tests.signals.rows import rows
 from warmwatch.links.asking.units import NORMAL, Addressing, Unit
 from warmwatch.links.can.chunks import ChunkedPort
 from warmwatch.links.can.transport import Transport
+from warmwatch.links.python_can import can
 from warmwatch.signals.isotp import CONSECUTIVE_TIMEOUT_S
 
 ROWS = rows("isotp_cases.csv")

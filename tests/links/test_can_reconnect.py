@@ -6,7 +6,6 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
-import can
 import pytest
 
 from tests.links.can_runs import Run, follow, signal_file, watch
@@ -18,6 +17,9 @@ from warmwatch.links.base import open_link
 from warmwatch.links.byte_port import PortSeen
 from warmwatch.links.can.bus import BusOpener
 from warmwatch.links.can.frames import FrameReader, UnreadableFrame
+from warmwatch.links.python_can import can
+
+pytestmark = pytest.mark.slow
 
 ROOT = Path(__file__).parents[2]
 

@@ -78,6 +78,7 @@ def test_everything_asked_for_is_there() -> None:
     assert wanted | {"voltage_v", "in_park"} <= set(first.values)
 
 
+@pytest.mark.slow
 def test_same_seed_same_readings() -> None:
     """The values of a run depend on its seed alone."""
     one, two = (
@@ -87,6 +88,7 @@ def test_same_seed_same_readings() -> None:
     assert one == two
 
 
+@pytest.mark.slow
 def test_marks_come_in_order() -> None:
     """The invented mechanic's marks stand among the readings where they belong."""
     items = read(opened("demo:?poll=5&band=40:50"))
@@ -110,6 +112,7 @@ def test_progress_runs_from_nothing_to_all() -> None:
     assert seen[-1] == pytest.approx(1.0)
 
 
+@pytest.mark.slow
 def test_silence_is_silence() -> None:
     """While the transmission unit is silent nothing is said of the fluid; the engine goes on."""
     items = read(opened("demo:?method=idle&minutes=1&silence=30:3"))

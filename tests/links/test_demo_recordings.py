@@ -11,6 +11,8 @@ from warmwatch.recording.reader import read_recording
 from warmwatch.recording.seal.report import SealState
 from warmwatch.recording.seal.verify import verify_recording
 
+pytestmark = pytest.mark.slow
+
 RECORDINGS = Path(__file__).parents[2] / "recordings"
 
 

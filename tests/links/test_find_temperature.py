@@ -14,7 +14,10 @@ from tests.links.test_can_reconnect import ROOT, FarEnd
 from tests.standins.process import StandIn
 from tests.vehicle.warming import FLUID_BYTE, FLUID_IDENTIFIER, Warming
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX"),
+]
 
 PACE, STANDING_S = 16.0, 4.0
 

@@ -10,7 +10,6 @@ import time
 from itertools import dropwhile
 from pathlib import Path
 
-import can
 import pytest
 
 from tests.benchmarks.links import far_end
@@ -21,6 +20,7 @@ from warmwatch.errors import UsageError
 from warmwatch.links.address import parse_address
 from warmwatch.links.base import open_link
 from warmwatch.links.keeping import MOST_WAITING, Keeper, keep_bus, kept_by
+from warmwatch.links.python_can import can
 
 Events = list[tuple[str, float, float]]
 WARM = """

@@ -48,6 +48,7 @@ def test_a_sequence_is_one_key(sequence: str, key: str) -> None:
     assert [found for char in sequence for found in decoder.feed(char)] == [key]
 
 
+@pytest.mark.slow
 @given(st.lists(st.sampled_from([*SEQUENCES, "a", "o", " "])), st.data())
 def test_pieces_do_not_matter(sequences: list[str], data: st.DataObject) -> None:
     """However the terminal cuts the characters into pieces, the keys are the same."""
@@ -59,6 +60,7 @@ def test_pieces_do_not_matter(sequences: list[str], data: st.DataObject) -> None
     assert found == [SEQUENCES.get(sequence, sequence) for sequence in sequences]
 
 
+@pytest.mark.slow
 @given(st.text(max_size=100))
 def test_any_text_comes_out(text: str) -> None:
     """No text, however strange, makes the decoder fail or hold anything back for good."""

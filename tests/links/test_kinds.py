@@ -38,6 +38,7 @@ def test_a_kind_defined_in_one_record_is_watched(warmwatch: Run, address: str) -
     assert fluid == {85.3}, ran.out + ran.err
 
 
+@pytest.mark.slow
 def test_a_kind_defined_in_one_record_is_tried_and_searched(warmwatch: Run, address: str) -> None:
     """`link` shows its steps, and the search asks through it."""
     ran = warmwatch("link", address)

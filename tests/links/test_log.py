@@ -12,7 +12,6 @@ from collections.abc import Callable, Iterable
 from itertools import pairwise
 from pathlib import Path
 
-import can
 import pytest
 
 from tests.links.can_runs import Run
@@ -21,6 +20,7 @@ from warmwatch.core.reading import Reading, Tick
 from warmwatch.errors import InputError, UsageError
 from warmwatch.links.address import parse_address
 from warmwatch.links.base import open_link
+from warmwatch.links.python_can import can, load_mf4
 from warmwatch.links.trying.trial import try_link
 
 POLLS = 60
@@ -106,6 +106,7 @@ def curve(run: Run) -> list[tuple[float, float]]:
     ]
 
 
+@pytest.mark.slow
 def test_what_another_tester_asked_for_is_read(made: Path) -> None:
     """Each poll of the other tester gives its values, decoded by the signal file; nothing else."""
     run = replayed(made, with_signals(made))
@@ -126,6 +127,7 @@ def test_every_format_gives_the_same(made: Path, tmp_path: Path, ending: str) ->
 def test_the_mf4_format_gives_the_same(made: Path, tmp_path: Path) -> None:
     """Through asammdf, where it is installed."""
     pytest.importorskip("asammdf")
+    load_mf4()  # for writing it
     path = write(tmp_path / "same.mf4", frames_of(made))
     assert curve(replayed(path, with_signals(made))) == curve(replayed(made, with_signals(made)))
 

@@ -12,6 +12,8 @@ from tests.peers.process import peer
 from warmwatch.commands.link import command
 from warmwatch.links import open_link, parse_address
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def warm(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -49,7 +51,6 @@ def test_a_range_and_a_unit_may_be_given(warm: Path) -> None:
         assert "nobody asked" in str(done.exception)
 
 
-@pytest.mark.slow
 def test_the_same_live(tmp_path: Path) -> None:
     """On a bus, for a while: what the other tester asks for is gathered."""
     with peer("tester", "400", "warm") as port:

@@ -19,7 +19,10 @@ from tests.standins.process import StandIn
 from warmwatch.links.address import parse_address
 from warmwatch.links.base import open_link
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX"),
+]
 
 LONGEST_S = 30.0
 """For a machine that does much else; each takes a few seconds."""
@@ -93,7 +96,6 @@ def test_a_lasting_refusal_is_never_given_up(bench: Bench) -> None:
     read_on(bench, 3)
 
 
-@pytest.mark.slow
 def test_the_default_session_is_asked_for_again(bench: Bench) -> None:
     """7F twice in one run: 10 01 is sent each time, and the fluid comes at once."""
     read_on(bench, 3)
@@ -104,7 +106,6 @@ def test_the_default_session_is_asked_for_again(bench: Bench) -> None:
         assert longest_gap_s(run, after) < 4.0
 
 
-@pytest.mark.slow
 def test_a_unit_deaf_to_groups_does_not_slow_the_fluid(bench: Bench) -> None:
     """The engine is silent to several PIDs at once: the fluid's own unit is asked as before."""
     read_on(bench, 3)
@@ -129,7 +130,6 @@ def test_a_late_unit_is_waited_for_and_told_as_late(bench: Bench, late_s: float)
     assert "Nothing answers" not in run.texts
 
 
-@pytest.mark.slow
 def test_a_unit_that_becomes_late_is_waited_for(bench: Bench) -> None:
     """Late in the middle of a watch: the same."""
     read_on(bench, 3)
@@ -137,7 +137,6 @@ def test_a_unit_that_becomes_late_is_waited_for(bench: Bench) -> None:
     assert "7E9 answers late" in read_on(bench, 4).texts
 
 
-@pytest.mark.slow
 def test_a_unit_that_asks_for_time_gets_it(bench: Bench) -> None:
     """78 and then the answer, through an adapter that does not wait by itself as well."""
     bench.fault("pending")

@@ -22,7 +22,10 @@ from warmwatch.links.byte_port import PortOpener, PortSeen
 from warmwatch.links.serial.port import SerialSettings, TextOpener
 from warmwatch.signals import load_signal_file
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX"),
+]
 
 TOLERANCE_C = 1.0 + 0.2
 """Ours in the exchange, and what the fluid rises in the time between request and check."""

@@ -24,7 +24,10 @@ from warmwatch.links.trying import asking
 from warmwatch.links.trying.steps import Step, StepState
 from warmwatch.links.trying.trial import try_link
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX"),
+]
 
 Far = Callable[[Path], AbstractContextManager[str]]
 

@@ -80,7 +80,7 @@ def room_of(file: str) -> str:
 
 def fails(tests: tuple[str, ...], copy: Path, limit_s: float | None = None) -> bool:
     """Run tests in a copy of the checkout; True as well when they do not end in time."""
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-m", "not slow", *tests]
+    command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", *tests]
     try:
         ran = subprocess.run(
             command, cwd=copy, capture_output=True, check=False, timeout=limit_s,

@@ -81,6 +81,7 @@ def said(played: Played) -> Iterator[str]:
         yield step_words(step, view)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("other_language")
 def test_no_english_is_left_when_the_catalogue_is_another() -> None:
     """Screen, voice, plain lines and events: no word but units, names and keys stands elsewhere."""

@@ -86,6 +86,7 @@ if "blind" in line:
 """
 
 
+@pytest.mark.slow
 def test_one_that_hangs_is_ended(tmp_path: Path, told: list[str]) -> None:
     """A run that hangs is killed with all that it started; the next event still gets its run."""
     got = tmp_path / "got"

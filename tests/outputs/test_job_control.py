@@ -11,7 +11,10 @@ from pathlib import Path
 import pyte
 import pytest
 
-pytestmark = pytest.mark.skipif(os.name != "posix", reason="POSIX job control")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(os.name != "posix", reason="POSIX job control"),
+]
 SIZE = (90, 24)
 
 

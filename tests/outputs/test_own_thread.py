@@ -146,6 +146,7 @@ def test_no_note_or_notice_steers_the_terminal() -> None:
     assert json.loads(lines[1])["note"] == NASTY
 
 
+@pytest.mark.slow
 def test_plain_lines_word_the_forecast_like_the_screen() -> None:
     """One wording for all: the figures are those of core/wording.py."""
     forecast = Forecast(60.0, "low", 240.0, 360.0, 540.0, 0.9, None, 2.0)

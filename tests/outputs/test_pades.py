@@ -34,6 +34,7 @@ def signed(tmp_path_factory: pytest.TempPathFactory) -> tuple[bytes, ShopKey]:
     return make_proof(gather(path), paper="a4", key=key, time=TIME), key
 
 
+@pytest.mark.slow
 def test_other_programs_find_a_valid_signature_over_the_whole_file(
     signed: tuple[bytes, ShopKey], tmp_path: Path
 ) -> None:
@@ -49,6 +50,7 @@ def test_other_programs_find_a_valid_signature_over_the_whole_file(
     assert whole.returncode == 0, whole.stderr
 
 
+@pytest.mark.slow
 def test_verify_wants_it_whole_and_by_the_same_key(signed: tuple[bytes, ShopKey]) -> None:
     """A tail cut, lengthened, changed, twice, or by another key is a change; without it is fine."""
     data, _ = signed

@@ -31,6 +31,8 @@ from warmwatch.outputs.picture.tags import MOST_TAGS, grouped, make_tags, spread
 from warmwatch.outputs.picture.text import drawable, duration, mark_text, windows_text
 from warmwatch.outputs.picture.trace import Curve, Trace, make_trace
 
+pytestmark = pytest.mark.slow
+
 
 def curve_panel(trace: Trace, unit: str = "C") -> Axes:
     return draw(trace, unit, []).axes[0]

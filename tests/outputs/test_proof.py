@@ -137,6 +137,7 @@ def test_the_same_recording_gives_the_same_proof(made: tuple[Path, bytes]) -> No
     assert proof_of(path) == data
 
 
+@pytest.mark.slow
 def test_every_one_of_many_changes_of_the_pdf_is_found(made: tuple[Path, bytes]) -> None:
     """1 000 random bytes changed, put in or taken out: none passes."""
     _, data = made
@@ -155,6 +156,7 @@ def test_every_one_of_many_changes_of_the_pdf_is_found(made: tuple[Path, bytes])
     assert verify_pdf(data + b"\n").state is SealState.CHANGED
 
 
+@pytest.mark.slow
 def test_a_key_signs_the_pages_too(tmp_path: Path) -> None:
     """The PDF's signature covers the whole file; a changed and resealed one is no longer signed."""
     key = make_key(tmp_path / "key.pem", "invented shop")
@@ -196,6 +198,7 @@ def test_no_proof_of_a_changed_recording(tmp_path: Path) -> None:
         gather(path)
 
 
+@pytest.mark.slow
 def test_a_torn_recording_says_so_on_the_page(tmp_path: Path) -> None:
     """Its proof can be made, and its missing end stands beside the verdict; verify says torn."""
     path = record(tmp_path)
@@ -205,6 +208,7 @@ def test_a_torn_recording_says_so_on_the_page(tmp_path: Path) -> None:
     assert verify_pdf(data).exit_code == 3
 
 
+@pytest.mark.slow
 def test_an_end_torn_inside_a_character_is_attached_as_it_is(tmp_path: Path) -> None:
     """Bytes that are no text any more are evidence, too; odd file names do no harm."""
     items = [*check_items(), Mark(70.0, MarkName.NOTE, "läuft", UTC_S)]
@@ -225,6 +229,7 @@ INJECTIONS = [
 ]
 
 
+@pytest.mark.slow
 def test_nothing_typed_is_read_as_markup(tmp_path: Path) -> None:
     """What a mechanic types stands on the page as it was typed."""
     items = list(check_items())

@@ -33,6 +33,7 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
+@pytest.mark.slow
 def test_proof_and_verify_from_key_to_customer(
     home: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -174,6 +175,7 @@ def test_amounts_may_come_later_from_a_job_file(
     assert "no [fluid], [shop] or [work] section" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_a_key_with_a_passphrase_from_the_environment(
     home: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -186,6 +188,7 @@ def test_a_key_with_a_passphrase_from_the_environment(
     assert "not the passphrase" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_only_a_proof_of_the_same_recording_is_overwritten(
     home: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

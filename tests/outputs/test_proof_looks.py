@@ -38,6 +38,7 @@ def check(
     return items
 
 
+@pytest.mark.slow
 def test_the_tick_needs_everything_known_and_met(tmp_path: Path) -> None:
     """A tick beside conditions that nobody told would show the unknown as met."""
     assert proof_page(gather(record(tmp_path, check(), job=TOLD)))["sign"] == "✔"
@@ -60,6 +61,7 @@ def test_what_speaks_against_a_set_level_stands_beside_it(
     assert (page["sign"], page["remarks"][0]) == ("!", says)
 
 
+@pytest.mark.slow
 def test_of_many_marks_the_notes_are_left_out_first(tmp_path: Path) -> None:
     """What was done at the plug must not vanish behind notes."""
     notes = {t: (MarkName.NOTE, f"note {t}") for t in range(5, 90)}
@@ -69,6 +71,7 @@ def test_of_many_marks_the_notes_are_left_out_first(tmp_path: Path) -> None:
     assert rows[-1][4] == f"{85 + 4 - MOST_ROWS} more in the attached recording"
 
 
+@pytest.mark.slow
 def test_long_notes_stay_on_the_paper(tmp_path: Path) -> None:
     """Every word of them, over as many pages as it takes, and a word without end is broken."""
     job = replace(JOB, notes=" ".join(f"word{n}" for n in range(1500)))
@@ -80,6 +83,7 @@ def test_long_notes_stay_on_the_paper(tmp_path: Path) -> None:
     assert text.count("x") >= 500
 
 
+@pytest.mark.slow
 def test_a_right_to_left_label_leaves_the_date_in_order(tmp_path: Path) -> None:
     """The date stands in a line of its own, so that no label turns it around."""
     job = replace(JOB, vehicle="مركبة", notes="הערה 35 Nm")
@@ -100,6 +104,7 @@ def test_a_fahrenheit_job_has_fahrenheit_amounts(tmp_path: Path) -> None:
     assert "mL per °F" in told
 
 
+@pytest.mark.slow
 def test_an_amount_that_cannot_be_read_gives_no_balance(tmp_path: Path) -> None:
     """Left out in silence it would look like fluid that is missing."""
     notes = {

@@ -21,6 +21,8 @@ from warmwatch.recording.seal.pdf import seal_pdf
 from warmwatch.recording.seal.report import SealState, require_key
 from warmwatch.recording.seal.shop_log import entry_of, note, signature_of
 
+pytestmark = pytest.mark.slow
+
 TIME = "2026-06-02T03:04:05Z"
 
 

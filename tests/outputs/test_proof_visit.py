@@ -24,6 +24,8 @@ from warmwatch.recording.writer import create
 from warmwatch.recording.zone import Zone
 from warmwatch.words.jobs import visit_lines
 
+pytestmark = pytest.mark.slow
+
 TIME = "2026-06-02T03:04:05Z"
 
 

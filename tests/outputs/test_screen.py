@@ -240,6 +240,7 @@ def test_a_fault_in_drawing_leaves_no_figure_standing(
     assert "no such sign" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_tones_that_nobody_can_hear_are_told_all_the_time(
     shown: Callable[[Terminal], Screen],
 ) -> None:
@@ -305,6 +306,7 @@ def test_the_painter_may_be_closed_twice() -> None:
     assert terminal.written.count("\x1b[?1049l") == 1
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="POSIX pty")
 def test_on_a_real_terminal(tmp_path: Path) -> None:
     """`watch` on a pseudo-terminal: screen, pedal key, note, `q`, and the terminal given back."""

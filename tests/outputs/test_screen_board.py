@@ -88,6 +88,7 @@ def test_a_stuck_watch_is_blind() -> None:
     assert seen.link == "THE WATCH DOES NOT ANSWER for 7 s"
 
 
+@pytest.mark.slow
 @given(
     st.lists(st.tuples(st.floats(-60, 260), st.floats(0, 9), st.booleans()), max_size=30),
     st.floats(0, 20),
@@ -107,6 +108,7 @@ def test_a_figure_is_always_fresh(steps: list[tuple[float, float, bool]], later_
         assert not view.snapshot.blind
 
 
+@pytest.mark.slow
 def test_near_only_while_it_is_true() -> None:
     """Near is shown after the event, but not once the forecast is far off again."""
     played = Played().take(ramp(60, 70, per_min=6.0))
@@ -245,6 +247,7 @@ def test_place_is_exact_at_the_edges(low_c: float) -> None:
         assert board(played.view(), played.history()).place == place
 
 
+@pytest.mark.slow
 def test_the_rate_is_the_forecasts() -> None:
     """On a sensor of whole degrees the rate is the one that the time ahead rests on, not zero."""
     steps = [

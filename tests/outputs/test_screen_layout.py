@@ -76,6 +76,7 @@ def test_what_matters_is_there(kind: str, size: tuple[int, int], glyphs: Glyphs)
     assert ("BLIND" in seen.word) == (kind == "blind")
 
 
+@pytest.mark.slow
 @given(
     st.sampled_from(KINDS),
     st.integers(10, 230),

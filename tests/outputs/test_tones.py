@@ -91,6 +91,7 @@ def test_fundamental_and_harmonics_lie_where_the_standards_want_them(
         assert all(300.0 <= f <= 4000.0 for f in found)
 
 
+@pytest.mark.slow
 def test_energy_lies_where_engine_noise_and_reduced_hearing_leave_room(
     sounds: dict[str, tuple[Sound, int]],
 ) -> None:

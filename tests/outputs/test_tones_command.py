@@ -74,6 +74,7 @@ def test_unwritable_folder_is_one_sentence(
     assert "choose another folder" in error
 
 
+@pytest.mark.slow
 def test_each_tone_is_played_in_turn_and_named(programs: FakePrograms) -> None:
     """Every tone is heard to its end, in the order of the lines that name them."""
     programs.add("paplay")
@@ -85,6 +86,7 @@ def test_each_tone_is_played_in_turn_and_named(programs: FakePrograms) -> None:
     assert done.stderr == ""
 
 
+@pytest.mark.slow
 def test_speaking_needs_a_voice(programs: FakePrograms) -> None:
     """Without a voice `--speak` is refused; with one the words follow the tone."""
     programs.add("paplay")
@@ -104,6 +106,7 @@ def test_nothing_to_be_heard_is_a_failure(programs: FakePrograms) -> None:
     assert "Nothing could be heard" in done.stderr
 
 
+@pytest.mark.slow
 def test_failing_player_is_told_and_counts_as_nothing_heard(programs: FakePrograms) -> None:
     """A player that fails is told, and the exit code says that nothing was heard."""
     programs.add("aplay", code=1)

@@ -2,6 +2,8 @@
 
 import math
 
+import pytest
+
 from tests.outputs.invented import JOB, reading, warm_c, warm_up, with_marks
 from warmwatch.core.events import Event
 from warmwatch.core.phase import Phase
@@ -10,6 +12,7 @@ from warmwatch.core.watch import Watch
 from warmwatch.outputs.picture.trace import make_trace
 
 
+@pytest.mark.slow
 def test_events_are_those_of_the_watch() -> None:
     """The trace folds the items as the watch does, so it has the same events."""
     items = warm_up()
@@ -18,6 +21,7 @@ def test_events_are_those_of_the_watch() -> None:
     assert make_trace(JOB, items).events == events
 
 
+@pytest.mark.slow
 def test_window_lies_between_the_crossings_of_the_curve() -> None:
     """The window begins and ends at the first readings past the edges, found here by hand."""
     items = warm_up()

@@ -16,11 +16,10 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-import can
-import isotp
 from udsoncan.connections import PythonIsoTpConnection
 
 from tests.peers.text_end import TextEnd
+from warmwatch.links.python_can import can, isotp
 
 CHANNEL = "tester"
 START_C, STEP_C, RECORD = 50.0, 0.5, 20

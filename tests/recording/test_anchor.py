@@ -94,6 +94,7 @@ def authority(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Authority]:
     server.server_close()
 
 
+@pytest.mark.slow
 def test_a_time_stamp_is_fetched_and_checked_offline(tmp_path: Path, authority: Authority) -> None:
     """It holds for this recording by this authority, and is carried by the proof, too."""
     path = record(tmp_path, check_items())
@@ -108,6 +109,7 @@ def test_a_time_stamp_is_fetched_and_checked_offline(tmp_path: Path, authority: 
     assert verify_pdf(data, authority=authority.root).state is SealState.INTACT
 
 
+@pytest.mark.slow
 def test_without_a_network_it_stays_wanted_and_is_fetched_later(
     tmp_path: Path, authority: Authority, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -94,6 +94,7 @@ def test_a_missing_checkpoint_is_told(recorder: Recorder, key: ShopKey) -> None:
     assert f"no checkpoint by key {key.fingerprint}" in report.checkpoint
 
 
+@pytest.mark.slow
 def test_every_byte_of_it_counts(recorder: Recorder, tmp_path: Path) -> None:
     """A changed checkpoint, or one by another key, is found."""
     recorder.abandon()

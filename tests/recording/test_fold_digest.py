@@ -28,6 +28,7 @@ def loaded_by_the_fold() -> set[str]:
     return set(ran.stdout.split())
 
 
+@pytest.mark.slow
 def test_it_covers_exactly_what_the_fold_loads() -> None:
     """The modules found in the source are those that `import warmwatch.core.watch` brings."""
     assert set(fold.imported_modules(fold.FOLD)) == loaded_by_the_fold()
@@ -126,6 +127,7 @@ assert changed[1] and changed[0] != first[0] and changed_again == (changed[0], F
 """
 
 
+@pytest.mark.slow
 def test_a_kept_digest_is_used_for_the_very_same_bytes_only(tmp_path: Path) -> None:
     """A digest is not worked out twice, and anew once a byte or a module's name has changed."""
     shutil.copytree(

@@ -24,6 +24,8 @@ from warmwatch.recording.seal.report import Report, SealState
 from warmwatch.recording.seal.verify import verify_recording
 from warmwatch.recording.sidecar import read_sidecar
 
+pytestmark = pytest.mark.slow
+
 FROZEN = Path(__file__).parent / "frozen" / "0.1"
 RECORDINGS = {path.parent.name: path for path in sorted(FROZEN.glob("*/*.csv"))}
 ROWS = {"check": 403, "fahrenheit": 300, "gaps": 188, "signed": 188, "torn": 60}
@@ -43,7 +45,6 @@ def test_it_is_read(name: str) -> None:
     assert frame.attrs["sidecar"]["warmwatch:format"] == FORMAT_1
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("name", ["check", "torn"])
 def test_it_is_drawn_and_proved(
     name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]

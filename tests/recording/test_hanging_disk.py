@@ -197,6 +197,7 @@ class Kept:
         self.trouble = summary.view.recording_trouble
 
 
+@pytest.mark.slow
 def test_the_mechanic_is_told_and_the_watch_goes_on(
     tmp_path: Path, disk: Disk, monkeypatch: pytest.MonkeyPatch
 ) -> None:

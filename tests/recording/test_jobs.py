@@ -56,6 +56,7 @@ def test_ends_and_sidecars_that_were_changed_claim_nothing(tmp_path: Path, count
     assert (changed.trouble[:7], changed.outcome) == ("changed", "")
 
 
+@pytest.mark.slow
 def test_a_recording_cut_anywhere_is_torn_and_not_called_changed(tmp_path: Path) -> None:
     """What a power cut leaves, from the opening row on, is no forgery."""
     path = record(tmp_path, check_items(8))

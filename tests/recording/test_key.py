@@ -102,6 +102,7 @@ def test_a_key_is_never_overwritten(tmp_path: Path) -> None:
     assert path.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_a_passphrase_locks_the_key(tmp_path: Path) -> None:
     """Without it, or with a wrong one, the key stays shut; the secret is not in the file."""
     path = tmp_path / "key.pem"
@@ -164,6 +165,7 @@ def test_a_signature_names_its_key(tmp_path: Path) -> None:
     assert require_key(report, "0000-0000-0000-0000").exit_code == 1
 
 
+@pytest.mark.slow
 def test_every_change_of_the_signature_file_is_found(tmp_path: Path) -> None:
     """400 random byte changes; and a signature of another recording."""
     key = make_key(tmp_path / "key.pem", "invented shop")
@@ -293,6 +295,7 @@ def old_key(path: Path) -> bytes:
     return private.public_key().public_bytes_raw()
 
 
+@pytest.mark.slow
 def test_a_locked_key_opens_with_another_program(tmp_path: Path) -> None:
     """openssl reads the scrypt lock of RFC 7914 and finds the same public key."""
     key = make_key(tmp_path / "key.pem", "Shop", "secret")
@@ -304,6 +307,7 @@ def test_a_locked_key_opens_with_another_program(tmp_path: Path) -> None:
     assert b"scrypt" in subprocess.run(parameters, capture_output=True, check=True).stdout
 
 
+@pytest.mark.slow
 def test_an_old_lock_opens_is_told_and_can_be_exchanged(tmp_path: Path) -> None:
     """A key of version 0.1 opens; locked anew it is the same key, under the new pass phrase."""
     path = tmp_path / "key.pem"

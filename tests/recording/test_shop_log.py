@@ -86,6 +86,7 @@ def shop(tmp_path: Path) -> tuple[Path, ShopKey, list[Signature]]:
     return log, key, signed
 
 
+@pytest.mark.slow
 def test_what_is_noted_holds_and_comes_back(shop: tuple[Path, ShopKey, list[Signature]]) -> None:
     """Head and paths hold for the recordings of a proof, through JSON and for its signer alone."""
     log, key, signed = shop
@@ -101,6 +102,7 @@ def test_what_is_noted_holds_and_comes_back(shop: tuple[Path, ShopKey, list[Sign
     assert "not signed" in trouble(later, signed[1:3], key.fingerprint)
 
 
+@pytest.mark.slow
 def test_a_recording_removed_exchanged_or_dated_back_shows(
     shop: tuple[Path, ShopKey, list[Signature]],
 ) -> None:
@@ -118,6 +120,7 @@ def test_a_recording_removed_exchanged_or_dated_back_shows(
         assert "not those" in held_against(head, forged)
 
 
+@pytest.mark.slow
 def test_a_torn_line_is_told(shop: tuple[Path, ShopKey, list[Signature]]) -> None:
     """After a power cut nothing is appended to half a line."""
     log, _, signed = shop

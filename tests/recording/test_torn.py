@@ -58,6 +58,7 @@ class PowerCut:
         monkeypatch.setattr("warmwatch.recording.files.os.fsync", fsync)
 
 
+@pytest.mark.slow
 def test_a_power_cut_loses_at_most_a_second(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -115,6 +115,7 @@ def _truncate(data: bytes, rng: random.Random) -> bytes:
     return data[: rng.randrange(len(data))]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "tamper",
     [_change_byte, _insert_byte, _delete_byte, _delete_row, _swap_rows, _insert_row, _truncate],
@@ -149,6 +150,7 @@ def test_every_change_of_the_sidecar_is_found(whole: tuple[bytes, bytes]) -> Non
     assert state(data, None) is SealState.CHANGED
 
 
+@pytest.mark.slow
 def test_truncation_of_a_closed_recording_is_found(whole: tuple[bytes, bytes]) -> None:
     """Cut anywhere it is torn or never closed, exit code 3, never intact and never changed."""
     data, sidecar = whole
@@ -174,6 +176,7 @@ def test_zero_bytes_at_the_end_are_a_torn_end(whole: tuple[bytes, bytes]) -> Non
     assert state(start + bytes(100_000) + _join(rows[10:]), sidecar) is SealState.CHANGED
 
 
+@pytest.mark.slow
 def test_forged_events_are_found_by_deriving_them_anew(whole: tuple[bytes, bytes]) -> None:
     """With the chain made anew by one who knows how, events taken out, moved, altered or put in
     still differ from what the readings give.

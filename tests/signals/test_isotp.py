@@ -2,12 +2,12 @@
 
 from collections import deque
 
-import isotp
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.signals.rows import rows
+from warmwatch.links.python_can import isotp
 from warmwatch.signals.isotp import Assembler, frame_fault, single_frame
 
 ROWS = rows("isotp_cases.csv")

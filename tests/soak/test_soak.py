@@ -8,7 +8,10 @@ import pytest
 
 from tests.soak.soak import soak
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX"),
+]
 
 
 def test_watches_survive_random_faults_and_tell_no_wrong_value(tmp_path: Path) -> None:

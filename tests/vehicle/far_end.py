@@ -20,8 +20,6 @@ import tty
 from pathlib import Path
 from typing import TextIO
 
-import can
-
 from tests.vehicle.faults import (
     CANNOT_ONLY_LISTEN,
     FAULTS,
@@ -33,6 +31,7 @@ from tests.vehicle.faults import (
 from tests.vehicle.player import Player
 from tests.vehicle.units import TestUnit
 from tests.vehicle.warming import vehicle
+from warmwatch.links.python_can import can
 
 SPEED = "S6"
 """The vehicle's bitrate as the adapter is told it: 500 kbit/s."""

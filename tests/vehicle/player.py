@@ -5,9 +5,8 @@ import time
 from collections.abc import Sequence
 from typing import Protocol
 
-import can
-
 from tests.vehicle.units import TestUnit
+from warmwatch.links.python_can import can
 
 FUNCTIONAL = {0x7DF, 0x18DB33F1}
 

@@ -4,11 +4,9 @@ import threading
 from collections import deque
 from collections.abc import Callable, Sequence
 
-import can
-import isotp
-
 from warmwatch.demo.simulation import State
 from warmwatch.demo.unit import ControlUnit
+from warmwatch.links.python_can import can, isotp
 
 FUNCTIONAL_ID = 0x7DF
 _IDLE_S = 0.05

@@ -57,6 +57,7 @@ def test_idle_rates_are_those_asked_for() -> None:
     assert all(0.9 <= slope <= 1.6 for slope in slopes[2:25])
 
 
+@pytest.mark.slow
 def test_idle_levels_off_in_the_eighties_or_below() -> None:
     """On a cool day idling alone ends below 90 degC, with less than 0.1 degC/min left."""
     vehicle = Vehicle(make_scenario("idle", start_c=10.0, ambient_c=10.0, minutes=240.0))

@@ -5,8 +5,6 @@ import itertools
 from collections.abc import Iterator
 from pathlib import Path
 
-import can
-import isotp
 import pytest
 from udsoncan import AsciiCodec, DidCodec
 from udsoncan.client import Client
@@ -27,6 +25,7 @@ from warmwatch.demo.unit import (
     engine_unit,
     transmission_unit,
 )
+from warmwatch.links.python_can import can, isotp
 
 SHARED = Path(__file__).parents[3] / "shared"
 CHANNELS = (f"units under test {number}" for number in itertools.count())

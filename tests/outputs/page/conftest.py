@@ -14,6 +14,14 @@ from tests.outputs.page.serving import STEADY, Feeding, Served, serve
 from warmwatch.outputs.page.rights import Right
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Whatever needs the browser is slow."""
+    for item in items:
+        if "browser" in getattr(item, "fixturenames", ()):
+            item.add_marker("slow")
+
+
 @pytest.fixture(scope="package")
 def browser() -> Iterator[BrowserContext]:
     with chromium() as context:

@@ -28,6 +28,7 @@ def names(effects: list[list[Any]]) -> list[str]:
     return [effect[0] for effect in effects]
 
 
+@pytest.mark.slow
 def test_silence_is_blindness() -> None:
     """Without a state for 3.5 s nothing is claimed: no figure, no time; it sounds once, at once."""
     page = seen()
@@ -209,6 +210,7 @@ KEYS = st.lists(
 )  # fmt: skip
 
 
+@pytest.mark.slow
 @given(KEYS)
 @settings(deadline=None, max_examples=60)
 def test_the_number_pad_writes_numbers(keys: list[str]) -> None:
@@ -267,6 +269,7 @@ MESSAGES: st.SearchStrategy[tuple[str, Any]] = st.one_of(
 )
 
 
+@pytest.mark.slow
 @given(st.lists(st.tuples(MESSAGES, st.sampled_from([0.0, 0.25, 1.0, 4.0, 100.0])), max_size=30))
 @settings(deadline=None, max_examples=80)
 def test_marks_keep_their_places_and_nothing_unheard_of_is_claimed(

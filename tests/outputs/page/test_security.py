@@ -274,6 +274,7 @@ def test_connections_are_limited(monkeypatch: pytest.MonkeyPatch) -> None:
         assert closed >= 7
 
 
+@pytest.mark.slow
 def test_pages_are_limited_and_none_slows_the_watch() -> None:
     """Of 50 pages a fixed number is served, the rest refused; showing stays a matter of moments."""
     with serve() as served:

@@ -93,10 +93,9 @@ def vin_of(payload: bytes) -> str:
 
 def can_sockets() -> list[Socket]:
     """Return the CAN interfaces that python-can finds, without serial ports and invented ones."""
-    import can
-    from can.interfaces import BACKENDS
+    from warmwatch.links.python_can import can
 
-    wanted = [name for name in BACKENDS if name not in (*_INVENTED, *_BY_PORT)]
+    wanted = [name for name in can.interfaces.BACKENDS if name not in (*_INVENTED, *_BY_PORT)]
     level = logging.root.manager.disable
     logging.disable(logging.CRITICAL)  # each driver that is missing would complain
     try:

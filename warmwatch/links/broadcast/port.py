@@ -69,7 +69,7 @@ class BroadcastPort:
 
     def poll(self) -> list[Polled]:
         """Listen for WAIT_S, or until readings are due."""
-        import can
+        from warmwatch.links.python_can import can
 
         now_s = time.monotonic()
         until_s = now_s + WAIT_S
@@ -143,7 +143,7 @@ def settings_of(address: Address) -> BroadcastSettings:
 
 def open_frames(address: Address, seconds: float) -> Iterator[tuple[float, "can.Message"]]:
     """Yield what comes within `seconds`, with its time since the opening. Raises LinkError."""
-    import can
+    from warmwatch.links.python_can import can
 
     settings = settings_of(address)
     bus = opener_of(address, settings).open()

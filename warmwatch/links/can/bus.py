@@ -84,7 +84,7 @@ class BusOpener:
         return traffic(options, lambda options: self._opened(channel, options))
 
     def _opened(self, channel: str, options: Mapping[str, object]) -> "can.BusABC":
-        import can
+        from warmwatch.links.python_can import can
 
         keywords: dict[str, Any] = dict(options)
         if self._interface == "slcan":

@@ -60,7 +60,7 @@ class _Heeded:
 
 
 def _heeded(interface: str) -> _Heeded | None:
-    import can.interface
+    from warmwatch.links.python_can import can
 
     try:
         return _Heeded(can.interface._get_class_for_interface(interface))

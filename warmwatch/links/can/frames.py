@@ -38,7 +38,7 @@ class FrameReader:
 
         Raises UnreadableFrame, and what else the driver does.
         """
-        import can
+        from warmwatch.links.python_can import can
 
         try:
             message = self._bus.recv(timeout_s)
@@ -63,7 +63,7 @@ class FrameReader:
 
         What waits behind it goes, too: frames, and the head of a line whose end is none.
         """
-        import can
+        from warmwatch.links.python_can import can
 
         self.no_text += 1
         bus = self._text_bus

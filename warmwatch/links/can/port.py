@@ -105,7 +105,7 @@ class CanPort(TalkPort):
         self._until_s = 0.0
 
     def work(self) -> list[Found]:
-        import can
+        from warmwatch.links.python_can import can
 
         try:
             return super().work()

@@ -9,11 +9,10 @@ from collections import deque
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-import isotp
-
 from warmwatch.links.asking.units import NORMAL, Addressing, Unit
 from warmwatch.links.can.bus import close_bus
 from warmwatch.links.can.frames import FrameReader, UnreadableFrame
+from warmwatch.links.python_can import isotp
 from warmwatch.signals.isotp import frame_fault, single_frame
 from warmwatch.signals.readonly import NotReading, check_reading
 
@@ -121,7 +120,7 @@ class Transport:
         return layer
 
     def _transmit(self, arbitration_id: int, wide: bool, prefix: bytes, frame: bytes) -> None:
-        import can
+        from warmwatch.links.python_can import can
 
         if frame[0] & 0xF0 != _FLOW_CONTROL:
             if frame[0] >> 4:

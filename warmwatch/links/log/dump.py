@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from typing import Protocol
 
-import can
+from warmwatch.links.python_can import can
 
 _LINE = re.compile(
     r"\s*\((?P<time>\d+(?:\.\d+)?)\)\s+(?P<bus>\S+)\s+(?:(?:RX|TX)\s+(?:[-BE]\s+)*)?"

@@ -92,11 +92,12 @@ class LogFile:
         return self._ending not in (".blf", ".mf4", ".db")
 
     def _opened(self) -> FrameFile:
-        import can
-        from can.io.player import MESSAGE_READERS
+        from warmwatch.links.python_can import can, load_mf4
 
         try:
-            kind = MESSAGE_READERS.get(self._ending)
+            if self._ending == ".mf4":
+                load_mf4()
+            kind = can.io.player.MESSAGE_READERS.get(self._ending)
             if kind is None or self._ending == ".log":
                 return self._of_text()
             if self._ending == ".db":

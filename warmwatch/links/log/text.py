@@ -88,7 +88,7 @@ def _answers_from(asked_at: int) -> int:
 
 
 def _frames(at_s: float, can_id: int, payload: bytes) -> Iterator["can.Message"]:
-    import can
+    from warmwatch.links.python_can import can
 
     for data in segments(payload):
         yield can.Message(
