@@ -174,6 +174,12 @@ def test_noise_about_the_top_does_not_keep_the_claim() -> None:
     assert kinds == [EventKind.ENTERED, EventKind.LEFT_HIGH]
 
 
+def test_noise_with_more_readings_inside_keeps_the_claim() -> None:
+    """Outside counts as left only with more readings outside than inside (docs/watch.md)."""
+    kinds = [c.kind for c in feed(tracker(), [88] * 4 + [91, 90, 90] * 10)]
+    assert kinds == [EventKind.ENTERED]
+
+
 def test_a_window_being_left_ends_at_the_crossing_when_the_signal_is_lost() -> None:
     """What was seen above the band just before a gap is not counted as inside."""
     subject = tracker()

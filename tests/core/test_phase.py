@@ -105,3 +105,99 @@ def test_a_standing_vehicle_drives_from_more_than_three_km_h_on() -> None:
         phases = PhaseTracker()
         phases.step(0.0, {"engine_rpm": 700.0, "speed_kmh": 0.0})
         assert phases.step(1.0, {"engine_rpm": 700.0, "speed_kmh": speed}) is phase
+
+
+STANDS = {"speed_kmh": 0.0}
+
+
+@pytest.mark.parametrize(
+    ("idle_rpm", "rpm", "phase"),
+    [
+        (None, 299.0, Phase.OFF),
+        (None, 300.0, Phase.IDLE),
+        (None, 1399.0, Phase.IDLE),
+        (None, 1400.0, Phase.LOADED),
+        (600.0, 899.0, Phase.IDLE),
+        (600.0, 900.0, Phase.UNKNOWN),
+        (600.0, 1139.0, Phase.UNKNOWN),
+        (600.0, 1140.0, Phase.LOADED),
+    ],
+)
+def test_the_limits_of_a_hold_are_those_of_the_documentation(
+    idle_rpm: float | None, rpm: float, phase: Phase
+) -> None:
+    """docs/watch.md, Holds: 1400 1/min at first, then 1.5 and 1.9 times the warm idle; an engine
+    that turns with less than 300 1/min does not run (docs/proof.md).
+    """
+    phases = PhaseTracker() if idle_rpm is None else settled(idle_rpm)
+    assert phases.step(11.0, {"engine_rpm": rpm, **STANDS}) is phase
+
+
+@pytest.mark.parametrize(
+    ("rpm", "pressed", "phase"),
+    [
+        (1100.0, {"load_pct": 50.0}, Phase.LOADED),
+        (1100.0, {"throttle_pct": 40.0}, Phase.LOADED),
+        (1100.0, {"load_pct": 49.9, "throttle_pct": 39.9}, Phase.IDLE),
+        (1099.0, {"load_pct": 50.0, "throttle_pct": 40.0}, Phase.IDLE),
+        (1100.0, {"load_pct": 50.0, "in_park": 1.0}, Phase.IDLE),
+    ],
+)
+def test_load_or_throttle_make_it_a_hold(
+    rpm: float, pressed: dict[str, float], phase: Phase
+) -> None:
+    """docs/watch.md: from 1100 1/min on, a load of 50 % or a throttle of 40 %; never in park."""
+    assert PhaseTracker().step(0.0, {"engine_rpm": rpm, **STANDS, **pressed}) is phase
+
+
+@pytest.mark.parametrize(
+    ("rpm", "seconds", "learned"),
+    [
+        (450.0, 6, 450.0),
+        (1000.0, 6, 1000.0),
+        (449.0, 60, None),
+        (1001.0, 60, None),
+        (700.0, 5, None),  # the last reading of these comes after four seconds
+    ],
+)
+def test_what_a_warm_idle_is(rpm: float, seconds: int, learned: float | None) -> None:
+    """docs/watch.md: between 450 and 1000 1/min, kept for five seconds while standing."""
+    phases = PhaseTracker()
+    for second in range(seconds):
+        phases.step(float(second), {"engine_rpm": rpm, **STANDS})
+    assert phases.warm_idle_rpm == learned
+
+
+def test_the_warm_idle_is_the_slowest_that_was_kept() -> None:
+    """One slow reading is not kept; of five seconds the fastest counts, of all stretches the least.
+
+    A stretch that was broken off begins anew.
+    """
+    phases = PhaseTracker()
+    speeds = [700, 700, 700, 720, 700, 700, *[800] * 8, *[650] * 4, 1200, *[650] * 5]
+    for second, rpm in enumerate(speeds):
+        phases.step(float(second), {"engine_rpm": float(rpm), **STANDS})
+    assert phases.warm_idle_rpm == 720.0
+    phases.step(float(len(speeds)), {"engine_rpm": 650.0, **STANDS})
+    assert phases.warm_idle_rpm == 650.0
+
+
+def test_a_vehicle_that_drove_stands_at_one_km_h_for_more_than_three_seconds() -> None:
+    """Creeping faster than 1 km/h is driving on; a halt of three seconds still is (ours)."""
+    for creeping, phase in ((1.1, Phase.DRIVING), (1.0, Phase.IDLE)):
+        phases = PhaseTracker()
+        phases.step(0.0, {"engine_rpm": 800.0, "speed_kmh": 20.0})
+        seen = [
+            phases.step(float(at), {"engine_rpm": 800.0, "speed_kmh": creeping})
+            for at in range(1, 6)
+        ]
+        assert seen[:3] == [Phase.DRIVING] * 3
+        assert seen[3:] == [phase] * 2
+
+
+def test_a_road_speed_that_is_lost_ends_the_drive() -> None:
+    """Without it nobody can say that the vehicle still moves, nor that it never did."""
+    phases = PhaseTracker()
+    phases.step(0.0, {"engine_rpm": 800.0, "speed_kmh": 20.0})
+    assert phases.step(6.0, {"engine_rpm": 800.0}) is Phase.IDLE
+    assert phases.step(7.0, {"engine_rpm": 800.0, "speed_kmh": 2.0}) is Phase.IDLE

@@ -1,5 +1,7 @@
 """The steps of a visit, from marks and phases alone."""
 
+import pytest
+
 from warmwatch.core.alarm import AlarmCode
 from warmwatch.core.band import Band
 from warmwatch.core.job import Job
@@ -8,6 +10,7 @@ from warmwatch.core.steps import Step
 from warmwatch.core.watch import Watch
 
 M = MarkName
+DRAINING = Job(Band(80.0, 90.0), drain_band=Band(40.0, 60.0))
 
 
 class Visit:
@@ -75,6 +78,56 @@ def test_the_band_reached_without_a_road_test_is_not_held_up() -> None:
     assert visit.read(82.0) is Step.OPEN_PLUG
 
 
+@pytest.mark.parametrize(("seconds", "told"), [(59, Step.ROAD_TEST), (60, Step.WARM_UP)])
+def test_a_minute_of_driving_is_the_road_test(seconds: int, told: Step) -> None:
+    """The step says that it waits for a minute of driving; what was driven before is no part."""
+    visit = Visit(Job(Band(80.0, 90.0)))
+    visit.read(60.0, 90, 1500.0, 50.0)
+    visit.read(60.0)
+    visit.mark(M.DRAINED, "4 L 60 C")
+    visit.mark(M.FILLED, "4 L 20 C")
+    assert visit.read(60.0, seconds, 1500.0, 50.0) is told
+
+
+def test_silence_is_not_counted_as_driving() -> None:
+    """A gap of a minute while driving counts for five seconds of it at most (ours)."""
+    visit = Visit(Job(Band(80.0, 90.0)))
+    visit.read(60.0)
+    visit.mark(M.FILLED, "4 L 20 C")
+    visit.read(60.0, 50, 1500.0, 50.0)
+    visit.now_s += 60.0
+    assert visit.read(60.0, 1, 1500.0, 50.0) is Step.ROAD_TEST
+    assert visit.read(60.0, 4, 1500.0, 50.0) is Step.ROAD_TEST
+    assert visit.read(60.0, 1, 1500.0, 50.0) is Step.WARM_UP
+
+
+def test_topped_up_before_the_plug_went_in_belongs_to_that_check() -> None:
+    """Of two marks of one moment the order counts."""
+    visit = Visit(Job(Band(80.0, 90.0)))
+    visit.read(85.0)
+    visit.mark(M.PLUG_OUT)
+    visit.mark(M.NO_DRIP)
+    visit.now_s += 1.0
+    for name in (M.TOPPED_UP, M.PLUG_IN):
+        visit.watch.step(Mark(visit.now_s, name, "0.2 L" if name is M.TOPPED_UP else ""))
+    assert visit.watch.visit_step is Step.TOP_UP
+
+
+def test_without_a_range_for_draining_an_open_plug_is_a_check() -> None:
+    """However cold: nobody said that it was to be drained warm."""
+    visit = Visit(Job(Band(80.0, 90.0)))
+    visit.read(50.0)
+    assert visit.mark(M.PLUG_OUT) is Step.CHECK
+
+
+def test_once_drained_an_open_plug_is_a_check() -> None:
+    """Also while the fluid is still within the range for draining."""
+    visit = Visit(DRAINING)
+    visit.read(45.0)
+    visit.mark(M.DRAINED, "4 L 45 C")
+    assert visit.mark(M.PLUG_OUT) is Step.CHECK
+
+
 def test_a_mark_taken_back_takes_its_step_back() -> None:
     """Filled by mistake: it is still to be filled."""
     visit = Visit(Job(Band(80.0, 90.0)))
@@ -93,9 +146,6 @@ def test_topped_up_after_done_means_check_again() -> None:
         visit.mark(name)
     assert visit.mark(M.LEVEL_SET) is Step.DONE
     assert visit.mark(M.TOPPED_UP, "0.2 L") is Step.OPEN_PLUG
-
-
-DRAINING = Job(Band(80.0, 90.0), drain_band=Band(40.0, 60.0))
 
 
 def test_a_plug_opened_to_drain_is_no_check() -> None:

@@ -27,6 +27,9 @@ def test_the_factors_are_those_of_nist() -> None:
         ("850 mL", 0.85, "mL"),
         ("850 millilitres", 0.85, "mL"),
         ("4 liters", 4.0, "L"),
+        ("15/16 qt", 0.9375 * 0.946352946, "qt"),
+        ("1 l.", 1.0, "L"),
+        ("2 ounces", 2 * 0.0295735, "oz"),
     ],
 )
 def test_shop_ways_of_writing_an_amount(text: str, litres: float, unit: str) -> None:
@@ -34,6 +37,14 @@ def test_shop_ways_of_writing_an_amount(text: str, litres: float, unit: str) -> 
     found = parse_volume(text)
     assert found.litres == pytest.approx(litres, abs=1e-6)
     assert found.unit == unit
+
+
+@pytest.mark.parametrize(
+    ("text", "litres"), [("100 mL 200 mL", 0.3), ("1.1 L 100 mL", 1.2), ("4.35 L", 4.35)]
+)
+def test_decimal_amounts_are_read_to_their_last_digit(text: str, litres: float) -> None:
+    """Tenths added up in binary must not appear as 0.30000000000000004 in a recording."""
+    assert parse_volume(text).litres == litres
 
 
 @pytest.mark.parametrize(

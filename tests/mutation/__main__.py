@@ -1,9 +1,9 @@
 """`python -m tests.mutation [--count N] [--seed N] [ROOM ...]`: how many changes do tests notice?
 
 Draws changes at random from the core and the seal, makes each in a copy of the checkout, and runs
-the tests of that room. A change that no test notices is printed; whether it changes anything for a
-user has to be judged by a person. `tests/mutation/equivalent.txt` keeps those judged to change
-nothing, one `file: change` a line.
+the tests of that room, the quickest first. A change that no test notices is printed; whether it
+changes anything for a user has to be judged by a person. `tests/mutation/equivalent.txt` keeps
+those judged to change nothing, one `file: change` a line.
 """
 
 import argparse
@@ -21,6 +21,7 @@ from pathlib import Path
 from queue import SimpleQueue
 
 from tests.mutation.mutants import Mutant, mutant, places
+from tests.mutation.quickest_first import TIMES
 
 ROOT = Path(__file__).parent.parent.parent
 
@@ -29,13 +30,20 @@ def _files(pattern: str) -> tuple[str, ...]:
     return tuple(sorted(str(path.relative_to(ROOT)) for path in ROOT.glob(pattern)))
 
 
+EXAMPLES = "tests/test_api.py::test_the_examples_in_docstrings_are_true"
 TESTS = {
-    "warmwatch/core/forecast": _files("tests/core/test_forecast*.py"),
-    "warmwatch/core": ("tests/core", "--ignore-glob=*test_forecast*"),
-    "warmwatch/recording/seal": ("tests/recording", *_files("tests/outputs/test_proof*.py")),
+    "warmwatch/core/forecast": (*_files("tests/core/test_forecast*.py"), EXAMPLES),
+    "warmwatch/core": ("tests/core", "--ignore-glob=*test_forecast*", EXAMPLES),
+    "warmwatch/recording/seal": (
+        "tests/recording",
+        *_files("tests/outputs/test_proof*.py"),
+        "tests/outputs/test_pades.py",
+    ),
     "warmwatch/links": ("tests/links",),
 }
 """The tests that should notice a change in a room; a file belongs to the first that it lies in."""
+LONGEST_TEST_S = 60
+"""A test that takes longer, in a loop that a change made endless, has noticed it."""
 DEFAULT = ["warmwatch/core", "warmwatch/core/forecast", "warmwatch/recording/seal"]
 EQUIVALENT = Path(__file__).with_name("equivalent.txt")
 
@@ -80,11 +88,15 @@ def room_of(file: str) -> str:
 
 def fails(tests: tuple[str, ...], copy: Path, limit_s: float | None = None) -> bool:
     """Run tests in a copy of the checkout; True as well when they do not end in time."""
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", *tests]
+    command = [
+        sys.executable, "-m", "pytest", "-p", "tests.mutation.quickest_first", "-x", "-q",
+        "-n", "0", "--timeout", str(LONGEST_TEST_S), *tests,
+    ]  # fmt: skip
+    times = str(copy.parent / f"{'+'.join(tests).replace('/', '.')}.times"[-200:])
     try:
         ran = subprocess.run(
             command, cwd=copy, capture_output=True, check=False, timeout=limit_s,
-            env={"PATH": "/usr/bin:/bin", "PYTHONPATH": str(copy)},
+            env={"PATH": "/usr/bin:/bin", "PYTHONPATH": str(copy), TIMES: times},
         )  # fmt: skip
     except subprocess.TimeoutExpired:
         return True
