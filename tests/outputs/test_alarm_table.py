@@ -10,8 +10,9 @@ import pytest
 from tests.outputs.views import BAND, Played, silent
 from warmwatch.core.alarm import AlarmCode, Plug
 from warmwatch.core.band import Band
+from warmwatch.core.events import Event
 from warmwatch.core.job import Job
-from warmwatch.core.reading import MarkName, Reading
+from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.outputs.base import AlarmChange
 from warmwatch.outputs.jsonlines import JsonLines
 from warmwatch.outputs.page.cues import Cues
@@ -149,6 +150,83 @@ def test_every_output_knows_that_it_was_heard(code: AlarmCode) -> None:
         o.code for o in played.watch.alarm.standing
     }
     assert told["sound"] == {str(one): 30.0 for one in reminded}
+
+
+def heard_too_hot() -> Played:
+    """Coolant above its ceiling, long enough for the fluid to settle, and heard."""
+    return readings(Played(), 85.0, 120, coolant_c=120.0).mark(MarkName.ACKNOWLEDGE)
+
+
+@pytest.mark.parametrize(
+    ("marks", "fluid_c", "values", "headline"),
+    [
+        ((), 85.0, {"engine_rpm": 2200.0}, Headline.HOLD_LIMIT),
+        ((MarkName.PLUG_OUT,), 95.0, {}, Headline.ABOVE),
+        ((MarkName.PLUG_OUT,), 85.0, {"engine_rpm": 0.0}, Headline.NOT_FIT),
+        ((MarkName.PLUG_OUT, MarkName.LEVEL_SET), 85.0, {}, Headline.PLUG_OPEN),
+    ],
+)
+def test_what_was_heard_hides_nothing_that_insists(
+    marks: tuple[MarkName, ...], fluid_c: float, values: Mapping[str, float], headline: Headline
+) -> None:
+    """While the coolant stays too hot and that was heard, banner and status name the new alarm."""
+    played = heard_too_hot()
+    for mark in marks:
+        played.mark(mark)
+    readings(played, fluid_c, 10, coolant_c=120.0, **values)
+    alarm = played.watch.alarm
+    assert alarm.first is not None
+    assert alarm.insists
+    assert alarm.stands(AlarmCode.TOO_HOT)
+    told = outputs_of(played)
+    assert told["screen"] == (headline, phrase(f"headline.{headline}"), True, bool(marks))
+    assert told["page"] == told["screen"]
+    assert alarm_text(alarm.first, "C").rstrip(".") in str(told["plain"])
+    played.mark(MarkName.ACKNOWLEDGE)
+    assert board(played.view(), played.history()).headline is Headline.TOO_HOT
+
+
+def test_an_alarm_during_a_rest_is_shown() -> None:
+    """Coolant that becomes too hot as the vehicle is switched off: shown, with no old figure."""
+    played = readings(settled(), 85.0, 5).mark(MarkName.RESTING)
+    readings(played, 85.0, 5, engine_rpm=0.0, coolant_c=120.0).take(silent(played.now_s, 6))
+    assert played.watch.snapshot().rest is not None
+    seen = board(played.view(), played.history())
+    assert (seen.headline, seen.insists, seen.figure) == (Headline.TOO_HOT, True, "")
+    assert "TOO HOT" in status_line(played.view())
+
+
+def test_plain_lines_tell_an_alarm_that_no_event_tells() -> None:
+    """A plug taken out above the band, or before the check is allowed, insists at once in words."""
+    for played, expected in (
+        (readings(Played(), 95.0, 120), "PLUG OUT above the band"),
+        (readings(Played(), 85.0, 20), "PLUG OUT, not fit"),
+        (settled(), ""),
+    ):
+        lines = io.StringIO()
+        plain = PlainLines(lines, lines, played.watch.job)
+        played.mark(MarkName.PLUG_OUT)
+        plain.take(Mark(played.now_s, MarkName.PLUG_OUT))
+        plain.take(AlarmChange(played.now_s, played.watch.alarm))
+        assert [expected in line for line in lines.getvalue().splitlines()[1:]] == [True] * bool(
+            expected
+        )
+
+
+def test_plain_lines_tell_no_alarm_twice() -> None:
+    """Where an event says it, the alarm of the same name adds no line."""
+    lines = io.StringIO()
+    played = settled()
+    plain = PlainLines(lines, lines, played.watch.job)
+    for _ in range(8):
+        item = Reading(played.now_s + 1.0, {"fluid_c": 85.0, **IDLE, "coolant_c": 120.0})
+        played.now_s = item.elapsed_s
+        plain.take(item)
+        for result in played.watch.step(item):
+            if isinstance(result, Event):
+                plain.take(result)
+        plain.take(AlarmChange(item.elapsed_s, played.watch.alarm))
+    assert lines.getvalue().count("TOO HOT") == 1
 
 
 def test_the_table_is_whole() -> None:

@@ -6,7 +6,7 @@ from warmwatch.core.alarm import AlarmCode
 from warmwatch.core.events import Event
 from warmwatch.core.job import Job
 from warmwatch.core.notice import Notice
-from warmwatch.core.reading import Mark, MarkName
+from warmwatch.core.reading import Mark, MarkName, Reading
 from warmwatch.core.snapshot import Snapshot
 from warmwatch.core.steps import Step
 from warmwatch.errors import printable
@@ -23,6 +23,8 @@ from warmwatch.words.view import View
 STATUS_EVERY_S = 30.0
 _EXPLAINED = (MarkName.PLUG_OUT, MarkName.STREAM, MarkName.DRIP, MarkName.NO_DRIP)
 """After these it is said what they mean, and how the conditions stand."""
+_OF_PLUG = (AlarmCode.LEFT_HIGH, AlarmCode.LEFT_LOW)
+"""The events of the same names do not say that the plug is out."""
 
 
 class PlainLines:
@@ -35,12 +37,17 @@ class PlainLines:
         self._status_s = time.monotonic()
         self._explain_s: float | None = None
         self._insisting: frozenset[AlarmCode] = frozenset()
+        self._events: set[str] = set()
+        """Those since the last reading or mark."""
 
     def take(self, entry: Entry) -> None:
         unit = self._job.unit
+        if isinstance(entry, Reading | Mark):
+            self._events.clear()
         if isinstance(entry, Event):
             text = _one_line(event_text(entry, self._job.band, unit))
             self._write(f"{clock(entry.elapsed_s)}  {text}")
+            self._events.add(str(entry.kind))
         elif isinstance(entry, Mark):
             self._write(f"{clock(entry.elapsed_s)}  {_one_line(mark_text(entry))}")
             self._explain_s = entry.elapsed_s if entry.name in _EXPLAINED else None
@@ -54,12 +61,13 @@ class PlainLines:
             self._notices.flush()
 
     def _alarm(self, change: AlarmChange) -> None:
-        """Write an alarm that no event tells of: that the plug should be closed."""
+        """Write an alarm that begins to insist, unless the event just written says as much."""
         new = {one.code: one for one in change.alarm.standing if not one.heard}
-        plug = new.get(AlarmCode.PLUG_OPEN)
-        if plug is not None and plug.code not in self._insisting:
-            text = alarm_text(plug, self._job.unit)
-            self._write(f"{clock(change.elapsed_s)}  {_one_line(text)}")
+        for code, one in new.items():
+            told = code in self._events and code not in _OF_PLUG
+            if code not in self._insisting and not told:
+                text = alarm_text(one, self._job.unit)
+                self._write(f"{clock(change.elapsed_s)}  {_one_line(text)}")
         self._insisting = frozenset(new)
 
     def show(self, view: View) -> None:

@@ -91,13 +91,13 @@ def outlook_line(view: View) -> str:
 def status_line(view: View) -> str:
     """Return the state in one line; a temperature is shown only while it is fresh."""
     snapshot = view.snapshot
-    head = f"{clock(view.now_s)}  {place_text(snapshot.place, blind=snapshot.blind)}"
+    resting = snapshot.rest is not None and snapshot.rest.silent
+    place = place_text(snapshot.place, blind=snapshot.blind)
+    head = f"{clock(view.now_s)}  {rest_text(view) if resting else place}"
     first = snapshot.alarm.first
-    if first is not None and first.code is not AlarmCode.BLIND:
-        head = f"{head}, {alarm_text(first, view.job.unit).rstrip('.')}"
-    if snapshot.rest is not None and snapshot.rest.silent:
-        return f"{clock(view.now_s)}  {rest_text(view)}"
-    if snapshot.blind or snapshot.fluid_c is None:
+    if first is not None and first.code is not AlarmCode.BLIND and not (resting and first.heard):
+        head = f"{head.rstrip('.')}, {alarm_text(first, view.job.unit).rstrip('.')}"
+    if resting or snapshot.blind or snapshot.fluid_c is None:
         return head
     head = f"{head}, {temperature(snapshot.fluid_c, view.job.unit)}"
     ahead = ahead_texts(view)[1]

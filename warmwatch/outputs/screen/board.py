@@ -80,7 +80,8 @@ class Board:
 def board(view: View, history: History, *, ended: bool = False) -> Board:
     """Return what is to be said of a view."""
     shown_as = Headline.ENDED if ended else headline(view)
-    known = shown_as not in _NO_FIGURE and view.snapshot.fluid_c is not None
+    seen = not view.snapshot.blind and view.snapshot.fluid_c is not None
+    known = seen and shown_as not in _NO_FIGURE
     job, alarm = view.job, view.snapshot.alarm
     link, link_ok = _link(view, shown_as)
     soon, time = _ahead(view, shown_as) if known else ("", "")

@@ -33,6 +33,8 @@ class Headline(StrEnum):
 
 
 _BY_ALARM: Mapping[AlarmCode, Headline] = {
+    AlarmCode.BLIND: Headline.BLIND,
+    AlarmCode.TOO_HOT: Headline.TOO_HOT,
     AlarmCode.HOLD_LIMIT: Headline.HOLD_LIMIT,
     AlarmCode.LEFT_HIGH: Headline.ABOVE,
     AlarmCode.LEFT_LOW: Headline.BELOW,
@@ -41,8 +43,8 @@ _BY_ALARM: Mapping[AlarmCode, Headline] = {
     AlarmCode.NOT_FIT: Headline.NOT_FIT,
     AlarmCode.PLUG_OPEN: Headline.PLUG_OPEN,
 }
-_LASTS = frozenset({AlarmCode.HOLD_LIMIT})
-"""These stay on the banner although they were heard."""
+_LASTS = frozenset({AlarmCode.TOO_HOT, AlarmCode.HOLD_LIMIT})
+"""These stay on the banner although they were heard, until something else insists."""
 _BY_APPROACH: Mapping[EventKind | None, Headline] = {
     EventKind.NEARING: Headline.NEAR,
     EventKind.LEVELLING_OFF: Headline.LEVELLING,
@@ -60,17 +62,16 @@ _BY_PLACE: Mapping[Place, Headline] = {
 def headline(view: View) -> Headline:
     """Return what insists; where nothing does, where the fluid is and what is near."""
     snapshot, alarm = view.snapshot, view.snapshot.alarm
-    if snapshot.rest is not None and snapshot.rest.silent:
-        return Headline.RESTING
-    if snapshot.blind or age_s(view) > view.job.blind_limit_s + GRACE_S:
+    resting = snapshot.rest is not None and snapshot.rest.silent
+    if not resting and (snapshot.blind or age_s(view) > view.job.blind_limit_s + GRACE_S):
         return Headline.BLIND
+    for one in alarm.standing:
+        if not one.heard or (one.code in _LASTS and not resting):
+            return _BY_ALARM[one.code]
+    if resting:
+        return Headline.RESTING
     if snapshot.fluid_c is None:
         return Headline.WAITING
-    if alarm.stands(AlarmCode.TOO_HOT):
-        return Headline.TOO_HOT
-    first = alarm.first
-    if first is not None and (not first.heard or first.code in _LASTS):
-        return _BY_ALARM[first.code]
     return _BY_APPROACH.get(snapshot.approach, _BY_PLACE[snapshot.place])
 
 
