@@ -61,6 +61,23 @@ def test_json_tells_the_whole_story(warmwatch: Run, rise: Path) -> None:
     assert told[-1]["readings"] == 1800
 
 
+def test_json_says_whether_the_step_is_allowed(warmwatch: Run, tmp_path: Path) -> None:
+    """While the engine runs fast the plug is not to be opened; a line says when it may be."""
+    table = tmp_path / "fast.csv"
+    rows = [f"{t},85.0,{2000 if t < 60 else 700},0" for t in range(300)]
+    table.write_text("\n".join(["t,temp,rpm,speed", *rows]), encoding="utf-8")
+    columns = ["elapsed_s=t", "fluid_c=temp", "engine_rpm=rpm", "speed_kmh=speed"]
+    words = [word for column in columns for word in ("--column", column)]
+    ran = warmwatch("watch", table, *words, "--band", "80:90", "--json", "--quiet", "--no-record")
+    assert ran.code == 0, ran.err
+    steps = [line for line in lines(ran.out) if line["kind"] == "step"]
+    assert [(line["step"], line["allowed"]) for line in steps] == [
+        ("open-plug", False),
+        ("open-plug", True),
+    ]
+    assert steps[-1]["elapsed_s"] > 60
+
+
 @pytest.mark.slow
 def test_the_window_agrees_with_an_independent_computation(warmwatch: Run, rise: Path) -> None:
     """The first and last second inside the band, found by a plain scan of the file."""

@@ -30,7 +30,7 @@ from warmwatch.recording.writer import Recorder
 from warmwatch.words.catalogue import phrase
 from warmwatch.words.forecast import Shown, steady
 from warmwatch.words.reasons import reason_text
-from warmwatch.words.steps import step_stands
+from warmwatch.words.steps import step_allowed
 from warmwatch.words.view import View
 
 SHOW_EVERY_S = 0.25
@@ -86,6 +86,7 @@ class Session:
         self._alarm = watch.alarm
         self._amounts = Amounts(watch.job)
         self._step = watch.visit_step
+        self._step_allowed = step_allowed(watch.snapshot())
         self._until = until
         self._wall_clock = WallClock()
         self._marks = marks
@@ -222,14 +223,19 @@ class Session:
             self._result(result, item)
         if isinstance(item, Mark) and (text := self._amounts.answer(item, self._known_c())):
             self._pass_on(Notice(text))
-        if (alarm := self._watch.alarm) != self._alarm:
-            self._alarm = alarm
-            self._pass_on(AlarmChange(item.elapsed_s, alarm))
-        if (step := self._watch.visit_step) is not self._step:
-            self._step = step
-            stands = step_stands(self._watch.snapshot())
-            self._pass_on(StepChange(item.elapsed_s, step, stands))
+        self._pass_on_changes(item.elapsed_s)
         self._stop_when_due(item.elapsed_s)
+
+    def _pass_on_changes(self, now_s: float) -> None:
+        snapshot = self._watch.snapshot()
+        if snapshot.alarm != self._alarm:
+            self._alarm = snapshot.alarm
+            self._pass_on(AlarmChange(now_s, snapshot.alarm))
+        step, allowed = snapshot.step, step_allowed(snapshot)
+        if (step, allowed) != (self._step, self._step_allowed):
+            begins = step is not self._step
+            self._step, self._step_allowed = step, allowed
+            self._pass_on(StepChange(now_s, step, allowed, begins))
 
     def _known_c(self) -> float | None:
         good = self._watch.good

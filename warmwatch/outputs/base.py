@@ -30,11 +30,15 @@ class AlarmChange:
 
 @dataclass(frozen=True, slots=True)
 class StepChange:
-    """Another step of the visit has begun; `stands`: nothing more urgent hides it."""
+    """Another step of the visit begins, or the same one is allowed now, or no longer.
+
+    `allowed`: nothing that insists, and no condition, forbids it. `begins`: it is another step.
+    """
 
     elapsed_s: float
     step: Step
-    stands: bool = True
+    allowed: bool = True
+    begins: bool = True
 
 
 Entry = Reading | Mark | Event | Forecast | AlarmChange | StepChange | Notice

@@ -60,7 +60,8 @@ def entry_object(entry: Entry) -> dict[str, object] | None:
     if isinstance(entry, AlarmChange):
         return {"kind": "alarm", "elapsed_s": entry.elapsed_s, **alarm_object(entry.alarm)}
     if isinstance(entry, StepChange):
-        return {"kind": "step", "elapsed_s": entry.elapsed_s, "step": str(entry.step)}
+        step = {"step": str(entry.step), "allowed": entry.allowed}
+        return {"kind": "step", "elapsed_s": entry.elapsed_s, **step}
     if isinstance(entry, Missed):
         return {"kind": "missed", "lines": entry.count}
     return None

@@ -53,7 +53,7 @@ class PlainLines:
             self._explain_s = entry.elapsed_s if entry.name in _EXPLAINED else None
         elif isinstance(entry, AlarmChange):
             self._alarm(entry)
-        elif isinstance(entry, StepChange) and entry.stands and entry.step is not Step.CHECK:
+        elif isinstance(entry, StepChange) and _is_told(entry):
             self._write(f"{clock(entry.elapsed_s)}  {step_text(entry.step, self._job)}")
         elif isinstance(entry, Notice):
             loud = "! " if entry.alarm or entry.lost else ""
@@ -87,6 +87,10 @@ class PlainLines:
     def _write(self, text: str) -> None:
         self._stream.write(text + "\n")
         self._stream.flush()
+
+
+def _is_told(change: StepChange) -> bool:
+    return change.begins and change.allowed and change.step is not Step.CHECK
 
 
 def _one_line(text: str) -> str:

@@ -44,7 +44,7 @@ class StepLine:
 def step_line(view: View) -> StepLine:
     """Return what is to be said of the step; nothing while something else comes first."""
     step, job = view.snapshot.step, view.job
-    if not step_stands(view.snapshot):
+    if not step_allowed(view.snapshot):
         return StepLine()
     waits = step_waits(step, job)
     if plug_texts(view):
@@ -52,8 +52,8 @@ def step_line(view: View) -> StepLine:
     return StepLine(step_act(step, job), waits, leads=step not in _OF_HEAT)
 
 
-def step_stands(snapshot: Snapshot) -> bool:
-    """Return whether the step may be told: nothing insists, and nothing forbids it."""
+def step_allowed(snapshot: Snapshot) -> bool:
+    """Return whether the step may be done now: nothing insists, and nothing forbids it."""
     alarm, resting = snapshot.alarm, snapshot.rest is not None and snapshot.rest.silent
     if (snapshot.blind and not resting) or alarm.insists:
         return False
@@ -67,7 +67,7 @@ def step_stands(snapshot: Snapshot) -> bool:
 
 def step_words(step: Step, view: View | None) -> str:
     """Return what is to be said when a step of the visit begins, while it lasts."""
-    if view is None or view.snapshot.step is not step or not step_stands(view.snapshot):
+    if view is None or view.snapshot.step is not step or not step_allowed(view.snapshot):
         return ""
     return (*plug_texts(view), step_act(step, view.job))[0]
 

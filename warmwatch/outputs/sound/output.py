@@ -45,7 +45,7 @@ class Sound:
             self._player.play(
                 tone_name(entry), lambda: sentence(tone_name(entry), self._view, entry.reasons)
             )
-        elif isinstance(entry, StepChange) and entry.stands:
+        elif isinstance(entry, StepChange) and entry.begins and entry.allowed:
             self._player.play(EventKind.NOTED, lambda: step_words(entry.step, self._view))
         elif isinstance(entry, Notice) and entry.alarm:
             self._player.play(TROUBLE)
