@@ -1,6 +1,7 @@
 """The public API, its page, and every example in docstrings."""
 
 import doctest
+import re
 import subprocess
 import sys
 from importlib import import_module
@@ -20,6 +21,22 @@ def test_every_public_name_is_there_and_on_its_page() -> None:
     for name in set(warmwatch.__all__) - {"__version__"}:
         assert getattr(warmwatch, name).__doc__, name
         assert f"`{name}" in page, name
+
+
+def test_every_class_named_on_its_page_is_public() -> None:
+    """What docs/api.md asks the reader to give or catch can be imported from `warmwatch`."""
+    page = (ROOT / "docs/api.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`([A-Z][A-Za-z]+)(?:\([^`]*\))?`", page))
+    assert named <= set(warmwatch.__all__)
+    assert len(named) > 8
+
+
+def test_what_the_functions_raise_is_public(tmp_path: Path) -> None:
+    """A file that is not there is a WarmwatchError, whichever function is asked."""
+    gone = tmp_path / "gone.csv"
+    for ask in (warmwatch.read_recording, warmwatch.verify, warmwatch.compare):
+        with pytest.raises(warmwatch.WarmwatchError, match=r"gone\.csv"):
+            ask(gone)
 
 
 def test_an_unknown_name_is_refused_as_usual() -> None:

@@ -15,8 +15,9 @@ if TYPE_CHECKING:
     from warmwatch.core.band import Band
     from warmwatch.core.forecast.forecaster import Forecaster
     from warmwatch.core.job import Job
-    from warmwatch.core.reading import Mark, Reading
+    from warmwatch.core.reading import Mark, MarkName, Reading, Tick
     from warmwatch.core.watch import Watch
+    from warmwatch.errors import WarmwatchError
     from warmwatch.outputs.proof.reading import verify_file as verify
     from warmwatch.recording.reader import read_recording
 
@@ -25,7 +26,10 @@ __all__ = [
     "Forecaster",
     "Job",
     "Mark",
+    "MarkName",
     "Reading",
+    "Tick",
+    "WarmwatchError",
     "Watch",
     "__version__",
     "compare",
@@ -39,7 +43,10 @@ _HOMES = {
     "Forecaster": "warmwatch.core.forecast.forecaster:Forecaster",
     "Job": "warmwatch.core.job:Job",
     "Mark": "warmwatch.core.reading:Mark",
+    "MarkName": "warmwatch.core.reading:MarkName",
     "Reading": "warmwatch.core.reading:Reading",
+    "Tick": "warmwatch.core.reading:Tick",
+    "WarmwatchError": "warmwatch.errors:WarmwatchError",
     "Watch": "warmwatch.core.watch:Watch",
     "compare": "warmwatch.analysis.compare:compare",
     "read_recording": "warmwatch.recording.reader:read_recording",
