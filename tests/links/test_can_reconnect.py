@@ -37,14 +37,21 @@ class FarEnd:
         self._process = subprocess.Popen(
             command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
         )
+        assert self.line() == "ready"
+
+    def line(self) -> str:
+        """What it prints next."""
+        assert self._process is not None
         assert self._process.stdout is not None
-        assert self._process.stdout.readline() == "ready\n"
+        return self._process.stdout.readline().rstrip("\n")
 
     def fault(self, name: str) -> None:
+        """Switch a fault on, and wait until it is."""
         assert self._process is not None
         assert self._process.stdin is not None
         self._process.stdin.write(name + "\n")
         self._process.stdin.flush()
+        assert self.line() == name
 
     def unplug(self) -> None:
         if self._process is not None:

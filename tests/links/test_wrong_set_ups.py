@@ -108,7 +108,7 @@ def nothing(_folder: Path) -> AbstractContextManager[str]:
     return nullcontext("/dev/no-such-port")
 
 
-SLCAN = "interface=slcan&sleep_after_open=0&answer=0.1"
+SLCAN = "interface=slcan&sleep_after_open=0&answer=0.2"
 TALK = ("talk", "0.05")
 ROWS = (
     Row("text adapter as can:", text(), f"can:PORT?{SLCAN}&bitrate=500000",

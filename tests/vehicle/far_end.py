@@ -4,10 +4,11 @@
 symbolic link to it at LINK (the "port") and speaks the text protocol of python-can's slcan
 interface on it, written by hand. COUNTS is the fluid in tenths of a degC, DELAY what each answer
 takes in seconds; when each frame was sent (monotonic clock) goes into TIMES. With COUNTS `talk`
-nobody is answered: the fluid is broadcast (J1939 group 65272) every DELAY seconds, 60 degC at
-first (or at the monotonic second after `talk@`) and TALK_C_PER_S more each second. With `warm@...`
-or `bare@...` the vehicle is one of `warming`. A line on
-standard input is the fault from then on, one of FAULTS. Kill it to unplug.
+nobody is answered: the fluid is broadcast (J1939 group 65272) every DELAY seconds, 60 degC until
+the port is opened (or at the monotonic second after `talk@`) and TALK_C_PER_S more each second.
+With `warm@...` or `bare@...` the vehicle is one of `warming`, and the second when it begins to live
+is printed. A line on standard input is the fault from then on, one of FAULTS; it is printed once it
+is so. Kill it to unplug.
 """
 
 import os
@@ -68,6 +69,7 @@ class TextFrames:
             return
         self.fault = line.split()[-1]
         assert self.fault in FAULTS
+        print(self.fault, flush=True)
 
     def _obey(self, line: str) -> can.Message | None:
         if line[:1] == "L" and self.fault == CANNOT_ONLY_LISTEN:
@@ -121,9 +123,9 @@ def main(link: Path, counts: str, delay: str = "0", times: str = os.devnull) -> 
         wire = TextFrames(master, log)
         print("ready", flush=True)
         if counts.startswith("talk"):
-            talk(wire, float(delay), float(counts[5:] or time.monotonic()))
+            talk(wire, float(delay), float(counts[5:] or "inf"))
         elif "@" in counts:
-            Player("", vehicle(counts), bus=wire).run()
+            Player("", vehicle(counts, begun=lambda at_s: print(at_s, flush=True)), bus=wire).run()
         else:
             answer(wire, int(counts), float(delay))
 
@@ -157,7 +159,9 @@ def talk(wire: TextFrames, every_s: float, start_s: float) -> None:
     """Broadcast the fluid for ever (SPN 177: 1/32 degC from -273)."""
     while True:
         wire.recv(every_s)
-        celsius = 60.0 + TALK_C_PER_S * (time.monotonic() - start_s)
+        if wire.open:
+            start_s = min(start_s, time.monotonic())
+        celsius = 60.0 + TALK_C_PER_S * max(0.0, time.monotonic() - start_s)
         number = round((celsius + 273.0) * 32)
         fluid = SPN_177_CODES.get(wire.fault, number.to_bytes(2, "little"))
         data = bytes([0xFF] * 4) + fluid + bytes([0xFF] * 2)

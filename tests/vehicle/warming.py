@@ -1,14 +1,16 @@
 """A test vehicle that warms up: an engine unit and a gearbox unit with many identifiers, invented.
 
-`warm@PACE@STANDING` is a vehicle that stands for STANDING seconds, is started (the voltage dips
-while the starter turns, and nobody answers for CRANK_S), and then lives PACE times as fast.
+`warm@PACE@STANDING` is a vehicle that stands until its fluid is asked for the second time and for
+STANDING seconds more. So however late somebody comes on a loaded machine, it is found cold. Then
+it is started (the voltage dips while the starter turns, and nobody answers for CRANK_S), and lives
+PACE times as fast.
 `bare@PACE@STANDING` is one without the standard's services: only 22, and only for its own unit.
 """
 
 import math
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from tests.vehicle.units import TestUnit
 
@@ -20,11 +22,24 @@ FLUID_BYTE = 2
 
 @dataclass
 class Warming:
-    """The truth about the vehicle; seconds are of the monotonic clock."""
+    """The truth about the vehicle; seconds are of the monotonic clock.
+
+    It stands until `start_s`, which `begun` is told, and for `standing_s` more.
+    """
 
     pace: float
     standing_s: float
-    start_s: float = field(default_factory=time.monotonic)
+    start_s: float = math.inf
+    begun: Callable[[float], None] = lambda _start_s: None
+    asked: int = 0
+
+    def ask(self) -> float:
+        """The fluid, to somebody who asks for it."""
+        self.asked += 1
+        if self.asked == 2:
+            self.start_s = time.monotonic()
+            self.begun(self.start_s)
+        return self.fluid_c()
 
     def started_s(self) -> float:
         """Real seconds since the starter turned; negative before."""
@@ -67,10 +82,10 @@ def two(number: float) -> bytes:
     return round(number).to_bytes(2, "big", signed=number < 0)
 
 
-def vehicle(text: str) -> list[TestUnit]:
+def vehicle(text: str, begun: Callable[[float], None]) -> list[TestUnit]:
     """Return the units of `warm@PACE@STANDING` or `bare@PACE@STANDING`."""
     kind, pace, standing_s = text.split("@")
-    truth = Warming(float(pace), float(standing_s))
+    truth = Warming(float(pace), float(standing_s), begun=begun)
     gearbox = LiveUnit(0x7E1, 0x7E9, service_01=False)
     gearbox.truth, gearbox.live = truth, _gearbox(truth)
     gearbox.dids = {0x1101: b"\x82", 0x1105: b"AB12", 0x110C: bytes(20)}
@@ -103,7 +118,7 @@ def _gearbox(truth: Warming) -> dict[int, Callable[[], bytes]]:
         0x1103: lambda: two(780 + 15 * math.sin(truth.age_s())) + two(770),  # shaft speeds
         0x1104: lambda: two(truth.age_s()),  # a clock
         0x1106: lambda: two(10 * truth.towards(46.0, 900.0, from_c=29.0)),  # its own circuit board
-        FLUID_IDENTIFIER: lambda: b"\x05\x80" + two(16 * (truth.fluid_c() + 40)) + b"\0",
+        FLUID_IDENTIFIER: lambda: b"\x05\x80" + two(16 * (truth.ask() + 40)) + b"\0",
         0x1108: lambda: bytes([round(truth.fluid_c() + 25 * math.sin(truth.age_s() / 9)) + 60]),
         0x110A: lambda: two(100 * truth.towards(6.0, 300.0, from_c=9.0)),  # a pressure that falls
         0x110B: lambda: two(13900 + 40 * math.sin(truth.age_s() * 3)),  # a voltage
