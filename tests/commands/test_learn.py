@@ -1,6 +1,7 @@
 """`warmwatch learn` and `watch --learn`: from recordings, into the next warm-up and its proof."""
 
 import json
+import shutil
 from math import log
 from pathlib import Path
 from statistics import fmean
@@ -24,10 +25,9 @@ SLOW = Warm(rate=1.4, start_c=30.0)
 """Levels off at 90 degC: slower and slower, as a line through the last minutes cannot know."""
 
 
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    """Three slow warm-ups of one vehicle, a fast one of another, and two things that teach not."""
-    made = tmp_path / "made"
+@pytest.fixture(scope="module")
+def made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    made = tmp_path_factory.mktemp("learn") / "made"
     for number in range(3):
         items = warm_items(SLOW, 5400, every_s=5.0, noise_c=0.05, seed=number)
         write(made, items, utc_s=START_UTC_S + 86400.0 * number)
@@ -35,6 +35,12 @@ def folder(tmp_path: Path) -> Path:
     write(made, warm_items(Warm(0.0, start_c=20.0), 600, every_s=5.0), method="cold")
     (made / "torn.csv").write_text("a,b\n1,2\n", encoding="utf-8")
     return made
+
+
+@pytest.fixture
+def folder(tmp_path: Path, made_once: Path) -> Path:
+    """Three slow warm-ups of one vehicle, a fast one of another, and two things that teach not."""
+    return Path(shutil.copytree(made_once, tmp_path / "made"))
 
 
 def told(out: str, kind: str) -> list[dict[str, Any]]:

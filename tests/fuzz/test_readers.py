@@ -98,7 +98,7 @@ def test_the_reader_gives_rows_or_one_sentence(
 
 
 @pytest.mark.slow
-@LESS
+@settings(LESS, max_examples=15)  # each takes half a second; the guided runs take thousands
 @given(changes=st.lists(edits(), min_size=1, max_size=4))
 def test_a_forged_and_resealed_pdf_is_taken_apart_safely(
     genuine: tuple[bytes, bytes, bytes], changes: list[Edit]

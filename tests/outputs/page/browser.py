@@ -14,14 +14,16 @@ FLAGS = (
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 )  # fmt: skip
+BROWSERS = ("chromium-headless-shell", "chromium", "chromium-browser")
+"""The first is the same engine without windows: it takes a third of the processor time."""
 PHONE, LANDSCAPE, TABLET = (360, 640), (640, 360), (800, 1100)
 
 
 def find_chromium() -> str:
     """Return the browser; without one the test is skipped at home and fails in CI."""
-    found = shutil.which("chromium") or shutil.which("chromium-browser")
-    if found is not None:
-        return found
+    for name in BROWSERS:
+        if found := shutil.which(name):
+            return found
     if os.environ.get("CI"):
         pytest.fail("no chromium on this machine: install it, the page is judged in a browser")
     pytest.skip("no chromium on this machine")
