@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from warmwatch.core.alerts import Alerts, Ceiling
+from warmwatch.core.alerts import Alerts, Ceiling, why
 from warmwatch.core.band import Band, Place
 from warmwatch.core.events import EventKind
 from warmwatch.core.forecast.forecaster import Forecast
@@ -82,6 +82,29 @@ def test_a_near_that_proved_early_is_forgotten_after_a_minute() -> None:
     assert said(Place.BELOW, away(60), 300) == [(10, "nearing")]
     not_far = replace(RISING, q50_s=360.0)
     assert said(Place.BELOW, lambda t: not_far if 20 <= t < 200 else SOON, 300) == [(10, "nearing")]
+
+
+def test_within_two_degrees_it_is_not_forgotten() -> None:
+    """However long the forecast becomes: a fluid that dawdles before the band is near it."""
+    for fluid_c, again in ((78.0, []), (77.9, [(91, "nearing")])):
+        alerts, found = Alerts(JOB), []
+        for second in range(300):
+            at = RISING if 20 <= second < 81 else SOON
+            level_c = fluid_c if 20 <= second < 81 else 70.0
+            if kind := alerts.step(float(second), Place.BELOW, level_c, at):
+                found.append((second, str(kind)))
+        assert found == [(10, "nearing"), *again]
+
+
+def test_only_levelling_off_says_where_the_fluid_settles() -> None:
+    """And a `nearing` says when it comes by cooling."""
+    dull, falling = replace(RISING, level_c=75.0), replace(FALLING, level_c=98.0)
+    assert [str(r) for r in why(EventKind.LEVELLING_OFF, dull, 80.0)] == ["levels-off level_c=75"]
+    (holds,) = why(EventKind.LEVELLING_OFF, falling, 95.0)
+    assert str(holds) == "holds-above level_c=98 edge_c=95"
+    assert why(EventKind.NEARING, dull, 80.0) == ()
+    assert [str(r) for r in why(EventKind.NEARING, falling, 95.0)] == ["cooling"]
+    assert why(EventKind.TOP_NEARING, dull, 95.0) == ()
 
 
 @pytest.mark.parametrize(("forecast", "name"), [(TOP, "top-nearing"), (BOTTOM, "bottom-nearing")])

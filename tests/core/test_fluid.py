@@ -2,6 +2,7 @@
 
 import csv
 import math
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -117,3 +118,52 @@ def test_an_impossible_pan_is_refused() -> None:
         Pan(400, 300, -1)
     with pytest.raises(ValueError, match="45"):
         off_tilt_ml(Pan(400, 300), 45)
+
+
+@pytest.mark.parametrize(
+    ("density", "temp", "holds"),
+    [
+        (800.9, 15.0, True),
+        (800.8, 15.0, False),
+        (1163.5, 15.0, True),
+        (1163.6, 15.0, False),
+        (860.0, -50.0, True),
+        (860.0, -50.1, False),
+        (860.0, 150.0, True),
+        (860.0, 150.1, False),
+    ],
+)
+def test_the_limits_of_the_standard_are_kept(density: float, temp: float, holds: bool) -> None:
+    """docs/fluid.md: API MPMS 11.1 for lubricating oils; degrees from memory."""
+    if holds:
+        assert vcf(density, temp) > 0.0
+    else:
+        with pytest.raises(ValueError, match="outside"):
+            vcf(density, temp)
+
+
+@pytest.mark.parametrize(
+    ("sizes", "refused"),
+    [
+        ((10.0, 3000.0, None), False),
+        ((9.9, 300.0, None), True),
+        ((300.0, 3000.1, None), True),
+        ((300.0, 300.0, 0.0), False),
+        ((300.0, 300.0, 3000.0), False),
+        ((300.0, 300.0, -0.1), True),
+        ((300.0, 300.0, 3000.1), True),
+    ],
+)
+def test_a_pan_has_a_size(sizes: tuple[float, float, float | None], refused: bool) -> None:
+    """Between a centimetre and three metres, the plug within it (ours)."""
+    with pytest.raises(ValueError, match="mm") if refused else nullcontext():
+        Pan(*sizes)
+
+
+def test_a_tilt_of_thirty_degrees_is_the_most() -> None:
+    """Beyond it the plain geometry says nothing (ours); to the degree on both sides."""
+    for tilt in (30.0, -30.0):
+        assert off_tilt_ml(Pan(400, 300), tilt) > 0.0
+    for tilt in (30.1, -30.1):
+        with pytest.raises(ValueError, match="no small error"):
+            off_tilt_ml(Pan(400, 300), tilt)

@@ -10,7 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
-from warmwatch.core.level.amounts import fluid_from_mapping, fluid_to_mapping, mark_entry
+from warmwatch.core.level.amounts import (
+    fluid_from_mapping,
+    fluid_to_mapping,
+    is_too_large,
+    mark_entry,
+)
 from warmwatch.core.level.ledger import (
     Act,
     Entry,
@@ -224,3 +229,59 @@ def test_an_amount_has_its_limits(figures: dict[str, Any], refused: bool) -> Non
     usual: dict[str, Any] = {"litres": 4.0, "temp_c": 20.0, "litres_err": 0.05, "temp_err_c": 2.0}
     with pytest.raises(ValueError) if refused else nullcontext():  # noqa: PT011 - limits alone
         Entry(Act.FILLED, **{**usual, **figures})
+
+
+@pytest.mark.parametrize(
+    ("section", "refused"),
+    [
+        ({"capacity_l": 0.4}, True),
+        ({"capacity_l": 0.5}, False),
+        ({"capacity_l": 100.0}, False),
+        ({"capacity_l": 100.1}, True),
+        ({"density_err_kg_m3": -0.1}, True),
+        ({"density_err_kg_m3": 0.0}, False),
+        ({"density_err_kg_m3": 100.0}, False),
+        ({"density_err_kg_m3": 100.1}, True),
+        ({"ledger": (Entry(Act.FILLED, 4.0, 20.0),) * 50}, False),
+        ({"ledger": (Entry(Act.FILLED, 4.0, 20.0),) * 51}, True),
+        ({"volume": "qt"}, False),
+        ({"volume": "pint"}, True),
+    ],
+)
+def test_the_fluid_has_its_limits(section: dict[str, Any], refused: bool) -> None:
+    """What no transmission holds, and more lines than a job has (ours), at the last digit."""
+    with pytest.raises(ValueError) if refused else nullcontext():  # noqa: PT011 - limits alone
+        FluidData(**section)
+
+
+@pytest.mark.parametrize(
+    ("litres", "capacity_l", "too_large"),
+    [(8.5, 8.5, False), (8.51, 8.5, True), (60.0, None, False), (60.1, None, True)],
+)
+def test_all_the_fluid_is_not_too_much(
+    litres: float, capacity_l: float | None, too_large: bool
+) -> None:
+    """docs/watch.md: more than all the fluid is asked about; 60 L where that is not known."""
+    assert is_too_large(litres, capacity_l) is too_large
+
+
+def test_the_defaults_are_those_of_the_page() -> None:
+    """docs/fluid.md: density 860 ±20; a can to 0.05 L, a thermometer to 5 °C (ours)."""
+    assert (FluidData().density_kg_m3, FluidData().density_err_kg_m3) == (860.0, 20.0)
+    entry = Entry(Act.FILLED, 4.0, 20.0)
+    assert (entry.litres_err, entry.temp_err_c, entry.unit) == (0.05, 5.0, "L")
+
+
+@pytest.mark.parametrize(
+    ("told", "shown"),
+    [
+        (FluidData(volume="mL", ledger=(Entry(Act.FILLED, 4.0, 20.0, unit="qt"),)), "mL"),
+        (FluidData(ledger=(Entry(Act.FILLED, 4.0, 20.0, unit="oz"),)), "qt"),
+        (FluidData(ledger=(Entry(Act.FILLED, 4.0, 20.0, unit="qt"),)), "qt"),
+        (FluidData(ledger=(Entry(Act.FILLED, 4.0, 20.0, unit="mL"),)), "L"),
+        (FluidData(), "L"),
+    ],
+)
+def test_amounts_are_shown_as_they_were_told(told: FluidData, shown: str) -> None:
+    """In the section's unit, else in quarts where quarts or ounces were told."""
+    assert shown_unit(told) == shown

@@ -54,3 +54,24 @@ def test_what_cannot_be_is_refused() -> None:
         fresh_share(4, 8, 8, 1)
     with pytest.raises(ValueError, match="never"):
         times_for(1.0, 4, 8)
+
+
+def test_all_of_it_may_come_out_and_an_exact_share_is_reached_in_time() -> None:
+    """A whole exchange is all fresh; half wanted and half drained is once, 15/16 four times."""
+    assert fresh(8, 8, 1) == 1.0
+    assert fresh_share(7.9, 8, 0.5, 1).high == 1.0
+    assert [times_for(wanted, 4, 8) for wanted in (0.5, 0.75, 0.9375)] == [1, 2, 4]
+    assert times_for(0.5, 8, 8) == 1
+    assert [fresh_share(4, 8, err, 1).share for err in (0.0, 7.9)] == [0.5, 0.5]
+    with pytest.raises(ValueError, match="can come out"):
+        fresh(0, 8, 1)
+    with pytest.raises(ValueError, match="never"):
+        times_for(0.0, 4, 8)
+    with pytest.raises(ValueError, match="no error"):
+        fresh_share(4, 8, -0.1, 1)
+
+
+def test_the_ends_of_the_share_are_those_of_the_capacity() -> None:
+    """By hand: 4 of 10 L is 0.4, of 8 L 0.5, of 6 L 2/3."""
+    share = fresh_share(4, 8, 2, 1)
+    assert (share.low, share.share, share.high) == pytest.approx((0.4, 0.5, 2 / 3))

@@ -87,6 +87,36 @@ def test_a_rest_short_by_the_time_of_a_poll_is_not_reproached(idled_s: float, mi
     assert starts == ["keep-clear", missing]
 
 
+def test_times_of_a_hold_are_told_to_the_tenth() -> None:
+    """Polls at odd moments do not put fifteen digits into a recording."""
+    events = told([(IDLE, 3), (LOADED, 6.1), (IDLE, 9.3), (LOADED, 4)], every_s=0.1)
+    figures = [v for event in events for reason in event.reasons for v in reason.figures.values()]
+    assert len(figures) == 4
+    assert figures == [round(figure, 1) for figure in figures]
+    assert figures == pytest.approx([5.0, 5.0, 6.1, 50.8], abs=0.11)
+
+
+def test_a_hold_begins_at_one_and_a_half_seconds_and_silence_ends_it_after_ten() -> None:
+    """At 1.5 s sharp it is a hold; 10 s without a reading are one hold, 10.1 s are two (ours)."""
+    for second_s, kinds_told in ((1.4, []), (1.5, ["hold-start"])):
+        timer = HoldTimer(5.0, 60.0)
+        assert timer.step(0.0, LOADED, 70.0) == []
+        assert kinds(timer.step(second_s, LOADED, 70.0)) == kinds_told
+    for silent_s, ended in ((10.0, False), (10.1, True)):
+        timer = HoldTimer(60.0, 60.0)
+        told([(LOADED, 3)], timer=timer)
+        assert ("hold-end" in kinds(timer.step(2.0 + silent_s, LOADED, 70.0))) is ended
+
+
+def test_a_limit_shorter_than_the_start_is_told_with_it() -> None:
+    """A job that allows a second alone hears start and limit at that second."""
+    events = told([(LOADED, 2)], every_s=0.5, timer=HoldTimer(1.0, 60.0))
+    assert [(str(e.kind), e.elapsed_s) for e in events] == [
+        ("hold-start", 1.0),
+        ("hold-limit", 1.0),
+    ]
+
+
 @pytest.mark.parametrize("between", [OFF, DRIVING, Phase.UNKNOWN])
 def test_only_idling_counts_as_rest(between: Phase) -> None:
     """A stopped engine, a drive and an unknown state rest nothing: the oil must circulate."""

@@ -9,11 +9,14 @@ from typing import Any
 import pytest
 
 from warmwatch.core.band import Band, Place
+from warmwatch.core.doubts import Doubts
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Forecaster
 from warmwatch.core.job import Job
-from warmwatch.core.reading import Reading
-from warmwatch.core.trust import Trust, follows
+from warmwatch.core.reading import Reading, Tick
+from warmwatch.core.reason import Reason
+from warmwatch.core.sight import Sight, is_due
+from warmwatch.core.trust import Trust, believable, follows
 from warmwatch.core.watch import Watch
 
 JOB = Job(Band(80.0, 95.0))
@@ -36,6 +39,7 @@ def test_a_step_of_three_degrees_and_two_a_second_is_the_most(
     ("times", "believed"),
     [
         ((1.0, 2.0, 3.0), False),  # three readings
+        ((1.0, 3.0, 5.0), False),  # three readings, however long
         ((1.0, 1.9, 2.9, 3.9), False),  # four, in 2.9 s
         ((1.0, 2.0, 3.0, 4.0), True),  # four, in 3 s
     ],
@@ -60,6 +64,51 @@ def test_a_level_that_changes_again_is_counted_anew() -> None:
         verdict = trust.judge(Reading(at_s, {"fluid_c": fluid_c}))
         assert verdict is not None
         assert verdict.fluid_c is None
+
+
+def test_the_same_doubt_is_told_again_after_a_minute() -> None:
+    """Once a minute while readings come, once alone while blind, and anew when they are back."""
+    doubts, jump, other = Doubts(), Reason("jump", {"to_c": 130.0}), Reason("time-backwards")
+    told = [doubts.is_news(at_s, jump, blind=False) for at_s in (0.0, 59.9, 60.0, 119.9, 120.0)]
+    assert told == [True, False, True, False, True]
+    assert doubts.is_news(121.0, other, blind=False)
+    assert not doubts.is_news(1000.0, jump, blind=True)
+    doubts.forget()
+    assert doubts.is_news(1001.0, jump, blind=True)
+
+
+def test_silence_behind_the_clock_lasts_as_long_as_any_other() -> None:
+    """Times that lag are blindness after 5 s of them, and not while it is blind already."""
+    sight = Sight(5.0)
+    sight.see(100.0, 85.0)
+    assert [sight.behind(at_s) for at_s in (50.0, 54.9, 55.0)] == [False, False, True]
+    sight.see(101.0, 85.0)
+    assert not sight.behind(60.0)
+    assert not sight.behind(64.9)
+    sight.lose(Reason("silent"))
+    assert not sight.behind(66.0)
+    assert sight.gaps == 1
+
+
+def test_a_reading_at_the_limit_is_in_time_and_a_tick_is_not() -> None:
+    """docs/watch.md: blind when no good reading came for 5 s; one just then did come."""
+    for item, due in (
+        (Reading(5.0, {}), False),
+        (Reading(5.1, {}), True),
+        (Tick(4.9), False),
+        (Tick(5.0), True),
+    ):
+        assert is_due(5.0, item) is due
+    assert Sight(5.0).last_good_s == 0.0
+
+
+def test_doubted_values_are_taken_out_and_the_others_kept() -> None:
+    """What the link doubts and what cannot be is not used; without either nothing is copied."""
+    values = {"fluid_c": 85.0, "engine_rpm": 800.0, "coolant_c": 215.0}
+    assert believable(Reading(0.0, values, {"engine_rpm": "late"})) == {"fluid_c": 85.0}
+    good = {"fluid_c": 85.0, "engine_rpm": 800.0}
+    assert believable(Reading(0.0, good)) is good
+    assert believable(Reading(0.0, good, {"speed_kmh": "late"})) is good
 
 
 def test_a_jump_inside_the_band_ends_the_window() -> None:

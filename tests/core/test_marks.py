@@ -228,3 +228,50 @@ def test_memory_for_marks_is_bounded() -> None:
     told = [code for _ in range(200) for code in visit.mark(M.WITHDRAW)]
     assert told.count("nothing-to-take-back") == 100
     assert len(visit.watch.checks) == 20
+
+
+def test_the_stream_and_the_first_drip_are_kept() -> None:
+    """What was told last is the flow; that it streamed at all is not forgotten."""
+    visit = Visit()
+    visit.mark(M.PLUG_OUT)
+    assert (visit.check.flow, visit.check.streamed, visit.check.drip_s) == (None, False, None)
+    visit.mark(M.DRIP)
+    first_s = visit.check.drip_s
+    assert (visit.check.flow, visit.check.streamed) == (M.DRIP, False)
+    visit.mark(M.STREAM)
+    visit.mark(M.DRIP)
+    check = visit.check
+    assert (check.flow, check.streamed, check.drip_s) == (M.DRIP, True, first_s)
+
+
+def test_doubtful_readings_of_a_check_are_counted_across_its_marks() -> None:
+    """One before a mark and two after it are three, and none from before plug out."""
+    visit = Visit()
+    visit.read(-40.0, 2).read(85.0, 2).mark(M.PLUG_OUT)
+    visit.read(-40.0, 1).read(85.0, 2).mark(M.NO_DRIP)
+    visit.read(-40.0, 2).read(85.0, 2).mark(M.PLUG_IN)
+    assert (visit.check.doubtful, visit.check.lost) == (3, False)
+
+
+def test_each_check_says_what_is_wrong_anew() -> None:
+    """A condition that was told in the first check is told again in the second."""
+    visit, told = Visit(), []
+    for _ in range(2):
+        visit.mark(M.PLUG_OUT)
+        for _ in range(4):
+            visit.now_s += 1.0
+            values = {"fluid_c": 85.0, "engine_rpm": 0.0, "speed_kmh": 0.0}
+            results = visit.watch.step(Reading(visit.now_s, values))
+            kinds = [r.kind for r in results if isinstance(r, Event)]
+            told += [kind for kind in kinds if kind is EventKind.NOT_FIT]
+        visit.mark(M.PLUG_IN)
+    assert len(told) == 4  # the engine is off and has not idled long enough, twice
+
+
+def test_what_was_changed_after_a_check_is_kept_with_it_once() -> None:
+    """Topped up twice is one remark on the last check, and none on the one before."""
+    visit = Visit()
+    visit.mark(M.PLUG_OUT, M.PLUG_IN, M.PLUG_OUT, M.PLUG_IN)
+    visit.mark(M.TOPPED_UP, M.TOPPED_UP, note="0.2 L")
+    first, last = visit.watch.checks
+    assert (first.after, last.after) == ((), (M.TOPPED_UP,))

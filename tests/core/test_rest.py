@@ -10,7 +10,7 @@ from warmwatch.core.band import Band
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
 from warmwatch.core.reading import Item, Mark, MarkName, Reading, Tick
-from warmwatch.core.rest import AGAIN_S, MOST_LOOKS, TAU_S, reckoned_c
+from warmwatch.core.rest import AGAIN_S, MOST_LOOKS, TAU_S, Rest, cooling_s, reckoned_c
 from warmwatch.core.watch import Watch
 
 LOW = Job(Band(35.0, 45.0))
@@ -229,3 +229,67 @@ def test_the_look_comes_four_times_a_quarter_of_an_hour_apart() -> None:
     looks = [e.elapsed_s for e in events if e.kind is EventKind.LOOK_AGAIN]
     assert [round(b - a) for a, b in itertools.pairwise(looks)] == [900, 900, 900]
     assert looks[0] == pytest.approx(3610.0, abs=10.0)
+
+
+def at_rest(last_c: float | None, ambient_c: float | None) -> Rest:
+    return Rest(0.0, None if last_c is None else 0.0, last_c, ambient_c, silent=True)
+
+
+@pytest.mark.parametrize("ambient_c", [None, 5.0])
+def test_the_range_is_that_of_fast_and_slow_cooling(ambient_c: float | None) -> None:
+    """Newton's law with 45, 75 and 120 minutes; air that nobody read is 20 ±10 °C (both ours)."""
+    air_c, err_c = (20.0, 10.0) if ambient_c is None else (ambient_c, 0.0)
+
+    def cooled(air_c: float, minutes: float) -> float:
+        return air_c + (90.0 - air_c) * math.exp(-30.0 / minutes)
+
+    found = reckoned_c(at_rest(90.0, ambient_c), 1800.0)
+    exact = cooled(air_c - err_c, 45.0), cooled(air_c, 75.0), cooled(air_c + err_c, 120.0)
+    assert found == pytest.approx(exact, abs=0.051)
+
+
+@pytest.mark.parametrize(
+    ("target_c", "reached"), [(90.0, False), (89.9, True), (21.0, True), (20.5, False)]
+)
+def test_when_it_has_cooled_is_the_inverse_of_how_far(target_c: float, reached: bool) -> None:
+    """A fluid no warmer than the target needs no cooling, and half a degree over the air is never
+    reached to the minute (ours).
+    """
+    rest = at_rest(90.0, 20.0)
+    after_s = cooling_s(rest, target_c)
+    assert (after_s is not None) is reached
+    if after_s is not None:
+        found = reckoned_c(rest, after_s)
+        assert found is not None
+        assert found[1] == pytest.approx(target_c, abs=0.1)
+    assert cooling_s(at_rest(None, 20.0), 45.0) is None
+
+
+def test_a_look_is_an_hour_after_the_last_reading_where_nothing_is_to_cool() -> None:
+    """In the band already, below it, or without any reading before."""
+    for fluid_c in (30.0, 40.0, 45.0):
+        watch = Watch(LOW, ahead=False)
+        hot(watch, fluid_c=fluid_c)
+        run(watch, Mark(10.0, MarkName.RESTING), Tick(15.0))
+        assert watch.due_s == 9.0 + 3600.0
+    watch = Watch(LOW, ahead=False)
+    run(watch, Tick(5.0), Mark(6.0, MarkName.RESTING))
+    assert watch.due_s == 6.0 + 3600.0
+
+
+def test_the_look_is_never_in_the_past() -> None:
+    """Told long after the signal was lost, a rest whose look was due is due a second later."""
+    watch = Watch(LOW, ahead=False)
+    hot(watch)
+    run(watch, Tick(20.0), Mark(30_000.0, MarkName.RESTING))
+    assert watch.due_s == 30_001.0
+
+
+@pytest.mark.parametrize(("last_s", "rests"), [(70, True), (71, False)])
+def test_readings_for_more_than_a_minute_cancel_a_rest(last_s: int, rests: bool) -> None:
+    """docs/watch.md: if readings go on for a minute after the mark, the rest is cancelled."""
+    watch = Watch(LOW)
+    hot(watch)
+    run(watch, Mark(10.0, MarkName.RESTING))
+    run(watch, *(Reading(float(t), {"fluid_c": 90.0, **OFF}) for t in range(10, last_s + 1)))
+    assert (watch.snapshot().rest is not None) is rests

@@ -1,10 +1,20 @@
 """Temperatures and plausible ranges."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from warmwatch.core.units import c_to_f, f_to_c, from_c, implausible, parse_temperature
+from warmwatch.core.units import (
+    c_to_f,
+    f_to_c,
+    from_c,
+    implausible,
+    is_plausible,
+    parse_temperature,
+    plausible,
+)
 
 
 @pytest.mark.parametrize(
@@ -69,3 +79,48 @@ def test_the_edges_of_a_range_are_plausible() -> None:
     assert implausible("fluid_c", -39.0) is None
     assert implausible("fluid_c", 180.0) is None
     assert implausible("something", 1e9) is None
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [
+        # Below, the fault codes of one-byte temperatures: 00 is -40, FF 215 (A-40, SAE J1979)
+        ("fluid_c", -39.0, 180.0),
+        ("engine_oil_c", -39.0, 180.0),
+        ("coolant_c", -39.0, 150.0),
+        ("intake_c", -39.0, 150.0),
+        ("ambient_c", -39.0, 70.0),
+        ("engine_rpm", 0.0, 10000.0),
+        ("speed_kmh", 0.0, 300.0),
+        ("voltage_v", 0.0, 60.0),
+        # SAE J1979, service 01: percentages, and two bytes of seconds
+        ("load_pct", 0.0, 100.0),
+        ("throttle_pct", 0.0, 100.0),
+        ("run_time_s", 0.0, 65535.0),
+        ("in_park", 0.0, 1.0),
+        # SAE J1939-71, from memory: 0.5 l/bit from -62.5, raw to 250; four bits each
+        ("oil_level_offset_l", -62.5, 62.5),
+        ("oil_level_timer_min", 0.0, 13.0),
+        ("oil_level_status", 0.0, 15.0),
+        ("oil_level_pct", 0.0, 125.0),
+    ],
+)
+def test_each_quantity_has_its_range(name: str, low: float, high: float) -> None:
+    """Both ends are believed, what lies beyond is not; where no standard is named, it is ours."""
+    for value, fits in ((low, True), (high, True), (low - 0.1, False), (high + 0.1, False)):
+        assert is_plausible(name, value) is fits
+        assert (implausible(name, value) is None) is fits
+        assert (name in plausible({"something": 1.0, name: value})) is fits
+
+
+def test_the_reason_names_the_figures_with_their_unit() -> None:
+    """Only a temperature is turned into the unit of show, so only its figures end with `_c`."""
+    too_hot, too_fast = implausible("fluid_c", 215.0), implausible("engine_rpm", 20000.0)
+    assert too_hot is not None
+    assert too_hot.figures == {"value_c": 215.0, "low_c": -39.0, "high_c": 180.0}
+    assert too_fast is not None
+    assert too_fast.figures == {"value": 20000.0, "low": 0.0, "high": 10000.0}
+    broken = implausible("something", math.nan)
+    assert broken is not None
+    assert broken.code == "not-a-number"
+    assert not is_plausible("something", math.inf)
