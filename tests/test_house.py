@@ -137,15 +137,18 @@ def test_every_command_has_help_and_a_page(name: str) -> None:
     assert any(f"warmwatch {name}" in page for page in pages), f"no page shows warmwatch {name}"
 
 
+STILL_LONG = {"warmwatch/core/watch.py": 320}
+
+
 def test_files_stay_small() -> None:
     """No source file grows past 300 lines, so that each keeps one reason to change.
 
     (A language's catalogue of phrases is data.)
     """
     long = {
-        str(path.relative_to(ROOT)): count
+        path.relative_to(ROOT).as_posix(): count
         for path in (ROOT / "warmwatch").rglob("*.py")
         if path.parent.name != "english"
-        and (count := len(path.read_text(encoding="utf-8").splitlines())) > 320
+        and (count := len(path.read_text(encoding="utf-8").splitlines())) > 300
     }
-    assert long == {}
+    assert {name: n for name, n in long.items() if n > STILL_LONG.get(name, 300)} == {}

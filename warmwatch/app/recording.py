@@ -19,6 +19,7 @@ class Recording:
         self.path = "" if recorder is None else str(recorder.path)
         self.trouble = ""
         self._recorder = recorder
+        self._stalled = False
         self._tell = tell
 
     def act(self, act: Callable[[Recorder], None]) -> None:
@@ -46,13 +47,15 @@ class Recording:
         self.path = "" if recorder.displaced else str(recorder.path)
         for text in recorder.notices():
             if recorder.displaced:
-                self.trouble = text
+                self.trouble, self._stalled = text, False
             self._tell(Notice(text, alarm=True))
 
     def _watch_disk(self, recorder: Recorder) -> None:
         if recorder.stalled and not self.trouble:
+            self._stalled = True
             self._tell_trouble(phrase("notice.stalled"))
-        elif self.trouble == phrase("notice.stalled") and not recorder.stalled:
+        elif self._stalled and not recorder.stalled:
+            self._stalled = False
             self.trouble = ""
             self._tell(Notice(phrase("notice.answers")))
 

@@ -87,7 +87,8 @@ def command(
     if find is None:
         where = agreed(where)
         return show_steps(where, try_link(where, unit=unit), as_json, unit)
-    from warmwatch.commands.find_temperature import Plan, find_temperature
+    from warmwatch.commands.find_plan import Plan
+    from warmwatch.commands.find_temperature import find_temperature
 
     plan = Plan.of(find, unit_address, minutes, rate, air, int(service, 16))
     if where.about_kind.frames:

@@ -8,7 +8,8 @@ from warmwatch.analysis.finding.candidate import Candidate
 from warmwatch.analysis.finding.rank import rank
 from warmwatch.app.overhear import Gathered, gather
 from warmwatch.app.search import Found
-from warmwatch.commands.find_temperature import Plan, show_found
+from warmwatch.commands.find_plan import Plan
+from warmwatch.commands.find_temperature import show_found
 from warmwatch.errors import LinkError, UsageError
 from warmwatch.links.address import Address
 from warmwatch.links.asking.units import Unit

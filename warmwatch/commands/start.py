@@ -107,7 +107,8 @@ def watch(arguments: list[str]) -> int:
 
 def search(address: str, path: Path) -> bool:
     """Search the vehicle for the fluid's identifier, into a signal file; True when it was found."""
-    from warmwatch.commands.find_temperature import Plan, find_temperature
+    from warmwatch.commands.find_plan import Plan
+    from warmwatch.commands.find_temperature import find_temperature
 
     plan = Plan.of("", None, minutes=10.0, rate=4.0, air=None)
     try:

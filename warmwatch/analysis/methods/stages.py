@@ -195,3 +195,21 @@ def _widened(interval: Interval) -> Interval:
 
 def _signs(plus: int, minus: int, size: int) -> list[float]:
     return [float(i == plus) - float(i == minus) for i in range(size)]
+
+
+def climb(points: list[Point], levels: list[float]) -> tuple[float | None, ...]:
+    """Return when each of the rising levels was first reached; None where that was not seen."""
+    times: list[float | None] = [None] * len(levels)
+    number = 0
+    while number < len(levels) and points[0].fluid_c > levels[number]:
+        number += 1
+    if number < len(levels) and points[0].fluid_c == levels[number]:
+        times[number] = round(points[0].at_s, 3)
+        number += 1
+    for before, after in pairwise(points):
+        while number < len(levels) and after.fluid_c >= levels[number]:
+            if before.piece == after.piece:
+                share = (levels[number] - before.fluid_c) / (after.fluid_c - before.fluid_c)
+                times[number] = round(before.at_s + share * (after.at_s - before.at_s), 3)
+            number += 1
+    return tuple(times)

@@ -6,10 +6,9 @@ crossings are interpolated between neighbouring points of one unbroken piece, ne
 
 import math
 from dataclasses import dataclass
-from itertools import pairwise
 
 from warmwatch.analysis.methods.run import Curve, Gap, Holds, PlugOut, RunFeatures, Stage, Stay
-from warmwatch.analysis.methods.stages import Point, blocks, join, slope
+from warmwatch.analysis.methods.stages import Point, blocks, climb, join, slope
 from warmwatch.core.band import Window
 from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
@@ -202,8 +201,8 @@ class Trace:
             coolant_start_c=coolant.first,
             coolant_peak_c=coolant.peak if coolant.count else None,
             climb_from_c=climb_from_c,
-            climb_s=_climb(points, [float(level) for level in tops]),
-            low_s=_climb(points, [self._job.band.low_c])[0],
+            climb_s=climb(points, [float(level) for level in tops]),
+            low_s=climb(points, [self._job.band.low_c])[0],
             window=self._longest_stay(self._last[0]),
             plug_out=self._plug_out(),
             holds=self._holds(),
@@ -274,24 +273,6 @@ def _stay(window: Window, last_s: float) -> Stay:
         window.ended_by or "ended",
         round(until_s - window.entered_crossed_s, 3),
     )
-
-
-def _climb(points: list[Point], levels: list[float]) -> tuple[float | None, ...]:
-    """Return when each of the rising levels was first reached; None where that was not seen."""
-    times: list[float | None] = [None] * len(levels)
-    number = 0
-    while number < len(levels) and points[0].fluid_c > levels[number]:
-        number += 1
-    if number < len(levels) and points[0].fluid_c == levels[number]:
-        times[number] = round(points[0].at_s, 3)
-        number += 1
-    for before, after in pairwise(points):
-        while number < len(levels) and after.fluid_c >= levels[number]:
-            if before.piece == after.piece:
-                share = (levels[number] - before.fluid_c) / (after.fluid_c - before.fluid_c)
-                times[number] = round(before.at_s + share * (after.at_s - before.at_s), 3)
-            number += 1
-    return tuple(times)
 
 
 def _thinned(points: list[Point]) -> list[Point]:

@@ -21,16 +21,11 @@ from warmwatch.recording.reader import MAX_LINE
 from warmwatch.recording.rows import Chain, utc_seconds
 from warmwatch.recording.schema import described_columns, schema_of
 from warmwatch.recording.seal.checkpoint import MAX_CHECKPOINT, held_against, read_checkpoint
-from warmwatch.recording.seal.clock import Clock, signing_remarks
+from warmwatch.recording.seal.clock import Clock
 from warmwatch.recording.seal.rederive import Broken, Replay
 from warmwatch.recording.seal.report import KeptBus, Report, SealState
-from warmwatch.recording.seal.signature import (
-    MAX_SIGNATURE,
-    Signature,
-    SignatureError,
-    read_signature,
-    signature_path,
-)
+from warmwatch.recording.seal.signature import MAX_SIGNATURE, SignatureError, signature_path
+from warmwatch.recording.seal.signed import with_signature
 from warmwatch.recording.sidecar import NewerFormat, parse_sidecar
 
 MAX_SIDECAR = 1 << 20
@@ -87,7 +82,7 @@ def verify_parts(parts: Parts) -> Report:
     except Broken as broken:
         report = checker.report(broken.state, broken.reason, broken.row)
     report = held_against(report, parts.checkpoint, checker.promised, checker.digests)
-    return _with_signature(report, parts, checker.sha256.hexdigest())
+    return with_signature(report, parts.signature, parts.name, checker.sha256.hexdigest())
 
 
 class _Checker:
@@ -249,44 +244,6 @@ def _seconds(text: str) -> float | None:
         return utc_seconds(text)
     except ValueError:
         return None
-
-
-def _with_signature(report: Report, parts: Parts, sha256: str) -> Report:
-    if parts.signature is None or report.state is SealState.CHANGED:
-        return report
-    if report.state not in (SealState.INTACT, SealState.OTHER_VERSION):
-        reason = (
-            "there is a signature, and only a closed recording is signed: its end was cut off, or "
-            f"the signature is of another ({report.reason})"
-        )
-        return replace(report, state=SealState.CHANGED, reason=reason)
-    try:
-        signature = read_signature(parts.signature)
-    except SignatureError as error:
-        return replace(report, state=SealState.CHANGED, reason=str(error))
-    report = signed_report(report, signature, sha256)
-    if report.state is SealState.INTACT and signature.recording != parts.name:
-        renamed = f"it was signed under the name {signature.recording}"
-        return replace(report, reason="; ".join(filter(None, (report.reason, renamed))))
-    return report
-
-
-def signed_report(report: Report, signature: Signature, sha256: str) -> Report:
-    """Return the report with a good signature in it; CHANGED when it is of another file.
-
-    Who signed vouches for the events, also where another version made them.
-    """
-    if (signature.digest, signature.sha256) != (report.digest, sha256):
-        reason = "the signature beside it belongs to another recording, or it was changed"
-        return replace(report, state=SealState.CHANGED, reason=reason)
-    return replace(
-        report,
-        remarks=(*report.remarks, *signing_remarks(report.ended_s, signature.time)),
-        state=SealState.INTACT,
-        signed_by=signature.fingerprint,
-        signed_name=signature.key_name,
-        signed_time=signature.time,
-    )
 
 
 def file_sha256(path: Path) -> str:
