@@ -40,6 +40,7 @@ PLANTED = {
     "recording/rows.py": "import warmwatch.signals.obd",
     "demo/car.py": "import warmwatch.outputs.base",
     "app/session.py": "import warmwatch.commands.watch",
+    "errors.py": "import warmwatch.core.units",
 }
 """Upward and sideways imports, one for each wall."""
 
@@ -88,6 +89,23 @@ def test_types_and_style_are_clean(tool: list[str]) -> None:
         [sys.executable, "-m", *tool], cwd=ROOT, capture_output=True, text=True, check=False
     )
     assert ran.returncode == 0, ran.stdout + ran.stderr
+
+
+_PURE = {
+    "bisect", "collections", "collections.abc", "dataclasses", "enum", "functools", "itertools",
+    "importlib.resources", "json", "math", "numpy", "numpy.typing", "re", "sys", "typing",
+}  # fmt: skip
+
+
+def test_the_core_has_no_clock_no_thread_and_no_file() -> None:
+    """Also inside functions, every import of the core is of itself or of what only computes."""
+    for path in (ROOT / "warmwatch" / "core").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            if isinstance(node, ast.ImportFrom):
+                names = [node.module or ""]
+            others = {name for name in names if not name.startswith("warmwatch.core")}
+            assert others <= _PURE, f"{path}: {others - _PURE}"
 
 
 def test_the_core_needs_numpy_alone() -> None:

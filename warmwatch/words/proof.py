@@ -23,7 +23,8 @@ def report_lines(file: Path, report: Report, *, compared: bool = False) -> list[
     if report.vouched is not None:
         lines += [f"  {label:18} {text}" for label, text in vouched_facts(report.vouched)]
     if report.state is SealState.INTACT:
-        lines.append(phrase("seal.rows", rows=report.rows, events=report.events))
+        code = "rows-unchecked" if report.events == "not worked out" else "rows"
+        lines.append(phrase(f"seal.{code}", rows=report.rows, events=report.events))
     if report.checkpoint:
         lines.append(f"  {capital(report.checkpoint)}.")
     lines += [f"  {capital(text)}." for text in report.remarks]

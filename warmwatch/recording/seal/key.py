@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 MAX_KEY = 1 << 14
+_MAKE = "make one with `warmwatch key make --name SHOP`"
 _HEAD = "warmwatch shop key: "
 
 
@@ -146,7 +147,7 @@ def load_key(path: Path, passphrase: str = "") -> ShopKey:
     except ValueError:
         if locked and passphrase:
             raise PassphraseNeeded(f"That is not the passphrase of the key {path}.") from None
-        raise UsageError(f"{path} is not a shop key: make one with `warmwatch key make`.") from None
+        raise UsageError(f"{path} is not a shop key: {_MAKE}.") from None
     if not isinstance(private, Ed25519PrivateKey):
         raise UsageError(f"{path} holds another kind of key than Ed25519.")
     name = head.decode("utf-8", "replace").removeprefix(_HEAD).strip() if pem is rest else ""
@@ -159,7 +160,7 @@ def _key_bytes(path: Path) -> bytes:
             mode = stat.S_IMODE(os.fstat(file.fileno()).st_mode)
             data = file.read(MAX_KEY)
     except FileNotFoundError:
-        raise UsageError(f"There is no key {path}: make one with `warmwatch key make`.") from None
+        raise UsageError(f"There is no key {path}: {_MAKE}.") from None
     except OSError as error:
         raise UsageError(f"The key {path} cannot be read ({error.strerror or error}).") from None
     if sys.platform != "win32" and mode & 0o077:

@@ -19,6 +19,7 @@ SEAL = {
     "page-unsigned": "recording signed, PAGE NOT",
     "page-not-made-again": "recording whole, page NOT CHECKED",
     "rows": "  {rows} rows; events worked out again: {events}.",
+    "rows-unchecked": "  {rows} rows; their events were not worked out again.",
     "told": "  Added by the maker of the page, in no recording: {told}.",
     "signed": "  Signed by key {key}{name}{when}.",
     "name": " ({name})",
