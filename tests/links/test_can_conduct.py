@@ -14,7 +14,7 @@ from tests.signals.rows import rows
 from tests.vehicle.units import TestUnit
 from warmwatch.links.asking.plan import Plan
 from warmwatch.links.asking.question import questions
-from warmwatch.links.asking.request import Exchange, Outcome, Request
+from warmwatch.links.asking.request import Exchange, Request, RequestOutcome
 from warmwatch.links.asking.survey import Offer
 from warmwatch.links.asking.units import FIXED, NORMAL, Addressing, Unit
 from warmwatch.links.can.transport import Transport
@@ -91,7 +91,9 @@ def number(text: str, unit: str) -> float:
     return float(match[1])
 
 
-def values_of(pids: tuple[int, ...], outcome: Outcome, unit: Unit | None) -> dict[str, float]:
+def values_of(
+    pids: tuple[int, ...], outcome: RequestOutcome, unit: Unit | None
+) -> dict[str, float]:
     """Return what a plan that asks for `pids` makes of an outcome."""
     signals = [signal for signal in standard_table() if signal.identifier in pids]
     if unit is None:
@@ -109,7 +111,7 @@ def values_of(pids: tuple[int, ...], outcome: Outcome, unit: Unit | None) -> dic
     return dict(values.values)
 
 
-def ended(request: Request, said: list[tuple[Unit, bytes]]) -> Outcome:
+def ended(request: Request, said: list[tuple[Unit, bytes]]) -> RequestOutcome:
     exchange = Exchange(request, 0.0, WAIT_S)
     for unit, payload in said:
         exchange.receive(unit, payload, 0.01)

@@ -15,7 +15,7 @@ from warmwatch.core.notice import Notice
 from warmwatch.links.asking.conduct import FLUID_RETRY_S, RETRY_S
 from warmwatch.links.asking.plan import Plan
 from warmwatch.links.asking.question import questions
-from warmwatch.links.asking.request import MAX_PENDING, Exchange, Outcome, Request
+from warmwatch.links.asking.request import MAX_PENDING, Exchange, Request, RequestOutcome
 from warmwatch.links.asking.survey import Asking, Offer, Survey
 from warmwatch.links.asking.units import NORMAL, Unit
 from warmwatch.links.live import Values
@@ -47,7 +47,7 @@ class Wire:
         except StopIteration:
             return
 
-    def outcome(self, request: Request) -> Outcome:
+    def outcome(self, request: Request) -> RequestOutcome:
         self.asked.append(request.payload)
         exchange = Exchange(request, 0.0, 0.4)
         for unit in self.units:

@@ -15,7 +15,7 @@ from warmwatch.app.search import (
     unit_to_search,
 )
 from warmwatch.errors import LinkLost
-from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.request import Request, RequestOutcome
 from warmwatch.links.asking.survey import Offer
 from warmwatch.links.asking.units import NORMAL, Unit
 from warmwatch.signals.answers import Refusal
@@ -51,22 +51,22 @@ class Vehicle:
     def unit_at(self, target: int) -> Unit:
         return NORMAL.unit_at(target)
 
-    def ask(self, request: Request) -> Outcome:
+    def ask(self, request: Request) -> RequestOutcome:
         self.asked.append((self.now, request))
         self.now += 0.05
         if self.lost:
             raise LinkLost("gone")
         if self.mute:
-            return Outcome({}, {})
+            return RequestOutcome({}, {})
         (identifier,) = request.identifiers
         if request.service == 0x01:
             return self._standing(identifier)
         if identifier in self.records:
             data = b"\x62" + identifier.to_bytes(2, "big") + self.records[identifier](self.now)
-            return Outcome({GEARBOX: data}, {})
-        return Outcome({}, {GEARBOX: Refusal(0x22, self.refusal)})
+            return RequestOutcome({GEARBOX: data}, {})
+        return RequestOutcome({}, {GEARBOX: Refusal(0x22, self.refusal)})
 
-    def _standing(self, pid: int) -> Outcome:
+    def _standing(self, pid: int) -> RequestOutcome:
         records = {
             0x05: bytes([60]),
             0x0C: (780 * 4).to_bytes(2, "big"),
@@ -74,7 +74,9 @@ class Vehicle:
             0x42: self.millivolts.to_bytes(2, "big"),
             0x46: bytes([58]),
         }
-        return Outcome({ENGINE: bytes([0x41, pid]) + records[pid]} if self.running else {}, {})
+        return RequestOutcome(
+            {ENGINE: bytes([0x41, pid]) + records[pid]} if self.running else {}, {}
+        )
 
     def close(self) -> None:
         """Nothing to free."""

@@ -13,7 +13,7 @@ from tests.standins.memory import Line, make_adapter
 from warmwatch.errors import LinkLost
 from warmwatch.links.asking.driver import Arrival, Pause, Wanted, arrive, serve
 from warmwatch.links.asking.patience import Patience
-from warmwatch.links.asking.request import MAX_PENDING, Outcome, Request
+from warmwatch.links.asking.request import MAX_PENDING, Request, RequestOutcome
 from warmwatch.links.asking.silent import NotUnderstood, VehicleSilent
 from warmwatch.links.asking.units import Unit
 from warmwatch.links.live import Values
@@ -229,7 +229,7 @@ def test_a_k_line_is_read_where_the_adapter_frames_it(
     unit = adapter.addressing.unit_at(0x11)
     answer = ("0105", summed(("83F111" if digit == "5" else head) + "41057B"))
     outcome = play(bus.exchange(Request(0x01, (0x05,), unit)), [*aim, answer, answer, answer])
-    assert outcome == Outcome({unit: bytes.fromhex("41057B")}, {})
+    assert outcome == RequestOutcome({unit: bytes.fromhex("41057B")}, {})
     assert unit.label == "11"
 
 
@@ -241,7 +241,7 @@ def test_a_k_line_message_with_a_wrong_sum_is_asked_again() -> None:
     good = ("2105", summed("84F11861050355"))
     wrong = ("2105", summed("84F11861050355").replace("0355", "0955"))
     outcome = play(bus.exchange(request), [("ATSH8118F1", "OK\r\r"), wrong, good])
-    assert outcome == Outcome({unit: bytes.fromhex("61050355")}, {})
+    assert outcome == RequestOutcome({unit: bytes.fromhex("61050355")}, {})
 
 
 def test_an_older_bus_is_named_as_such() -> None:
@@ -264,8 +264,8 @@ def fluid_text(tenths: int) -> str:
     return f"7E90562{0x1234:04X}{tenths & 0xFFFF:04X}AAAA\r\r"
 
 
-def fluid_answer(tenths: int) -> Outcome:
-    return Outcome({GEARBOX: b"\x62\x12\x34" + (tenths & 0xFFFF).to_bytes(2, "big")}, {})
+def fluid_answer(tenths: int) -> RequestOutcome:
+    return RequestOutcome({GEARBOX: b"\x62\x12\x34" + (tenths & 0xFFFF).to_bytes(2, "big")}, {})
 
 
 def test_the_first_value_counts_when_three_agree() -> None:
@@ -288,7 +288,7 @@ def test_answers_that_never_agree_give_nothing() -> None:
     """Values that differ each time, or agree only in pairs, are no temperature."""
     values = (400, 500, 500, 600, 700, 700)
     script = [AIM] + [("221234", fluid_text(value)) for value in values]
-    assert play(text_bus().exchange(ASK_FLUID), script) == Outcome()
+    assert play(text_bus().exchange(ASK_FLUID), script) == RequestOutcome()
 
 
 def test_another_length_of_line_is_asked_again() -> None:
@@ -334,14 +334,14 @@ def test_a_unit_that_only_ever_asks_for_time_is_told_as_such() -> None:
     pending = ("221234", "7E9037F2278AAAAAAAA\r\r")
     script = [AIM, pending, ("ATSTFF", "?\r\r"), *[pending] * MAX_PENDING]
     outcome = play(text_bus().exchange(ASK_FLUID), script)
-    assert isinstance(outcome, Outcome)
+    assert isinstance(outcome, RequestOutcome)
     assert outcome.refusals[GEARBOX].code == 0x78
 
 
 def test_a_refusal_is_handed_on() -> None:
     """A negative answer is an answer, with its code."""
     outcome = play(text_bus().exchange(ASK_FLUID), [AIM, ("221234", "7E9037F2231AAAAAAAA\r\r")])
-    assert isinstance(outcome, Outcome)
+    assert isinstance(outcome, RequestOutcome)
     assert outcome.refusals[GEARBOX].code == 0x31
 
 
@@ -351,7 +351,7 @@ def test_refusals_between_answers_are_no_disagreement() -> None:
     busy, good = ("221234", "7E9037F2221AAAAAAAA\r\r"), ("221234", fluid_text(400))
     assert play(bus.exchange(ASK_FLUID), [AIM, good, busy, good, busy, good]) == fluid_answer(400)
     outcome = play(bus.exchange(ASK_FLUID), [busy])
-    assert isinstance(outcome, Outcome)
+    assert isinstance(outcome, RequestOutcome)
     assert outcome.refusals[GEARBOX].code == 0x21
     jump = ("221234", fluid_text(450))
     assert play(bus.exchange(ASK_FLUID), [jump, busy, jump, busy, jump]) == fluid_answer(450)
@@ -456,7 +456,7 @@ def test_an_answer_from_elsewhere_is_let_through() -> None:
     script = [("ATSH6E1", "OK\r\r"), ("ATCRA6F1", "OK\r\r"), ("ATFCSH6E1", "OK\r\r")]
     script += [("ATFCSD300000", "OK\r\r"), ("ATFCSM1", "OK\r\r")] + [("221234", text)] * 3
     outcome = play(bus.exchange(Request(0x22, (0x1234,), far)), script)
-    assert isinstance(outcome, Outcome)
+    assert isinstance(outcome, RequestOutcome)
     assert outcome.answers[far] == bytes.fromhex("6212340190")
     back = [AIM, ("ATAR", "?\r\r"), ("ATFCSM0", "OK\r\r")] + [("221234", fluid_text(400))] * 3
     assert play(bus.exchange(ASK_FLUID), back) == fluid_answer(400)

@@ -13,7 +13,7 @@ import pytest
 from tests.outputs.fake_programs import FakePrograms, alive, until
 from warmwatch.outputs.sound import means as tone_means
 from warmwatch.outputs.sound import wav_players
-from warmwatch.outputs.sound.child import Outcome, run_child
+from warmwatch.outputs.sound.child import PlayOutcome, run_child
 from warmwatch.outputs.sound.player import TonePlayer
 from warmwatch.outputs.sound.tones import TONES
 from warmwatch.outputs.sound.voice import Voice, find_voice
@@ -443,14 +443,14 @@ def test_windows_voice_gets_words_outside_the_command_line(
     programs.add_text("powershell", text)
     voice = find_voice("win32")
     assert voice is not None
-    assert voice.say("eighty-six; exit", lambda _: False) is Outcome.DONE
+    assert voice.say("eighty-six; exit", lambda _: False) is PlayOutcome.DONE
     assert target.read_text(encoding="utf-8") == "eighty-six; exit"
     assert "eighty-six" not in " ".join(voice.argv)
 
 
 def test_child_that_cannot_start_has_failed() -> None:
     """A missing program is an outcome and no exception."""
-    assert run_child(["/no/such/program"], 1.0, lambda _: False) is Outcome.FAILED
+    assert run_child(["/no/such/program"], 1.0, lambda _: False) is PlayOutcome.FAILED
 
 
 def test_outputs_import_no_heavy_library() -> None:

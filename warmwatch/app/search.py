@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from warmwatch.analysis.finding.candidate import Sample, Surroundings
 from warmwatch.errors import LinkLost, WarmwatchError
-from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.request import Request, RequestOutcome
 from warmwatch.links.asking.units import Unit
 from warmwatch.links.trying.asker import Asker
 from warmwatch.signals import Signal, decode, standard_table, uds
@@ -128,7 +128,7 @@ class Search:
             sample = Sample(self._now_s() - self._began_s, record)
             self.found.samples.setdefault(identifier, []).append(sample)
 
-    def _mind_silence(self, outcome: Outcome) -> None:
+    def _mind_silence(self, outcome: RequestOutcome) -> None:
         """Stop when the searched unit spoke before and no longer does."""
         if outcome.silent:
             self._silences += 1
@@ -145,7 +145,7 @@ class Search:
         last_s = self._well_s.setdefault(what, self._now_s())
         return self._watching and self._now_s() - last_s <= START_S
 
-    def _ask(self, request: Request) -> Outcome:
+    def _ask(self, request: Request) -> RequestOutcome:
         self._sleep(max(0.0, self._next_s - self._now_s()))
         self._next_s = self._now_s() + self._pause_s
         outcome = self.asker.ask(request)

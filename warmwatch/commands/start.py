@@ -59,7 +59,7 @@ def visits(wish: PageOptions, record: Path | None, *, sound: bool, plain: bool) 
     """Serve visits on the phone, with what the shop's book says of pages and recordings."""
     from warmwatch.app.known import RECORDINGS
     from warmwatch.app.signing import Seal
-    from warmwatch.app.visit.serve import VisitWish, serve_visit
+    from warmwatch.app.visit.serve import VisitOptions, serve_visit
     from warmwatch.commands.key import default_key, visit_key
     from warmwatch.recording.seal.shop_log import log_path
 
@@ -77,7 +77,7 @@ def visits(wish: PageOptions, record: Path | None, *, sound: bool, plain: bool) 
     click.echo(CAUTION, err=True)
     key = visit_key()
     seal = None if key is None else Seal(key, log_path(default_key()))
-    return serve_visit(VisitWish(wish, folder, paper, sound=sound, plain=plain, seal=seal))
+    return serve_visit(VisitOptions(wish, folder, paper, sound=sound, plain=plain, seal=seal))
 
 
 def start() -> int:

@@ -41,7 +41,7 @@ class Faults:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class UnitAnswer:
     """A payload to send, `after_s` real seconds after the one before."""
 
     payload: bytes
@@ -83,21 +83,21 @@ class ControlUnit:
     identifiers: Mapping[int, Encoder] = field(default_factory=dict)
     faults: Faults = field(default_factory=Faults)
 
-    def answers(self, request: bytes, state: State, functional: bool = False) -> list[Answer]:
+    def answers(self, request: bytes, state: State, functional: bool = False) -> list[UnitAnswer]:
         """Return what the unit sends for a request, in order; empty for silence."""
         faults = self.faults
         if not request or faults.silent or faults.ignition_off:
             return []
         if faults.busy > 0:
             faults.busy -= 1
-            return [Answer(_negative(request, BUSY))]
+            return [UnitAnswer(_negative(request, BUSY))]
         payload = self._answer(request, state)
         if not payload or (functional and payload[0] == 0x7F and payload[2] in _SUPPRESSED):
             return []
         if request[0] != 0x22 or faults.pending == 0:
-            return [Answer(payload)]
-        waits = [Answer(_negative(request, PENDING), faults.pending_s)] * faults.pending
-        return [*waits, Answer(payload, faults.pending_s)]
+            return [UnitAnswer(payload)]
+        waits = [UnitAnswer(_negative(request, PENDING), faults.pending_s)] * faults.pending
+        return [*waits, UnitAnswer(payload, faults.pending_s)]
 
     def _answer(self, request: bytes, state: State) -> bytes:
         match request[0]:

@@ -38,7 +38,7 @@ ENDING = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 
 
 @dataclass(frozen=True, slots=True)
-class VisitWish:
+class VisitOptions:
     """How to serve visits; `pace` is for recorded links.
 
     With a `seal`, recordings are signed while they run, and proofs are signed.
@@ -54,7 +54,7 @@ class VisitWish:
     seal: Seal | None = None
 
 
-def serve_visit(wish: VisitWish) -> int:
+def serve_visit(wish: VisitOptions) -> int:
     """Serve the page before, during and after watches; return the exit code when it is ended."""
     server = open_server(wish.page, visit=True, speak=wish.speak, keys=KEYS)
     try:
@@ -64,7 +64,7 @@ def serve_visit(wish: VisitWish) -> int:
 
 
 class _Serving:
-    def __init__(self, wish: VisitWish, server: "PageServer", desk: Desk) -> None:
+    def __init__(self, wish: VisitOptions, server: "PageServer", desk: Desk) -> None:
         self._wish, self._server, self._desk = wish, server, desk
         self._told_s = 0.0
         self._ended = False

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from warmwatch.core.notice import Notice
 from warmwatch.links.asking.patience import LONGER_S
 from warmwatch.links.asking.question import Question
-from warmwatch.links.asking.request import Outcome
+from warmwatch.links.asking.request import RequestOutcome
 from warmwatch.links.asking.units import Unit
 from warmwatch.signals.answers import Conduct, Refusal
 
@@ -52,7 +52,7 @@ class Conducts:
         self._left_session_s[unit] = now_s
         return True
 
-    def unanswered(self, question: Question, outcome: Outcome, now_s: float) -> None:
+    def unanswered(self, question: Question, outcome: RequestOutcome, now_s: float) -> None:
         """Take note that a question stayed without an answer."""
         question.retry_s = now_s
         refusing = set(outcome.refusals)

@@ -14,7 +14,7 @@ from warmwatch.core.units import QUANTITIES
 from warmwatch.links.asking.patience import Patience
 from warmwatch.links.asking.plan import NO_FLUID, Plan
 from warmwatch.links.asking.question import FLUID, Question, questions
-from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.request import Request, RequestOutcome
 from warmwatch.links.asking.silent import VehicleSilent
 from warmwatch.links.asking.survey import Asking, Survey
 from warmwatch.links.asking.units import Addressing, Unit, way_to
@@ -32,7 +32,7 @@ RESPONDING, OFFER = "units that answer", "signals to ask for"
 
 Talking = Generator[Any, Any, None]
 """Yields what it wants done (the carrier's own kinds of wish) or found, and is sent the result."""
-Exchanging = Generator[Any, Any, Outcome]
+Exchanging = Generator[Any, Any, RequestOutcome]
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from warmwatch.core.notice import Notice
 from warmwatch.core.reason import Reason
 from warmwatch.links.asking.conduct import Conducts
 from warmwatch.links.asking.question import Question
-from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.request import Request, RequestOutcome
 from warmwatch.links.asking.sessions import Sessions
 from warmwatch.links.asking.survey import Asking
 from warmwatch.links.asking.units import Unit
@@ -153,7 +153,7 @@ class Plan:
 
     def _ask(
         self, group: Sequence[Question], now_s: float
-    ) -> Generator[Request, Outcome, list[Question]]:
+    ) -> Generator[Request, RequestOutcome, list[Question]]:
         """Ask for a group and return the questions that stay open."""
         request = self._request(group)
         outcome = yield request
@@ -183,14 +183,14 @@ class Plan:
 
     def _through_all(
         self, unit: Unit, group: Sequence[Question]
-    ) -> Generator[Request, Outcome, Outcome]:
+    ) -> Generator[Request, RequestOutcome, RequestOutcome]:
         """Ask a silent unit once by the address of all: it may heed only that one."""
         self._via_all.add(unit)
         outcome = yield self._request(group)
         if unit not in outcome.spoke:  # another one's answer says nothing about this one
             self._via_all.discard(unit)
             self._not_deaf.add(unit)
-            return Outcome()
+            return RequestOutcome()
         return outcome
 
     def _request(self, group: Sequence[Question]) -> Request:
@@ -213,7 +213,9 @@ class Plan:
             return None
         return None if unit in self._via_all | self._not_deaf else unit
 
-    def _read(self, group: Sequence[Question], outcome: Outcome, now_s: float) -> list[Question]:
+    def _read(
+        self, group: Sequence[Question], outcome: RequestOutcome, now_s: float
+    ) -> list[Question]:
         lengths = {question.identifier: question.record_length for question in group}
         width = 2 if group[0].service == uds.SERVICE else 1
         open_: dict[int, Question] = {question.identifier: question for question in group}
@@ -265,11 +267,11 @@ def _with_fluid(group: Sequence[Question]) -> bool:
     return any(question.is_fluid for question in group)
 
 
-def _asked_of(question: Question, outcome: Outcome) -> frozenset[Unit]:
+def _asked_of(question: Question, outcome: RequestOutcome) -> frozenset[Unit]:
     """Return the units whose answer would be this question's."""
     return outcome.spoke if question.unit is None else frozenset({question.unit})
 
 
-def _conduct(outcome: Outcome, conduct: Conduct) -> bool:
+def _conduct(outcome: RequestOutcome, conduct: Conduct) -> bool:
     """True when nothing was answered and somebody refused in this way."""
     return not outcome.answers and any(r.conduct is conduct for r in outcome.refusals.values())

@@ -56,7 +56,7 @@ class Request:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class RequestOutcome:
     """What came back until the wait ran out: positive answers and refusals by unit.
 
     `took_s` is how long each of them took, where that is known.
@@ -98,9 +98,9 @@ class Exchange:
         self.strays = 0
 
     @property
-    def outcome(self) -> Outcome:
+    def outcome(self) -> RequestOutcome:
         """What has come so far."""
-        return Outcome(self._answers, self._refusals, self._took_s)
+        return RequestOutcome(self._answers, self._refusals, self._took_s)
 
     def receive(self, unit: Unit, payload: bytes, now_s: float) -> None:
         """Take a payload; one that does not belong to the request is only counted."""

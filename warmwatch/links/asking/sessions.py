@@ -8,7 +8,7 @@ from collections.abc import Generator, Sequence
 
 from warmwatch.core.notice import Notice
 from warmwatch.links.asking.question import Question
-from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.request import Request, RequestOutcome
 from warmwatch.links.asking.survey import Asking
 from warmwatch.links.asking.units import Unit
 from warmwatch.signals import uds
@@ -48,7 +48,7 @@ class Sessions:
         """Take note of the vehicle's speed."""
         self._speed = (kmh, now_s)
 
-    def entered(self, question: Question, now_s: float) -> Generator[Request, Outcome, bool]:
+    def entered(self, question: Question, now_s: float) -> Generator[Request, RequestOutcome, bool]:
         """Go into the session that a question needs; False when it must not be asked now."""
         unit = question.unit
         if not question.extended or unit is None:
@@ -97,7 +97,7 @@ class Sessions:
             self.notices.append(Notice(text, alarm=alarm))
 
 
-def note_session(in_session: set[Unit], request: Request, outcome: Outcome) -> None:
+def note_session(in_session: set[Unit], request: Request, outcome: RequestOutcome) -> None:
     """Keep account of the units that an answered session request moved."""
     if request.service == uds.SESSION_SERVICE:
         if request.identifiers == (uds.EXTENDED,):

@@ -3,14 +3,14 @@
 from collections.abc import Generator, Iterable
 from dataclasses import dataclass
 
-from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.request import Request, RequestOutcome
 from warmwatch.links.asking.units import Unit
 from warmwatch.signals import obd, uds
 from warmwatch.signals.answers import split_records
 
 LAST_BLOCK = 0xE0
 
-Asking = Generator[Request, Outcome, None]
+Asking = Generator[Request, RequestOutcome, None]
 """Yields requests and is sent their outcomes; whoever does the I/O drives it."""
 
 

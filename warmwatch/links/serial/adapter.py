@@ -109,7 +109,7 @@ class Payload:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class AdapterAnswer:
     """One answer, read. `unreadable` says why nothing in it may be used.
 
     `shape` is the length of each frame line in digits, without "still working": the same request
@@ -123,7 +123,7 @@ class Answer:
     text: str = field(default="", compare=False)
 
 
-def read_answer(text: str, command: str, headers: Headers) -> Answer:
+def read_answer(text: str, command: str, headers: Headers) -> AdapterAnswer:
     """Return what `text` (all before the prompt) says as the answer to `command`."""
     lines = _lines(text, command)
     words: set[Word] = set()
@@ -135,15 +135,15 @@ def read_answer(text: str, command: str, headers: Headers) -> Answer:
         if rest:
             frames.append(rest)
     if frames and not text.endswith(("\r", "\n")):
-        return Answer((), frozenset(words), "its last line is cut off", (), text)
+        return AdapterAnswer((), frozenset(words), "its last line is cut off", (), text)
     shape = tuple(len(frame) for frame in frames if not _STILL_WORKING.search(frame))
     try:
         payloads = _READERS.get(headers, _framed_payloads)(frames, headers)
     except _Unreadable as error:
-        return Answer((), frozenset(words), str(error), shape, text)
+        return AdapterAnswer((), frozenset(words), str(error), shape, text)
     if payloads and words & {Word.BUS_ERROR, Word.BUFFER_FULL, Word.STOPPED, Word.RESTARTED}:
-        return Answer((), frozenset(words), "the adapter broke it off", shape, text)
-    return Answer(payloads, frozenset(words), "", shape, text)
+        return AdapterAnswer((), frozenset(words), "the adapter broke it off", shape, text)
+    return AdapterAnswer(payloads, frozenset(words), "", shape, text)
 
 
 def headers_in(text: str, command: str) -> Headers | None:

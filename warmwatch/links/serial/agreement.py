@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from warmwatch.core.units import QUANTITIES
-from warmwatch.links.asking.request import Outcome
+from warmwatch.links.asking.request import RequestOutcome
 
 TOLERANCE = {"degC": 1.0, "1/min": 400.0, "km/h": 10.0}
 """A change of more than this from one answer to the next is asked for again, by unit."""
@@ -14,7 +14,7 @@ TOLERANCE = {"degC": 1.0, "1/min": 400.0, "km/h": 10.0}
 class Heard:
     """A readable answer; `values` are those of its signals that are worth asking twice."""
 
-    outcome: Outcome
+    outcome: RequestOutcome
     shape: tuple[int, ...]
     values: Mapping[str, float]
 

@@ -11,10 +11,10 @@ from collections.abc import Generator, Iterable, Mapping
 from warmwatch.errors import LinkLost
 from warmwatch.links.asking.driver import Pause
 from warmwatch.links.asking.patience import Patience
-from warmwatch.links.asking.request import MAX_PENDING, Outcome, Request
+from warmwatch.links.asking.request import MAX_PENDING, Request, RequestOutcome
 from warmwatch.links.asking.sessions import note_session
 from warmwatch.links.asking.units import Unit
-from warmwatch.links.serial.adapter import Answer, Headers, Word, read_answer
+from warmwatch.links.serial.adapter import AdapterAnswer, Headers, Word, read_answer
 from warmwatch.links.serial.agreement import Heard, agree, tolerance
 from warmwatch.links.serial.aiming import Aiming
 from warmwatch.links.serial.talk import COMMAND_WAIT_S, Adapter, Ask, Listen, Settle, Wish
@@ -35,10 +35,10 @@ LOST_AFTER_SILENCES = 3
 PENDING_PAUSE_S = 0.5
 _STEP_COMMAND = "ATE0"
 
-Exchanging = Generator[Wish, str | None, Outcome]
+Exchanging = Generator[Wish, str | None, RequestOutcome]
 
 
-_NOTHING = Heard(Outcome(), (), {})
+_NOTHING = Heard(RequestOutcome(), (), {})
 
 
 def request_text(request: Request, *, extended: bool = False) -> str:
@@ -94,7 +94,7 @@ class TextBus:
             yield Pause(request.delay_s)
         yield from self._aiming.at(request.unit, self._commanded)
         if request.service == uds.SESSION_SERVICE and not self._aiming.works:
-            return Outcome()  # everybody would get it
+            return RequestOutcome()  # everybody would get it
         tries = yield from self._waiting.set_for(request, self._commanded)
         heard = _NOTHING
         for asked in range(tries):  # an answer that comes after the wait counts for the next try
@@ -218,7 +218,7 @@ class TextBus:
             yield notice
         yield Settle()
 
-    def _judged(self, request: Request, answer: Answer) -> tuple[Heard | None, str]:
+    def _judged(self, request: Request, answer: AdapterAnswer) -> tuple[Heard | None, str]:
         """Return what was heard, or None and why the answer is not to be used."""
         if answer.unreadable:
             return None, answer.unreadable
@@ -239,7 +239,7 @@ class TextBus:
                 return None, "it answers something else"
             else:
                 answers[unit] = payload.data
-        outcome = Outcome(answers, {u: r for u, r in refusals.items() if u not in answers})
+        outcome = RequestOutcome(answers, {u: r for u, r in refusals.items() if u not in answers})
         values = self._values(request, answers)
         if values is None:
             return None, "its length is wrong"
@@ -284,7 +284,7 @@ def _only_ok(text: str) -> bool:
     return answer.words == {Word.OK} and not (answer.payloads or answer.unreadable)
 
 
-def _only_waiting(outcome: Outcome) -> bool:
+def _only_waiting(outcome: RequestOutcome) -> bool:
     """True when a unit is still working and none has answered."""
     waiting = (refusal.conduct is Conduct.WAIT for refusal in outcome.refusals.values())
     return not outcome.answers and any(waiting)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Generator
 
 from warmwatch.core.notice import Notice
 from warmwatch.links.asking.patience import Patience
-from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.request import Request, RequestOutcome
 from warmwatch.links.asking.units import Unit
 from warmwatch.links.serial.adapter import Word
 from warmwatch.links.serial.talk import Wish
@@ -58,7 +58,7 @@ class Waiting:
         return max(1, math.ceil(round(wait_s / waits_s - 0.5, 6)))
 
     def heard(
-        self, request: Request, outcome: Outcome, asked: int
+        self, request: Request, outcome: RequestOutcome, asked: int
     ) -> Generator[Wish, str | None, None]:
         """Learn from an answer that came only because this request waited longer.
 
@@ -69,7 +69,7 @@ class Waiting:
             news = [unit for unit in outcome.spoke if not self._patience.is_late(unit)]
             yield from self._patience.heard(dict.fromkeys(news, took_s))
 
-    def asked_for_time(self, outcome: Outcome) -> Generator[Wish, str | None, None]:
+    def asked_for_time(self, outcome: RequestOutcome) -> Generator[Wish, str | None, None]:
         """A unit said that it is still working, and the adapter did not wait for it."""
         for unit in outcome.refusals:
             if unit not in self._said:

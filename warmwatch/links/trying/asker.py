@@ -16,7 +16,7 @@ from warmwatch.links.asking.driver import (
     silent_step,
 )
 from warmwatch.links.asking.link import Opener, opener_of
-from warmwatch.links.asking.request import Outcome, Request
+from warmwatch.links.asking.request import Request, RequestOutcome
 from warmwatch.links.asking.silent import VehicleSilent
 from warmwatch.links.asking.survey import Offer
 from warmwatch.links.asking.units import Unit
@@ -44,7 +44,7 @@ class Asker(Protocol):
     def unit_at(self, target: int) -> Unit:
         """Return the unit asked at `target`."""
 
-    def ask(self, request: Request) -> Outcome:
+    def ask(self, request: Request) -> RequestOutcome:
         """Ask once and wait for the answer. Raises LinkLost."""
 
     def close(self) -> None:
@@ -64,7 +64,7 @@ class TalkAsker:
         self._signals = opener.wanted.signals
         self._arrival: Arrival | None = None
         self._request: Request | None = None
-        self._outcome: Outcome | None = None
+        self._outcome: RequestOutcome | None = None
         self._port = opener.open(self._talk)
         try:
             while self._arrival is None:
@@ -84,7 +84,7 @@ class TalkAsker:
     def unit_at(self, target: int) -> Unit:
         return self._arrived.carrier.addressing.unit_at(target)
 
-    def ask(self, request: Request) -> Outcome:
+    def ask(self, request: Request) -> RequestOutcome:
         self._request, self._outcome = request, None
         while self._outcome is None:
             self._work()

@@ -15,7 +15,7 @@ from warmwatch.core.watch import Watch
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class GapSpan:
     """A stretch of elapsed time in seconds."""
 
     start_s: float
@@ -56,7 +56,7 @@ class Trace:
     coolant: Curve = field(default_factory=Curve)
     doubtful: Curve = field(default_factory=Curve)
     windows: list[Window] = field(default_factory=list)
-    gaps: list[Span] = field(default_factory=list)
+    gaps: list[GapSpan] = field(default_factory=list)
     stays: list[Stay] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
@@ -141,7 +141,7 @@ class TraceBuilder:
         if event.kind is EventKind.BLIND:
             self._blind_since_s = self.trace.start_s if last_good_s is None else last_good_s
         elif event.kind is EventKind.SEEING and self._blind_since_s is not None:
-            self.trace.gaps.append(Span(self._blind_since_s, event.elapsed_s))
+            self.trace.gaps.append(GapSpan(self._blind_since_s, event.elapsed_s))
             self._blind_since_s = None
 
     def _keep_window(self) -> None:
@@ -153,7 +153,7 @@ class TraceBuilder:
         """Close what is still open at the end."""
         trace, window = self.trace, self.watch.snapshot().window
         if self._blind_since_s is not None:
-            trace.gaps.append(Span(self._blind_since_s, trace.end_s))
+            trace.gaps.append(GapSpan(self._blind_since_s, trace.end_s))
         if window is not None:
             trace.windows.append(window)
         return trace

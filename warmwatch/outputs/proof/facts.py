@@ -23,7 +23,7 @@ from warmwatch.recording.zone import Zone, sidecar_zone
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ToldMark:
     """A mark with the last believed fluid temperature, None while it was not known.
 
     `withdrawn`: a later mark took it back.
@@ -62,7 +62,7 @@ class Facts:
     drain_windows: tuple[Window, ...]
     checks: tuple[Check, ...]
     verdict: LevelVerdict
-    told: tuple[Told, ...]
+    told: tuple[ToldMark, ...]
     trace: Trace
     edges: tuple[RawReading, ...]
     clock_moves: tuple[tuple[float, Reason], ...] = ()
@@ -116,7 +116,7 @@ def facts_of(path: Path) -> Facts:
 class _Fold:
     def __init__(self, watch: Watch) -> None:
         self.seen = TraceBuilder(watch)
-        self.told: list[Told] = []
+        self.told: list[ToldMark] = []
         self.clock_moves: list[tuple[float, Reason]] = []
 
     def step(self, item: Item) -> None:
@@ -125,10 +125,10 @@ class _Fold:
         if isinstance(item, Reading) and "time" in item.doubts:
             self.clock_moves.append((item.elapsed_s, Reason.parse(item.doubts["time"])))
         if isinstance(item, Mark):
-            self.told.append(Told(item, None if watch.blind else watch.snapshot().fluid_c))
+            self.told.append(ToldMark(item, None if watch.blind else watch.snapshot().fluid_c))
 
 
-def _with_withdrawn(told: list[Told]) -> tuple[Told, ...]:
+def _with_withdrawn(told: list[ToldMark]) -> tuple[ToldMark, ...]:
     gone = taken_back([one.mark for one in told])
     return tuple(replace(one, withdrawn=back) for one, back in zip(told, gone, strict=True))
 

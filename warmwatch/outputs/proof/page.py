@@ -12,7 +12,7 @@ from warmwatch.core.level.verdict import Sign
 from warmwatch.core.reading import MarkName
 from warmwatch.outputs.proof.amounts import balance_lines, ledger_heads, ledger_row
 from warmwatch.outputs.proof.evidence import before, doubt_lines, place, read_parts, seal_lines
-from warmwatch.outputs.proof.facts import Facts, Told
+from warmwatch.outputs.proof.facts import Facts, ToldMark
 from warmwatch.outputs.proof.visit import Visit
 from warmwatch.recording.seal.report import SealState
 from warmwatch.words.amounts import little_text
@@ -249,7 +249,7 @@ def _marks(visit: Visit) -> list[Row]:
     return rows
 
 
-def _mark_row(visit: Visit, facts: Facts, one: Told) -> Row:
+def _mark_row(visit: Visit, facts: Facts, one: ToldMark) -> Row:
     mark = one.mark
     fluid = temperature_or_unknown(one.fluid_c, visit.job.unit)
     at = at_text(visit, facts, mark.elapsed_s)

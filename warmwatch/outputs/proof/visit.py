@@ -23,7 +23,7 @@ from warmwatch.core.paperwork import (
     work_from_mapping,
 )
 from warmwatch.errors import RecordingError
-from warmwatch.outputs.proof.facts import Facts, Told, facts_of
+from warmwatch.outputs.proof.facts import Facts, ToldMark, facts_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +102,7 @@ class Visit:
         return together(facts.verdict for facts in self.recordings)
 
     @property
-    def unread(self) -> tuple[tuple[Facts, Told], ...]:
+    def unread(self) -> tuple[tuple[Facts, ToldMark], ...]:
         """The marks that belong into the ledger, but from which no amount could be read."""
         if self.later.fluid is not None or self.decisive.job.fluid.ledger:
             return ()

@@ -14,7 +14,7 @@ Wait = Callable[[float], bool]
 _LOOK_S = 0.03
 
 
-class Outcome(Enum):
+class PlayOutcome(Enum):
     """How a child process ended."""
 
     DONE = auto()
@@ -25,7 +25,7 @@ class Outcome(Enum):
 
 def run_child(
     argv: Sequence[str], limit_s: float, wait: Wait, extra_env: Mapping[str, str] | None = None
-) -> Outcome:
+) -> PlayOutcome:
     """Run `argv` (no shell, no input, output dropped) until it ends, is cut, or `limit_s` is over.
 
     `extra_env` is added to the environment. A program that cannot be started counts as FAILED.
@@ -43,17 +43,17 @@ def run_child(
             start_new_session=os.name == "posix",
         )
     except (OSError, ValueError):
-        return Outcome.FAILED
+        return PlayOutcome.FAILED
     try:
         return _follow(child, time.monotonic() + limit_s, wait)
     finally:
         end_group(child)
 
 
-def _follow(child: subprocess.Popen[bytes], deadline_s: float, wait: Wait) -> Outcome:
+def _follow(child: subprocess.Popen[bytes], deadline_s: float, wait: Wait) -> PlayOutcome:
     while child.poll() is None:
         if time.monotonic() >= deadline_s:
-            return Outcome.HUNG
+            return PlayOutcome.HUNG
         if wait(_LOOK_S):
-            return Outcome.CUT
-    return Outcome.DONE if child.returncode == 0 else Outcome.FAILED
+            return PlayOutcome.CUT
+    return PlayOutcome.DONE if child.returncode == 0 else PlayOutcome.FAILED

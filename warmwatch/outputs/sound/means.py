@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
-from warmwatch.outputs.sound.child import Outcome, Wait
+from warmwatch.outputs.sound.child import PlayOutcome, Wait
 from warmwatch.outputs.sound.tone_folder import make_tone_folder
 from warmwatch.outputs.sound.tones import Tone, write_wav
 from warmwatch.outputs.sound.voice import Voice
@@ -67,7 +67,7 @@ class ToneMeans:
         """Play `tone` to its end or until `wait` cuts it; ring the bell when no player works."""
         self._unheard = not self._play(tone, wait) and not self._ring(tone, wait)
 
-    def speak(self, voice: Voice, words: str, wait: Wait) -> Outcome:
+    def speak(self, voice: Voice, words: str, wait: Wait) -> PlayOutcome:
         """Speak `words`, as loud as the tones where a player can play what the voice writes."""
         if not (voice.to_file and self._players):
             return voice.say(words, wait)
@@ -76,12 +76,12 @@ class ToneMeans:
         except OSError:
             return voice.say(words, wait)
         written, length_s = voice.write(words, path, wait)
-        if written is not Outcome.DONE:
+        if written is not PlayOutcome.DONE:
             return written
         if not length_s:
             return voice.say(words, wait)
         outcome = self._players[0].play(str(path), length_s, wait)
-        return voice.say(words, wait) if outcome is Outcome.FAILED else outcome
+        return voice.say(words, wait) if outcome is PlayOutcome.FAILED else outcome
 
     def clean_up(self) -> None:
         """Remove the tones' files."""
@@ -97,14 +97,14 @@ class ToneMeans:
                 self._tell(f"The tones cannot be written ({error}). {self.describe()}")
                 return False
             outcome = player.play(str(path), tone.length_s, wait)
-            if outcome in (Outcome.DONE, Outcome.CUT):
+            if outcome in (PlayOutcome.DONE, PlayOutcome.CUT):
                 return True
             self._count_failure(player, outcome)
         return False
 
-    def _count_failure(self, player: WavPlayer, outcome: Outcome) -> None:
+    def _count_failure(self, player: WavPlayer, outcome: PlayOutcome) -> None:
         self._failures[player.name] += 1
-        if outcome is Outcome.FAILED and self._failures[player.name] < FAILURES_MOST:
+        if outcome is PlayOutcome.FAILED and self._failures[player.name] < FAILURES_MOST:
             self._tell(f"The sound player {player.name} failed just now.")
             return
         self._players = tuple(each for each in self._players if each is not player)

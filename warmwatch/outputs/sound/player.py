@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
-from warmwatch.outputs.sound.child import Outcome
+from warmwatch.outputs.sound.child import PlayOutcome
 from warmwatch.outputs.sound.means import Bell, Notice, ToneMeans
 from warmwatch.outputs.sound.tones import TONES, Tone
 from warmwatch.outputs.sound.voice import Voice
@@ -195,7 +195,10 @@ class TonePlayer:
         if voice is None or self._wait(0.0):
             return
         words = cue.words()
-        if words and self._means.speak(voice, words, self._wait) in (Outcome.FAILED, Outcome.HUNG):
+        if words and self._means.speak(voice, words, self._wait) in (
+            PlayOutcome.FAILED,
+            PlayOutcome.HUNG,
+        ):
             self._voice = None
             self._tell(f"The voice {voice.name} does not work, so nothing more is spoken.")
 

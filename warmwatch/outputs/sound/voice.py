@@ -6,7 +6,7 @@ import wave
 from dataclasses import dataclass
 from pathlib import Path
 
-from warmwatch.outputs.sound.child import Outcome, Wait, run_child
+from warmwatch.outputs.sound.child import PlayOutcome, Wait, run_child
 from warmwatch.outputs.sound.loudness import louden
 
 LIMIT_S = 20.0
@@ -38,19 +38,19 @@ class Voice:
     by_variable: bool = False
     to_file: str = ""
 
-    def say(self, words: str, wait: Wait) -> Outcome:
+    def say(self, words: str, wait: Wait) -> PlayOutcome:
         """Speak `words` to the end, or until `wait` says to cut it."""
         if self.by_variable:
             return run_child(self.argv, LIMIT_S, wait, {WORDS_VARIABLE: words})
         return run_child((*self.argv, words), LIMIT_S, wait)
 
-    def write(self, words: str, path: Path, wait: Wait) -> tuple[Outcome, float]:
+    def write(self, words: str, path: Path, wait: Wait) -> tuple[PlayOutcome, float]:
         """Write `words` as a loud WAV file; return how that went and its length in seconds.
 
         The length is zero where the program ended well but left no file that can be played.
         """
         done = run_child((*self.argv, self.to_file, str(path), words), LIMIT_S, wait)
-        if done is not Outcome.DONE:
+        if done is not PlayOutcome.DONE:
             return done, 0.0
         try:
             return done, louden(path)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from importlib import import_module
 from typing import Protocol
 
-from warmwatch.outputs.sound.child import Outcome, Wait, run_child
+from warmwatch.outputs.sound.child import PlayOutcome, Wait, run_child
 
 GRACE_S = 3.0
 """How much longer than the sound a player may take: wireless devices wake up slowly."""
@@ -23,7 +23,7 @@ class WavPlayer(Protocol):
     def name(self) -> str:
         """What the mechanic may know it by."""
 
-    def play(self, path: str, length_s: float, wait: Wait) -> Outcome:
+    def play(self, path: str, length_s: float, wait: Wait) -> PlayOutcome:
         """Play the file of `length_s` seconds to its end, or until `wait` says to cut it."""
 
 
@@ -34,7 +34,7 @@ class ChildPlayer:
     name: str
     argv: tuple[str, ...]
 
-    def play(self, path: str, length_s: float, wait: Wait) -> Outcome:
+    def play(self, path: str, length_s: float, wait: Wait) -> PlayOutcome:
         """Play the file; a program that outlasts the sound by GRACE_S is killed."""
         return run_child((*self.argv, path), length_s + GRACE_S, wait)
 
@@ -45,7 +45,7 @@ class WindowsPlayer:
 
     name: str = "Windows"
 
-    def play(self, path: str, length_s: float, wait: Wait) -> Outcome:
+    def play(self, path: str, length_s: float, wait: Wait) -> PlayOutcome:
         """Play the file; the call returns at once and a second one stops the sound."""
         sound = import_module("winsound")
         try:
@@ -54,8 +54,8 @@ class WindowsPlayer:
             cut = wait(length_s)
             sound.PlaySound(None, sound.SND_PURGE)
         except RuntimeError:
-            return Outcome.FAILED
-        return Outcome.CUT if cut else Outcome.DONE
+            return PlayOutcome.FAILED
+        return PlayOutcome.CUT if cut else PlayOutcome.DONE
 
 
 def find_wav_players(platform: str = sys.platform) -> tuple[WavPlayer, ...]:
