@@ -84,8 +84,9 @@ def test_a_halt_of_less_than_a_minute_and_a_half_belongs_to_the_drive(
     """Longer it is parked, and so it is at once where the selector says so (ours)."""
     context, _ = after((Phase.DRIVING, 60), (Phase.IDLE, halted_s))
     assert context.in_drive is drives
-    context.parked = True
-    assert not context.in_drive
+    parked, _ = after((Phase.DRIVING, 60), (Phase.IDLE, 10))
+    parked.parked = True
+    assert not parked.in_drive
     off, _ = after((Phase.DRIVING, 60), (Phase.OFF, 3))
     assert not off.in_drive
 

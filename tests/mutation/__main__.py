@@ -15,7 +15,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from queue import SimpleQueue
@@ -91,13 +91,16 @@ def room_of(file: str) -> str:
     return next(room for room in TESTS if file.startswith(room))
 
 
+QUICK = ("-m", "not slow")
+
+
 def fails(tests: tuple[str, ...], copy: Path, limit_s: float | None = None) -> bool:
     """Run tests in a copy of the checkout; True as well when they do not end in time."""
     command = [
         sys.executable, "-m", "pytest", "-p", "tests.mutation.quickest_first", "-x", "-q",
         "-n", "0", "--timeout", str(LONGEST_TEST_S), *tests,
     ]  # fmt: skip
-    times = str(copy.parent / f"{'+'.join(tests).replace('/', '.')}.times"[-200:])
+    times = str(copy.parent / f"{'+'.join(tests).replace('/', '.').replace(' ', '-')}.times"[-200:])
     try:
         ran = subprocess.run(
             command, cwd=copy, capture_output=True, check=False, timeout=limit_s,
@@ -157,8 +160,13 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=120)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument(
+        "--quick", action="store_true", help="without the slow tests: fewer noticed"
+    )
     given = parser.parse_args()
     drawn, results = list(draw(given.rooms, given.count, given.seed)), []
+    if given.quick:
+        drawn = [replace(one, tests=(*QUICK, *one.tests)) for one in drawn]
     with tempfile.TemporaryDirectory() as folder:
         for one, seen in judged(drawn, Path(folder), given.workers):
             results.append(seen)
