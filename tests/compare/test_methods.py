@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-import scipy.stats
+import scipy  # loads its parts when they are used
 
 from tests.compare.made import BAND, Warm, run_of, warm_items
 from warmwatch.analysis.methods.comparison import BOTH, PHASE, Comparison, Difference, compare

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-import scipy.stats
+import scipy  # loads its parts when they are used
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -6,9 +6,9 @@ from collections.abc import Callable
 from math import exp, floor, log
 
 import pytest
+import scipy  # loads its parts when they are used
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import curve_fit
 
 from warmwatch.core.forecast.forecaster import Forecast, Forecaster
 from warmwatch.core.phase import Phase
@@ -97,7 +97,7 @@ def test_median_agrees_with_an_independent_fit() -> None:
     tau, start, final, target = 1500.0, 20.0, 100.0, 80.0
     times = list(range(1200))
     values = [fine(first_order(tau, start, final, float(t))) for t in times]
-    (level, rise, scale), _ = curve_fit(
+    (level, rise, scale), _ = scipy.optimize.curve_fit(
         lambda t, a, b, c: a - b * 2.718281828459045 ** (-t / c),
         times,
         values,

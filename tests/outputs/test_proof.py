@@ -254,6 +254,7 @@ def story(temps: Sequence[float], *marks: tuple[float, MarkName]) -> list[Item]:
     return sorted(items, key=lambda item: item.elapsed_s)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("items", "says"),
     [

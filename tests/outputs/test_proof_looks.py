@@ -45,6 +45,7 @@ def test_the_tick_needs_everything_known_and_met(tmp_path: Path) -> None:
     assert proof_page(gather(record(tmp_path, check(), job=JOB)))["sign"] == "!"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("marks", "says"),
     [

@@ -163,6 +163,7 @@ def test_speed_never_jumps() -> None:
     assert all(abs(b - a) <= 9.0 * STEP_S for a, b in pairwise(speeds))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(3))
 @pytest.mark.parametrize("band_c", [(80.0, 90.0), (40.0, 50.0), (30.0, 45.0), (85.0, 95.0)])
 def test_marks_fall_into_the_band(seed: int, band_c: tuple[float, float]) -> None:

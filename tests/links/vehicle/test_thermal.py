@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import scipy  # loads its parts when they are used
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.integrate import solve_ivp
 
 from warmwatch.demo.plant import fluid_mass
 from warmwatch.demo.thermal import AMBIENT, Mass, Network, loss_w
@@ -139,7 +139,7 @@ def test_against_scipy() -> None:
             (heat[2] + bc - 40.0 * (t[2] - ambient_c)) / 50000.0,
         ]
 
-    judge = solve_ivp(rates, (0.0, 900.0), start, rtol=1e-10, atol=1e-10).y[:, -1]
+    judge = scipy.integrate.solve_ivp(rates, (0.0, 900.0), start, rtol=1e-10, atol=1e-10).y[:, -1]
     ours, _ = Network(masses, paths).advance(start, heat, ambient_c, 900.0)
     assert ours == pytest.approx(tuple(judge), abs=1e-6)
 

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 WATCH = (sys.executable, "-m", "warmwatch", "watch", "lines:-", "--band", "80:90", "--quiet")
 
 
