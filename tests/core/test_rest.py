@@ -155,6 +155,17 @@ def test_taken_back_it_is_a_loss_of_signal() -> None:
     assert watch.snapshot().gaps == 1
 
 
+def test_resting_told_twice_changes_nothing() -> None:
+    """The rest goes on as it began: what is known of the air, and when to look, stay."""
+    watch = Watch(LOW, ahead=False)
+    run(watch, *(Reading(float(t), {"fluid_c": 90.0, "ambient_c": 5.0}) for t in range(10)))
+    run(watch, Mark(10.0, MarkName.RESTING), Tick(15.0))
+    before, due_s = watch.snapshot().rest, watch.due_s
+    run(watch, Mark(500.0, MarkName.RESTING))
+    assert watch.snapshot().rest == before
+    assert watch.due_s == due_s
+
+
 def test_a_window_ends_with_the_rest() -> None:
     """What was inside is no longer claimed, and the window says why it ended."""
     watch = Watch(Job(Band(80.0, 95.0)))

@@ -14,7 +14,7 @@ from warmwatch.recording.seal.clock import Clock, early_s, seconds, signing_rema
 from warmwatch.recording.seal.key import make_key, sign_recording
 from warmwatch.recording.seal.pdf import PLACEHOLDER, check_pdf, seal_pdf, sealed_part
 from warmwatch.recording.seal.shop_log import NAME, append, log_path, read_log, signature_of
-from warmwatch.recording.seal.signature import signature_path
+from warmwatch.recording.seal.signature import fingerprint, signature_path
 from warmwatch.recording.seal.verify import verify_recording
 
 TIME = "2026-06-02T03:04:05Z"
@@ -80,6 +80,12 @@ def test_a_computer_a_day_behind_does_not_sign(tmp_path: Path) -> None:
     with pytest.raises(RecordingError, match="Set the clock"):
         sign_recording(path, key, behind.isoformat())
     assert sign_recording(path, key, (ended - timedelta(days=1)).isoformat()).exists()
+
+
+def test_a_fingerprint_is_the_first_sixteen_digits_in_fours() -> None:
+    """Of SHA-256; FIPS 180-2 gives that of "abc" (appendix B.1), and that of nothing is known."""
+    assert fingerprint(b"abc") == "ba78-16bf-8f01-cfea"
+    assert fingerprint(b"") == "e3b0-c442-98fc-1c14"
 
 
 PDF = b"%PDF-1.7 " + PLACEHOLDER.encode() + b" %%EOF"
