@@ -123,6 +123,14 @@ def test_a_band_narrower_than_the_deadband_can_be_entered_again() -> None:
     assert kinds[-1] is EventKind.ENTERED
 
 
+@pytest.mark.parametrize(("back_c", "enters"), [(80.5, True), (80.6, False)])
+def test_the_deadband_of_a_narrow_band_is_half_of_it(back_c: float, enters: bool) -> None:
+    """From either side its middle counts as inside again, and nothing nearer to the edge does."""
+    subject = tracker(band=Band(80.0, 81.0))
+    feed(subject, [80.5] * 4 + [82] * 4)
+    assert bool(feed(subject, [back_c] * 4, start_s=10)) is enters
+
+
 def test_lost_continuity_ends_the_window_at_the_last_good_reading() -> None:
     """What was not seen is not claimed."""
     subject = tracker()

@@ -10,9 +10,11 @@ import pytest
 from tests.recording.invented import record
 from tests.recording.test_when import readings, recorded
 from warmwatch.errors import RecordingError
+from warmwatch.recording.seal.checkpoint import Checkpoint
 from warmwatch.recording.seal.clock import Clock, early_s, seconds, signing_remarks
 from warmwatch.recording.seal.key import make_key, sign_recording
 from warmwatch.recording.seal.pdf import PLACEHOLDER, check_pdf, seal_pdf, sealed_part
+from warmwatch.recording.seal.raw_bytes import RawBytes
 from warmwatch.recording.seal.shop_log import NAME, append, log_path, read_log, signature_of
 from warmwatch.recording.seal.signature import fingerprint, signature_path
 from warmwatch.recording.seal.verify import verify_recording
@@ -86,6 +88,35 @@ def test_a_fingerprint_is_the_first_sixteen_digits_in_fours() -> None:
     """Of SHA-256; FIPS 180-2 gives that of "abc" (appendix B.1), and that of nothing is known."""
     assert fingerprint(b"abc") == "ba78-16bf-8f01-cfea"
     assert fingerprint(b"") == "e3b0-c442-98fc-1c14"
+
+
+def test_what_a_checkpoint_signs_is_the_same_whatever_the_order_of_its_members() -> None:
+    """JSON with sorted names and no spaces (as in RFC 8785): other versions sign it alike."""
+    point = Checkpoint("a.csv", 5, "00", TIME, key="a2V5", key_name="invented")
+    assert point.message == (
+        b'{"digest":"00","format":"warmwatch checkpoint 1","key":"a2V5","key_name":"invented",'
+        b'"recording":"a.csv","rows":5,"time":"2026-06-02T03:04:05Z"}'
+    )
+
+
+@pytest.mark.parametrize(
+    ("service", "identifier", "raw"),
+    [
+        (0x01, 0x05, "7E8 41057B"),  # SAE J1979: A-40
+        (0x21, 0x30, "7E9 61307B"),  # ISO 14230-3: one byte of local identifier
+        (0x22, 0xF405, "7E9 62F4057B"),  # ISO 14229-1: two bytes of identifier
+    ],
+)
+def test_the_bytes_of_each_service_are_read_again(service: int, identifier: int, raw: str) -> None:
+    """7B hex is 83 degrees by A-40; another figure in the row is told with both."""
+    rule = {
+        "name": "fluid_c", "service": service, "identifier": identifier, "first_byte": 0,
+        "length": 1, "signed": False, "scale": 1.0, "offset": -40.0, "unit": "C",
+    }  # fmt: skip
+    read = RawBytes({"warmwatch:link": {"signals": [rule]}})
+    assert read.differs(83.0, raw) == ""
+    assert read.differs(84.0, raw) == "its bytes say 83 °C, but the row says 84 °C"
+    assert (read.seen, read.held) == (2, 2)
 
 
 PDF = b"%PDF-1.7 " + PLACEHOLDER.encode() + b" %%EOF"
