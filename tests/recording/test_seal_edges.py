@@ -84,6 +84,12 @@ def test_a_computer_a_day_behind_does_not_sign(tmp_path: Path) -> None:
     assert sign_recording(path, key, (ended - timedelta(days=1)).isoformat()).exists()
 
 
+def test_a_long_name_of_a_shop_is_cut_to_a_line(tmp_path: Path) -> None:
+    """Eighty letters stand beside each signature (ours), and line breaks are spaces."""
+    key = make_key(tmp_path / "key.pem", " a\nb " + "c" * 100)
+    assert key.name == "a b " + "c" * 76
+
+
 def test_a_fingerprint_is_the_first_sixteen_digits_in_fours() -> None:
     """Of SHA-256; FIPS 180-2 gives that of "abc" (appendix B.1), and that of nothing is known."""
     assert fingerprint(b"abc") == "ba78-16bf-8f01-cfea"
