@@ -84,6 +84,18 @@ def test_a_computer_a_day_behind_does_not_sign(tmp_path: Path) -> None:
     assert sign_recording(path, key, (ended - timedelta(days=1)).isoformat()).exists()
 
 
+@pytest.mark.parametrize("raw", ["", "7E9", "7E9 62F405", "7E9 62F4057B", "7E9 7F2231", "x y"])
+def test_bytes_too_short_for_their_rule_are_not_compared(raw: str) -> None:
+    """A refusal (ISO 14229-1, 7F), half an answer or no hex at all says no temperature."""
+    rule = {
+        "name": "fluid_c", "service": 0x22, "identifier": 0xF405, "first_byte": 0,
+        "length": 2, "signed": False, "scale": 1.0, "offset": -40.0, "unit": "C",
+    }  # fmt: skip
+    read = RawBytes({"warmwatch:link": {"signals": [rule]}})
+    assert bool(read.differs(83.0, raw)) is (raw == "")  # none at all is told
+    assert (read.seen, read.held) == (1, 0)
+
+
 def test_a_long_name_of_a_shop_is_cut_to_a_line(tmp_path: Path) -> None:
     """Eighty letters stand beside each signature (ours), and line breaks are spaces."""
     key = make_key(tmp_path / "key.pem", " a\nb " + "c" * 100)
