@@ -10,11 +10,13 @@ import pytest
 from tests.recording.invented import record
 from tests.recording.test_when import readings, recorded
 from warmwatch.errors import RecordingError
+from warmwatch.recording.names import sidecar_path
 from warmwatch.recording.seal.checkpoint import Checkpoint
 from warmwatch.recording.seal.clock import Clock, early_s, seconds, signing_remarks
 from warmwatch.recording.seal.key import make_key, sign_recording
 from warmwatch.recording.seal.pdf import PLACEHOLDER, check_pdf, seal_pdf, sealed_part
 from warmwatch.recording.seal.raw_bytes import RawBytes
+from warmwatch.recording.seal.report import SealState
 from warmwatch.recording.seal.shop_log import NAME, append, log_path, read_log, signature_of
 from warmwatch.recording.seal.signature import fingerprint, signature_path
 from warmwatch.recording.seal.verify import verify_recording
@@ -137,6 +139,18 @@ def test_the_bytes_of_each_service_are_read_again(service: int, identifier: int,
     assert (read.seen, read.held) == (2, 2)
 
 
+def test_a_sidecar_that_is_missing_or_changed_is_told_at_the_row_that_names_it(
+    tmp_path: Path,
+) -> None:
+    """Row 2, the opening row below the header: there the sidecar's digest stands."""
+    path = record(tmp_path)
+    sidecar = sidecar_path(path)
+    sidecar.write_bytes(sidecar.read_bytes() + b" ")
+    assert (verify_recording(path).state, verify_recording(path).row) == (SealState.CHANGED, 2)
+    sidecar.unlink()
+    assert verify_recording(path).row == 2
+
+
 PDF = b"%PDF-1.7 " + PLACEHOLDER.encode() + b" %%EOF"
 
 
@@ -156,7 +170,8 @@ def test_what_was_never_sealed_has_no_sealed_part() -> None:
     """Without any mark, or with none that ends a seal, it is all of the file."""
     for data in (b"", b"no PDF", PDF, b"%%EOF" * 50):
         assert sealed_part(data) == data
-        assert not check_pdf(data).intact or PLACEHOLDER.encode() in data
+        seal = check_pdf(data)
+        assert (seal.found, seal.intact) == (data == PDF, False)
     with pytest.raises(ValueError, match="no place"):
         seal_pdf(b"%PDF-1.7 %%EOF", None)
 
