@@ -195,3 +195,12 @@ def test_a_window_being_left_ends_at_the_crossing_when_the_signal_is_lost() -> N
     ended = subject.lose(6.0, "blind")
     assert ended is not None
     assert (ended.left_s, ended.max_c) == (5.0, 89.9)
+
+
+def test_a_fluid_above_the_band_is_likely_above_before_that_is_confirmed() -> None:
+    """Only while no place is confirmed; the edge itself is inside, and no fluid says nothing."""
+    tracker = WindowTracker(Band(80, 90), deadband_c=1.0, confirm_s=3.0)
+    assert tracker.likely_place(90.1) is Place.ABOVE
+    assert [tracker.likely_place(c) for c in (90.0, 70.0, None)] == [Place.UNSEEN] * 3
+    tracker.step(0.0, 70.0)
+    assert tracker.likely_place(95.0) is Place.BELOW

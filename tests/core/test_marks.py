@@ -275,3 +275,10 @@ def test_what_was_changed_after_a_check_is_kept_with_it_once() -> None:
     visit.mark(M.TOPPED_UP, M.TOPPED_UP, note="0.2 L")
     first, last = visit.watch.checks
     assert (first.after, last.after) == ((), (M.TOPPED_UP,))
+
+
+def test_a_mark_given_as_text_is_the_mark() -> None:
+    """`Mark(0.0, "plug-out")` means the plug is out; a name that is none is refused."""
+    assert Mark(0.0, "plug-out").name is MarkName.PLUG_OUT  # type: ignore[arg-type]
+    with pytest.raises(ValueError, match="plug-off"):
+        Mark(0.0, "plug-off")  # type: ignore[arg-type]

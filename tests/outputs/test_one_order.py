@@ -15,7 +15,7 @@ from warmwatch.outputs.plain import PlainLines
 from warmwatch.outputs.screen.board import Board, board
 from warmwatch.outputs.screen.headline import Headline
 from warmwatch.words.catalogue import phrase
-from warmwatch.words.steps import step_act, step_allowed, step_line, step_words
+from warmwatch.words.steps import step_act, step_line, step_words
 
 M = MarkName
 IDLE = {"engine_rpm": 760.0, "speed_kmh": 0.0}
@@ -46,7 +46,7 @@ def test_nobody_is_told_to_open_the_plug_while_the_check_would_not_count() -> No
     assert page_step(played) == {"now": "", "waits": ""}
     assert step_words(Step.OPEN_PLUG, view) == ""
     lines = io.StringIO()
-    change = StepChange(1.0, Step.OPEN_PLUG, step_allowed(view.snapshot))
+    change = StepChange(1.0, Step.OPEN_PLUG, view.snapshot.step_allowed)
     PlainLines(lines, lines, played.watch.job).take(change)
     assert lines.getvalue() == ""
 

@@ -30,7 +30,6 @@ from warmwatch.recording.writer import Recorder
 from warmwatch.words.catalogue import phrase
 from warmwatch.words.forecast import Shown, steady
 from warmwatch.words.reasons import reason_text
-from warmwatch.words.steps import step_allowed
 from warmwatch.words.view import View
 
 SHOW_EVERY_S = 0.25
@@ -86,7 +85,7 @@ class Session:
         self._alarm = watch.alarm
         self._amounts = Amounts(watch.job)
         self._step = watch.visit_step
-        self._step_allowed = step_allowed(watch.snapshot())
+        self._step_allowed = watch.snapshot().step_allowed
         self._until = until
         self._wall_clock = WallClock()
         self._marks = marks
@@ -231,7 +230,7 @@ class Session:
         if snapshot.alarm != self._alarm:
             self._alarm = snapshot.alarm
             self._pass_on(AlarmChange(now_s, snapshot.alarm))
-        step, allowed = snapshot.step, step_allowed(snapshot)
+        step, allowed = snapshot.step, snapshot.step_allowed
         if (step, allowed) != (self._step, self._step_allowed):
             begins = step is not self._step
             self._step, self._step_allowed = step, allowed

@@ -30,7 +30,8 @@ import math
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from warmwatch.core.events import EventKind
+from warmwatch.core.events import Event, EventKind
+from warmwatch.core.reason import Reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +97,12 @@ class Crossing:
     crossed_s: float
     ended: Window | None
 
+    def event(self, elapsed_s: float, fluid_c: float) -> Event:
+        """Return the event of a crossing that this reading confirms."""
+        unseen = self.kind is not EventKind.ENTERED and self.ended is None
+        reasons = (Reason("not-seen-inside"),) if unseen else ()
+        return Event(elapsed_s, self.kind, fluid_c, self.crossed_s, reasons)
+
 
 class WindowTracker:
     """Follows one band over good readings.
@@ -132,6 +139,13 @@ class WindowTracker:
         if elapsed_s - self._since_s < self._confirm_s:
             return None
         return self._confirm(zone, elapsed_s)
+
+    def likely_place(self, fluid_c: float | None) -> Place:
+        """Return the place; while none is confirmed, ABOVE for a fluid above the band."""
+        unseen = self.place is Place.UNSEEN
+        if unseen and fluid_c is not None and fluid_c > self.band.high_c:
+            return Place.ABOVE
+        return self.place
 
     def window_now(self) -> Window | None:
         """Return the open window with the readings whose place is not confirmed yet."""

@@ -1,5 +1,6 @@
 """Which doubts are told: the same one seldom; every doubtful reading is counted and kept."""
 
+from warmwatch.core.events import Event, EventKind
 from warmwatch.core.reason import Reason
 
 QUIET_S = 60.0
@@ -12,6 +13,13 @@ class Doubts:
 
     def __init__(self) -> None:
         self._told: dict[str, float] = {}
+
+    def events(
+        self, now_s: float, reason: Reason, fluid_c: float | None, *, blind: bool
+    ) -> list[Event]:
+        """Return the event of a doubt that is to be told; none for one that was told lately."""
+        told = self.is_news(now_s, reason, blind=blind)
+        return [Event(now_s, EventKind.DOUBTFUL, fluid_c, reasons=(reason,))] if told else []
 
     def is_news(self, now_s: float, reason: Reason, *, blind: bool) -> bool:
         """Return whether a doubt is to be told; while blind each only once."""

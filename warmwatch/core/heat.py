@@ -1,6 +1,7 @@
 """Too hot: the ceilings of fluid and coolant, and what of them stands now."""
 
 from warmwatch.core.alerts import Ceiling
+from warmwatch.core.events import Event, EventKind
 from warmwatch.core.job import Job
 from warmwatch.core.latest import Latest
 from warmwatch.core.reading import Reading
@@ -17,12 +18,21 @@ class Heat:
         self._fluid = Ceiling("fluid", job.fluid_ceiling_c)
         self._coolant = Ceiling("coolant", job.coolant_ceiling_c)
 
-    def reading(self, reading: Reading, fluid_c: float | None) -> list[Reason]:
-        """Take a reading and its believed temperature; return what has become too hot."""
+    def reading(
+        self, reading: Reading, fluid_c: float | None, shown_c: float | None
+    ) -> list[Event]:
+        """Take a reading and its believed temperature; return an event for each new heat.
+
+        `shown_c` is the last believed temperature, for the events.
+        """
         found = [] if fluid_c is None else [self._fluid.step(fluid_c)]
         if "coolant_c" in reading.values:
             found.append(self._coolant.step(reading.values["coolant_c"]))
-        return [reason for reason in found if reason is not None]
+        return [
+            Event(reading.elapsed_s, EventKind.TOO_HOT, shown_c, reasons=(reason,))
+            for reason in found
+            if reason is not None
+        ]
 
     def standing(self, now_s: float, *, blind: bool) -> tuple[Reason, ...]:
         """Return what is too hot now, as far as that is still known."""

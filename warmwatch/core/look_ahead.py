@@ -1,12 +1,13 @@
 """Forecasts to the edge that comes next, and what is worth saying of them."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from warmwatch.core.alerts import Alerts, why
 from warmwatch.core.approach import Approach
 from warmwatch.core.band import Place, WindowTracker
 from warmwatch.core.events import Event, EventKind
-from warmwatch.core.forecast.forecaster import Forecast, Forecaster, Outlook
+from warmwatch.core.forecast.forecaster import Forecast, Forecaster, Outlook, Rest
 from warmwatch.core.heat import COOLANT_FRESH_S
 from warmwatch.core.job import Job
 from warmwatch.core.latest import Latest
@@ -55,9 +56,15 @@ class LookAhead:
         self._alerts.rearm()
         self.forecast, self.outlook = None, ()
 
-    def event(self, kind: EventKind) -> None:
-        """Take an event."""
-        self._approach.event(kind)
+    def take(self, results: Iterable[Event | Forecast]) -> None:
+        """Take what an item has brought to light."""
+        for result in results:
+            if isinstance(result, Event):
+                self._approach.event(result.kind)
+
+    def rest(self) -> Rest | None:
+        """Return what the fluid does from the last reading on, with the engine off."""
+        return None if self.forecaster is None else self.forecaster.rest()
 
     def near(self, fluid_c: float | None) -> EventKind | None:
         """Return the announcement that still holds."""
@@ -96,8 +103,8 @@ class LookAhead:
 
     def _next_edge(self, forecaster: Forecaster, fluid_c: float) -> tuple[float, str, str]:
         """Return the edge that comes next: its level, which it is, and what happens there."""
-        band, place = self._job.band, self._tracker.place
-        if place is Place.ABOVE or (place is Place.UNSEEN and fluid_c > band.high_c):
+        band, place = self._job.band, self._tracker.likely_place(fluid_c)
+        if place is Place.ABOVE:
             return self._tracker.entry_c[1], "high", "enter"
         if place is not Place.INSIDE:
             return self._tracker.entry_c[0], "low", "enter"

@@ -70,12 +70,19 @@ def mark_of_note(note: str) -> tuple[MarkName, str]:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """What the mechanic says happened; `note` is free text."""
+    """What the mechanic says happened; `note` is free text.
+
+    `name` may be given as text, such as "plug-out". Raises ValueError for an unknown one.
+    """
 
     elapsed_s: float
     name: MarkName
     note: str = ""
     utc_s: float | None = None
+
+    def __post_init__(self) -> None:
+        # The fold asks which member it is; a text that is merely equal would change nothing.
+        object.__setattr__(self, "name", MarkName(self.name))
 
 
 @dataclass(frozen=True, slots=True)

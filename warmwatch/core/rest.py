@@ -15,6 +15,7 @@ import math
 from dataclasses import dataclass, field, replace
 
 from warmwatch.core.band import Band
+from warmwatch.core.events import Event, EventKind
 from warmwatch.core.forecast.forecaster import Rest as Cooling
 from warmwatch.core.reason import Reason
 
@@ -146,12 +147,16 @@ class RestTracker:
         wait_s = cooling_s(rest, target_c)
         return start_s + (LONG_S if wait_s is None else wait_s)
 
-    def looks(self, until_s: float) -> list[tuple[float, tuple[Reason, ...]]]:
-        """Return when it was worth switching on, up to `until_s`, each with its reasons."""
+    def looks(self, until_s: float, fluid_c: float | None) -> list[Event]:
+        """Return an event for each time up to `until_s` at which it was worth switching on.
+
+        `fluid_c` is the last believed temperature.
+        """
         found = []
         while self.rest is not None and self.due_s <= until_s:
             at_s = self._looks.pop(0)
-            found.append((at_s, self._why(self.rest, at_s)))
+            reasons = self._why(self.rest, at_s)
+            found.append(Event(at_s, EventKind.LOOK_AGAIN, fluid_c, reasons=reasons))
         return found
 
     def _why(self, rest: Rest, at_s: float) -> tuple[Reason, ...]:
@@ -162,20 +167,20 @@ class RestTracker:
         figures = {"middle_c": reckoned[1], "low_c": reckoned[0], "high_c": reckoned[2]}
         return (rested, Reason("reckoned", figures))
 
-    def reading(self, now_s: float) -> bool:
-        """A believed reading came; return whether it ended a rest."""
+    def reading(self, now_s: float) -> None:
+        """A believed reading came: it ends a silent rest, and one that never fell silent."""
         if self.rest is None:
-            return False
+            return
         if self.rest.silent:
             self._end(now_s)
-            return True
-        if now_s - self.rest.since_s > STILL_ON_S:
+        elif now_s - self.rest.since_s > STILL_ON_S:
             self.rest = None
-        return False
 
-    def take_back(self) -> None:
-        """The mark was taken back: silence was not meant."""
+    def take_back(self) -> bool:
+        """The mark was taken back: silence was not meant; return whether it is silent."""
+        silent = self.silent
         self.rest, self._looks = None, []
+        return silent
 
     def _end(self, now_s: float) -> None:
         assert self.rest is not None

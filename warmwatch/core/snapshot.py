@@ -3,13 +3,13 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from warmwatch.core.alarm import Alarm
+from warmwatch.core.alarm import Alarm, AlarmCode
 from warmwatch.core.band import Place, Window
 from warmwatch.core.events import EventKind
 from warmwatch.core.forecast.forecaster import Forecast, Outlook
 from warmwatch.core.latest import Timed
 from warmwatch.core.level.check import Check
-from warmwatch.core.level.conditions import Condition
+from warmwatch.core.level.conditions import Condition, fitness
 from warmwatch.core.phase import Phase
 from warmwatch.core.rest import Rest
 from warmwatch.core.steps import Step
@@ -56,3 +56,16 @@ class Snapshot:
         """Whether the conditions of the check matter now: from `nearing` on."""
         near = self.approach is EventKind.NEARING or self.place is Place.INSIDE
         return not self.blind and (near or self.step is Step.CHECK)
+
+    @property
+    def step_allowed(self) -> bool:
+        """Whether the step may be done now: nothing insists, and nothing forbids it."""
+        alarm, resting = self.alarm, self.rest is not None and self.rest.silent
+        if (self.blind and not resting) or alarm.insists:
+            return False
+        if alarm.stands(AlarmCode.TOO_HOT) or alarm.stands(AlarmCode.HOLD_LIMIT):
+            return False
+        if self.step is not Step.OPEN_PLUG:
+            return True
+        leaving = self.approach in (EventKind.TOP_NEARING, EventKind.BOTTOM_NEARING)
+        return not leaving and fitness(self.conditions)[0] is not False

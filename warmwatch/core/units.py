@@ -105,10 +105,6 @@ def implausible(name: str, value: float) -> Reason | None:
 
 def plausible(values: Mapping[str, float]) -> Mapping[str, float]:
     """Return the values without those that cannot be real; the same mapping when all can."""
-    for name, value in values.items():
-        low, high = _BOUNDS.get(name, _FINITE)
-        if not low <= value <= high:
-            break
-    else:
+    if all(is_plausible(name, value) for name, value in values.items()):
         return values
     return {name: value for name, value in values.items() if not implausible(name, value)}

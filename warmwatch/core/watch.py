@@ -8,7 +8,7 @@ so that it is the same whether a tick or the next reading brings it to light.
 from dataclasses import replace
 
 from warmwatch.core.alarm import Alarm, AlarmTracker, Plug
-from warmwatch.core.band import Place, Window, WindowTracker
+from warmwatch.core.band import Window, WindowTracker
 from warmwatch.core.causes import Causes
 from warmwatch.core.doubts import Doubts
 from warmwatch.core.events import Event, EventKind
@@ -121,10 +121,7 @@ class Watch:
     @property
     def visit_step(self) -> Step:
         """The present step of the visit."""
-        level, place = self._level, self._tracker.place
-        hot = (self._sight.fluid_c or 0.0) > self.job.band.high_c
-        if place is Place.UNSEEN and hot:  # before it is confirmed, and during a rest
-            place = Place.ABOVE
+        level, place = self._level, self._tracker.likely_place(self._sight.fluid_c)
         draining, drove_s = level.is_draining(place), self._road_test.drove_s
         return step(Seen(place, level.drain_place, draining, level.state, level.marks, drove_s))
 
@@ -150,9 +147,7 @@ class Watch:
 
     def _insist(self, now_s: float, results: list[Result]) -> None:
         """Work out what has to be heard now."""
-        for result in results:
-            if isinstance(result, Event):
-                self._ahead.event(result.kind)
+        self._ahead.take(results)
         blind_why = self._sight.why if self.blind and not self._rests.silent else None
         near = self._ahead.near(self._sight.fluid_c)
         causes = self._causes.now(now_s, self._tracker.place, near, blind_why, self._mark_s)
@@ -191,21 +186,17 @@ class Watch:
         )
 
     def _silence(self, item: Item) -> list[Result]:
-        results: list[Result] = []
-        if (silence := self._sight.falls_silent(item)) is not None:
-            results += self._fall_silent(*silence)
+        silence = self._sight.falls_silent(item)
+        results: list[Result] = [] if silence is None else [*self._fall_silent(*silence)]
         if self.blind and is_due(self.due_s, item):
-            for at_s, reasons in self._rests.looks(item.elapsed_s):
-                fluid_c = self._sight.fluid_c
-                results.append(Event(at_s, EventKind.LOOK_AGAIN, fluid_c, reasons=reasons))
+            results += self._rests.looks(item.elapsed_s, self._sight.fluid_c)
         return results
 
     def _fall_silent(self, at_s: float, reason: Reason) -> list[Event]:
         if self._rests.rest is None:
             return [self._go_blind(at_s, reason)]
         self._sight.lose()
-        forecaster = self._ahead.forecaster
-        cooling = None if forecaster is None else forecaster.rest()
+        cooling = self._ahead.rest()
         self._lose_continuity("resting")
         ambient_c = self._latest.value("ambient_c", at_s, AMBIENT_FRESH_S)
         self._rests.fall_silent(self._sight.good, ambient_c, at_s, cooling)
@@ -245,19 +236,17 @@ class Watch:
         results += self._holds.step(reading.elapsed_s, phase, self._sight.fluid_c)
         if not self._aloud:
             return results
-        results += self._too_hot(reading, verdict)
         place, fluid_c = self._tracker.place, self._sight.fluid_c
+        believed_c = None if verdict is None else verdict.fluid_c
+        results += self._heat.reading(reading, believed_c, fluid_c)
         return results + self._level.judge(reading.elapsed_s, place, fluid_c, blind=self.blind)
 
     def _doubt(self, reading: Reading, verdict: Verdict) -> list[Result]:
         self.doubtful += 1
         self._level.doubt()
         reason = verdict.reason or Reason("doubtful")
-        if not self._doubts.is_news(reading.elapsed_s, reason, blind=self.blind):
-            return []
-        return [
-            Event(reading.elapsed_s, EventKind.DOUBTFUL, self._sight.fluid_c, reasons=(reason,))
-        ]
+        fluid_c = self._sight.fluid_c
+        return [*self._doubts.events(reading.elapsed_s, reason, fluid_c, blind=self.blind)]
 
     def _lost_in_time(self, elapsed_s: float) -> list[Result]:
         """Times behind the clock, one after the other: the clock will not catch up, so be blind."""
@@ -286,17 +275,9 @@ class Watch:
             return []
         self._keep(crossing.ended)
         self._ahead.cross()
-        reasons: tuple[Reason, ...] = ()
-        if crossing.kind is not EventKind.ENTERED and crossing.ended is None:
-            reasons = (Reason("not-seen-inside"),)
-        event = Event(now_s, crossing.kind, fluid_c, crossing.crossed_s, reasons)
+        event = crossing.event(now_s, fluid_c)
         judged = self._aloud and crossing.kind is EventKind.ENTERED
         return [self._level.entered(event) if judged else event]
-
-    def _too_hot(self, reading: Reading, verdict: Verdict | None) -> list[Result]:
-        reasons = self._heat.reading(reading, None if verdict is None else verdict.fluid_c)
-        kind, now_s = EventKind.TOO_HOT, reading.elapsed_s
-        return [Event(now_s, kind, self._sight.fluid_c, reasons=(reason,)) for reason in reasons]
 
     def _mark(self, mark: Mark) -> list[Result]:
         self._alarms.hear()
@@ -315,6 +296,5 @@ class Watch:
 
     def _wake(self, now_s: float) -> list[Event]:
         """The rest was taken back: silence that lasts was not meant."""
-        silent = self._rests.silent
-        self._rests.take_back()
+        silent = self._rests.take_back()
         return [self._go_blind(now_s, self._sight.silent(now_s))] if silent else []

@@ -7,11 +7,7 @@ is.
 
 from dataclasses import dataclass
 
-from warmwatch.core.alarm import AlarmCode
-from warmwatch.core.events import EventKind
 from warmwatch.core.job import Job
-from warmwatch.core.level.conditions import fitness
-from warmwatch.core.snapshot import Snapshot
 from warmwatch.core.steps import Step
 from warmwatch.words.catalogue import phrase, temperature
 from warmwatch.words.events import band_text
@@ -44,7 +40,7 @@ class StepLine:
 def step_line(view: View) -> StepLine:
     """Return what is to be said of the step; nothing while something else comes first."""
     step, job = view.snapshot.step, view.job
-    if not step_allowed(view.snapshot):
+    if not view.snapshot.step_allowed:
         return StepLine()
     waits = step_waits(step, job)
     if plug_texts(view):
@@ -52,22 +48,9 @@ def step_line(view: View) -> StepLine:
     return StepLine(step_act(step, job), waits, leads=step not in _OF_HEAT)
 
 
-def step_allowed(snapshot: Snapshot) -> bool:
-    """Return whether the step may be done now: nothing insists, and nothing forbids it."""
-    alarm, resting = snapshot.alarm, snapshot.rest is not None and snapshot.rest.silent
-    if (snapshot.blind and not resting) or alarm.insists:
-        return False
-    if alarm.stands(AlarmCode.TOO_HOT) or alarm.stands(AlarmCode.HOLD_LIMIT):
-        return False
-    if snapshot.step is not Step.OPEN_PLUG:
-        return True
-    leaving = snapshot.approach in (EventKind.TOP_NEARING, EventKind.BOTTOM_NEARING)
-    return not leaving and fitness(snapshot.conditions)[0] is not False
-
-
 def step_words(step: Step, view: View | None) -> str:
     """Return what is to be said when a step of the visit begins, while it lasts."""
-    if view is None or view.snapshot.step is not step or not step_allowed(view.snapshot):
+    if view is None or view.snapshot.step is not step or not view.snapshot.step_allowed:
         return ""
     return (*plug_texts(view), step_act(step, view.job))[0]
 
