@@ -42,11 +42,11 @@ from warmwatch.core.forecast.forecaster import Forecaster
 
 FILE = Path(__file__).parents[2] / "warmwatch" / "core" / "forecast" / "correction.json"
 QUANTILES = (0.1, 0.5, 0.9)
-TREES, LEAVES, RATE, LEAST = 100, 8, 0.08, 60
+TREES, LEAVES, RATE, LEAST = 200, 12, 0.08, 60
 INSIDE = 0.8
 _A_CURVE, _A_CURVE_FOR_CHANCE = 60, 150  # moments taken of each, at random
 _MOST_LOG = 2.0
-_LESS_WEIGHT = 0.3
+_LESS_WEIGHT, _LAW_WEIGHT = 0.3, 3.0
 _WIDTHS = np.arange(0.6, 3.01, 0.05)
 CAR = "driving, one car"
 TAUGHT = (CAR, "coolant, driving", "coolant, town", "aircraft oil")
@@ -146,14 +146,15 @@ def _weights(some: Sequence[Lesson]) -> npt.NDArray[np.float64]:
     for lesson in some:
         counts[lesson.curve] = counts.get(lesson.curve, 0) + 1
     weight: npt.NDArray[np.float64] = np.array([
-        (1.0 if _is_transmission(lesson) else _LESS_WEIGHT) / counts[lesson.curve]
-        for lesson in some
+        _weight(lesson) / counts[lesson.curve] for lesson in some
     ])  # fmt: skip
     return weight / float(weight.mean())
 
 
-def _is_transmission(lesson: Lesson) -> bool:
-    return lesson.part in TRANSMISSIONS and not lesson.group.startswith(LAWS)
+def _weight(lesson: Lesson) -> float:
+    if lesson.group.startswith(LAWS):
+        return _LAW_WEIGHT
+    return 1.0 if lesson.part in TRANSMISSIONS else _LESS_WEIGHT
 
 
 def fit(some: Sequence[Lesson]) -> dict[str, Any]:

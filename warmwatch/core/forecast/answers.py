@@ -28,7 +28,7 @@ _TRIP_MEAN_S = 3200.0  # half of the invented trips are shorter than 37 min
 _OWN_FULL_S = 900.0
 _TURN_S = 60.0  # a fluid that moves away is not back sooner than this
 _MOVES_K_PER_S, _MOVES_SPAN_S, _MOVES_LEAST_S = 0.3 / 60.0, 120.0, 45.0
-_SEEN_CHANCE = 0.15  # at least, of a fall that is seen
+_FALL_SPAN_S = 600.0
 
 Logs = tuple[float, float, float]
 
@@ -104,8 +104,8 @@ class Answers:
         before: Answer | None,
     ) -> Answer:
         context, sign = self._follower.context, -1.0 if falling else 1.0
-        moves = self._moves(level, sign)
-        members = members_of(ahead, target, falling, context.phase, away=moves < 0)
+        away = self._rate(level, sign, _MOVES_SPAN_S) <= -_MOVES_K_PER_S
+        members = members_of(ahead, target, falling, context.phase, away=away)
         found = features(self._follower.track, context, level, target, sign, members)
         low, middle, high = learned().answer(found)
         base = log(members.q50) - self._doubt() * middle
@@ -113,20 +113,30 @@ class Answers:
         kept = before is not None and before.given
         if before is not None and kept and before.way is context.phase:
             logs = _eased(logs, before.logs, run_s - before.at_s)
-        ever = max(members.ever, _SEEN_CHANCE if falling and moves > 0 else 0.0)
-        given = ever >= (_KEPT_CHANCE if kept else GIVEN_CHANCE)
-        chance = _chance(learned().chance(found), members, falling)
+        chance = min(learned().chance(found), self._most(members, target, falling, level))
+        given = max(members.ever, chance) >= (_KEPT_CHANCE if kept else GIVEN_CHANCE)
         return Answer(run_s, context.phase, logs, chance, given)
 
-    def _moves(self, level: float, sign: float) -> int:
-        """Return whether the fluid has moved to the target (1) or away (-1) at this way; else 0."""
+    def _most(self, members: Members, target: float, falling: bool, level: float) -> float:
+        """Return what bounds the learned chance: the members, where they do not believe too little.
+
+        They believe too much of a rise, but too little of holds, and of a fall that is seen.
+        """
+        context = self._follower.context
+        if not falling:
+            return 1.0 if context.held_now else members.lasting
+        air_c = context.ambient.now
+        hopeless = air_c is not None and air_c > target
+        return members.ever if hopeless or self._rate(level, -1.0, _FALL_SPAN_S) <= 0.0 else 1.0
+
+    def _rate(self, level: float, sign: float, span_s: float) -> float:
+        """Return the rate towards the target at this way, over at most `span_s`; 0 at first."""
         track, context = self._follower.track, self._follower.context
-        since_s = max(track.broken_s, context.phase_since_s, track.now_s - _MOVES_SPAN_S)
-        span_s = track.now_s - since_s
-        if span_s < _MOVES_LEAST_S:
-            return 0
-        rate = sign * (level - track.at(since_s, level)) / span_s
-        return 0 if abs(rate) < _MOVES_K_PER_S else (1 if rate > 0 else -1)
+        since_s = max(track.broken_s, context.phase_since_s, track.now_s - span_s)
+        passed_s = track.now_s - since_s
+        if passed_s < _MOVES_LEAST_S:
+            return 0.0
+        return sign * (level - track.at(since_s, level)) / passed_s
 
     def _doubt(self) -> float:
         """Return how much of the correction's shift is not believed, 0..1.
@@ -161,17 +171,6 @@ def members_of(
         return Members(5000.0, 9000.0, 10800.0, *shares)
     q10, q50, q90 = (max(float(q), 1.0) for q in np.quantile(some, (0.1, 0.5, 0.9)))
     return Members(q10, q50, q90, *shares)
-
-
-def _chance(judged: float, members: Members, falling: bool) -> float:
-    """Return the learned chance, never above what the members hold possible.
-
-    Of a rise they believe too much, never too little; of a fall too little, so that only those who
-    hardly see it at all bound the chance.
-    """
-    if not falling:
-        return min(judged, members.lasting)
-    return judged if members.ever >= GIVEN_CHANCE else min(judged, members.ever)
 
 
 def _eased(logs: Logs, before: Logs, passed_s: float) -> Logs:

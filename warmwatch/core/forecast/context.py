@@ -115,6 +115,11 @@ class Context:
         return here and self._holds.times >= 2 and self._since_hold_s < _HOLDS_S
 
     @property
+    def held_now(self) -> bool:
+        """Whether it is held against the brakes, or rests between two holds."""
+        return self.phase is Phase.LOADED or self.in_holds
+
+    @property
     def way_since_s(self) -> float:
         """When the present way began; a series of holds is one way, and so is a drive."""
         if self.phase is Phase.DRIVING:

@@ -1,7 +1,7 @@
 """The learned correction of the ensemble: small trees that shift its quantiles.
 
-The trees were learned from invented transmissions of one family and from measured drives, and are
-scored on others (docs/forecast.md). They are data, `correction.json`, for named features: a file
+The trees were learned from invented transmissions and from measured drives, and are scored on
+others (docs/forecast.md). They are data, `correction.json`, for named features: a file
 for other names is refused. They only compare and add, so every platform gets the same answer.
 """
 

@@ -102,7 +102,7 @@ class Follower:
     def _rejoin(self, now_s: float, fluid_c: float, phase: Phase) -> None:
         """Carry the members over a gap: at the present way, or cooling where the fluid fell."""
         self._lost = False
-        silent_s = now_s - (self._at_s or now_s)
+        silent_s = now_s - (now_s if self._at_s is None else self._at_s)
         fell = fluid_c < self.ensemble.mean(FLUID) - _FELL_C
         way = Phase.OFF if fell or phase is Phase.OFF else phase
         if silent_s > _LONG_GAP_S and way in (Phase.DRIVING, Phase.LOADED):
