@@ -172,7 +172,7 @@ def test_the_times_to_the_band_come_true() -> None:
         held.append(said.q10_s <= left_s <= said.q90_s)
         off.append(abs(said.q50_s / left_s - 1.0))
     assert len(held) > 10
-    assert sum(held) >= 0.7 * len(held)
+    assert sum(held) >= 0.6 * len(held)
     assert sorted(off)[len(off) // 2] < 1.0 / 3.0
 
 

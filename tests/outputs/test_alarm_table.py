@@ -59,7 +59,7 @@ def bottom_nearing() -> Played:
     """A fluid that cools inside the band, with the plug out."""
     played = readings(Played(), 86.0, 120)
     played = readings(played, 86.0, 90, per_s=-0.02).mark(MarkName.PLUG_OUT)
-    return readings(played, 84.2, 120, per_s=-0.02)
+    return readings(played, 84.2, 150, per_s=-0.02)
 
 
 def drained_then_started() -> Played:
