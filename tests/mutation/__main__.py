@@ -33,7 +33,7 @@ def _files(pattern: str) -> tuple[str, ...]:
 EXAMPLES = "tests/test_api.py::test_the_examples_in_docstrings_are_true"
 _SEAL = (
     "anchor", "bounds", "checkpoint", "fold_digest", "frozen", "key", "privacy", "seal_edges",
-    "shop_log", "verify", "when",
+    "seal_files", "seal_told", "shop_log", "verify", "when",
 )  # fmt: skip
 TESTS = {
     "warmwatch/core/forecast": (*_files("tests/core/test_forecast*.py"), EXAMPLES),

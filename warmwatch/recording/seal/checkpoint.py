@@ -72,8 +72,10 @@ class Checkpoint:
 
 def read_checkpoint(data: bytes) -> Checkpoint:
     """Return a checkpoint that holds for its own members; SignatureError when it does not."""
+    if len(data) > MAX_CHECKPOINT:
+        raise SignatureError("the checkpoint is far too long")
     try:
-        members = json.loads(data[: MAX_CHECKPOINT + 1].decode("utf-8"))
+        members = json.loads(data.decode("utf-8"))
         if members.pop("format") != FORMAT:
             raise SignatureError("the checkpoint is of another format")
         found = Checkpoint(**members)
@@ -81,6 +83,8 @@ def read_checkpoint(data: bytes) -> Checkpoint:
         key = base64.b64decode(found.key, validate=True)
         sealed = base64.b64decode(found.signature, validate=True)
         same = same and base64.b64encode(sealed).decode("ascii") == found.signature
+    except SignatureError:
+        raise
     except (ValueError, RecursionError, TypeError, KeyError, AttributeError, binascii.Error):
         raise SignatureError("the checkpoint cannot be read") from None
     if not same or not holds(key, sealed, found.message):

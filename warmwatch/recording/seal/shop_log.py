@@ -28,6 +28,7 @@ from warmwatch.recording.seal.signature import (
 NAME = "shop-log.jsonl"
 _CONTEXT = b"warmwatch shop log 1\n"
 MAX_LOG = 1 << 26
+"""Some 200 000 lines."""
 
 
 def log_path(key_file: Path) -> Path:
@@ -42,9 +43,14 @@ def entry_of(signature: Signature) -> bytes:
 
 
 def read_log(path: Path) -> list[bytes]:
-    """Return the lines of a log, none where there is no file; RecordingError when it is torn."""
+    """Return the lines of a log, none where there is no file.
+
+    RecordingError when it cannot be read, its last line is torn, or it is longer than MAX_LOG.
+    """
     try:
-        data = path.read_bytes()[:MAX_LOG]
+        if path.stat().st_size > MAX_LOG:
+            raise _too_long(path)
+        data = path.read_bytes()
     except FileNotFoundError:
         return []
     except OSError as error:
@@ -52,6 +58,13 @@ def read_log(path: Path) -> list[bytes]:
     if data and not data.endswith(b"\n"):
         raise RecordingError(f"The last line of the log {path} is torn: remove it by hand.")
     return data.split(b"\n")[:-1]
+
+
+def _too_long(path: Path) -> RecordingError:
+    return RecordingError(
+        f"The log {path} is longer than {MAX_LOG >> 20} MiB and is not read: if it is the shop's "
+        "own, move it away and keep it for the proofs made so far; a new log begins by itself."
+    )
 
 
 def append(path: Path, signature: Signature) -> None:
