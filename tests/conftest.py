@@ -50,8 +50,8 @@ def no_book_of_the_developer(tmp_path_factory: pytest.TempPathFactory) -> Iterat
 
 
 def pytest_xdist_auto_num_workers() -> int:
-    """One worker more than processors: many tests wait for a vehicle or a process."""
-    return 1 + (os.cpu_count() or 1)
+    """Two workers more than processors: many tests wait for a vehicle or a process."""
+    return 2 + (os.cpu_count() or 1)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
